@@ -15,22 +15,24 @@ namespace railtap::audio {
 
 /// What a stream of samples is.
 struct StreamFormat {
-  Hertz rate{0.0};                      ///< samples per second and channel, > 0
-  int channels = 0;                     ///< >= 1
-  std::optional<std::int64_t> frames;   ///< length, where it is known in advance
-  std::string encoding;                 ///< in words: "WAV, 24-bit PCM"
-  std::optional<double> code_step;      ///< distance of two codes in full scales (2^(1−bits)); none for float or lossy
+  Hertz rate{0.0};                     ///< samples per second and channel, > 0
+  int channels = 0;                    ///< >= 1
+  std::optional<std::int64_t> frames;  ///< length, where it is known in advance
+  std::string encoding;                ///< in words: "WAV, 24-bit PCM"
+  std::optional<double>
+      code_step;  ///< distance of two codes in full scales (2^(1−bits)); none for float or lossy
 };
 
-/// A readable stream. `read` fills whole frames, interleaved (frames × channels), full scale ±1, and
-/// returns the number of frames; 0 means the end. It throws Error where the stream is damaged.
+/// A readable stream. `read` fills whole frames, interleaved (frames × channels), full scale ±1,
+/// and returns the number of frames; 0 means the end. It throws Error where the stream is damaged.
 struct Source {
   StreamFormat format;
   std::function<std::size_t(std::span<double> interleaved)> read;
 };
 
-/// A writable stream. `write` takes whole interleaved frames, full scale ±1. Nothing is visible under the
-/// final name until `commit` is called; a sink that is destroyed without it leaves nothing behind.
+/// A writable stream. `write` takes whole interleaved frames, full scale ±1. Nothing is visible
+/// under the final name until `commit` is called; a sink that is destroyed without it leaves
+/// nothing behind.
 struct Sink {
   StreamFormat format;
   std::function<void(std::span<const double> interleaved)> write;

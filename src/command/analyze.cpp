@@ -7,7 +7,8 @@
 namespace railtap::command {
 
 void add_analyze(CLI::App& app, ExitStatus& status) {
-  auto* command = app.add_subcommand("analyze", "Measure a steady tone, or silence, in a recording");
+  auto* command =
+      app.add_subcommand("analyze", "Measure a steady tone, or silence, in a recording");
   command->callback([&status] { status = ExitStatus::could_not; });
 }
 

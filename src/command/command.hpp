@@ -9,10 +9,15 @@ class App;
 namespace railtap::command {
 
 /// The process's exit status (contract): 130 when interrupted.
-enum class ExitStatus : int { within_limits = 0, outside_limits = 1, could_not = 2, interrupted = 130 };
+enum class ExitStatus : int {
+  within_limits = 0,
+  outside_limits = 1,
+  could_not = 2,
+  interrupted = 130
+};
 
-/// Each adds one subcommand to `app`. When the person names it, it runs and leaves its outcome in `status`,
-/// which outlives `app`. It throws Error where it could not do its work.
+/// Each adds one subcommand to `app`. When the person names it, it runs and leaves its outcome in
+/// `status`, which outlives `app`. It throws Error where it could not do its work.
 void add_analyze(CLI::App& app, ExitStatus& status);
 
 }  // namespace railtap::command

@@ -10,8 +10,8 @@ namespace railtap {
 
 /// Why something could not be done, for a person: what was wrong, where, and what to do next.
 ///
-/// C++20 has no std::expected; an exception carries the same three texts past code that can do nothing
-/// about them. Only main.cpp turns it into words and exit status 2.
+/// C++20 has no std::expected; an exception carries the same three texts past code that can do
+/// nothing about them. Only main.cpp turns it into words and exit status 2.
 class Error : public std::exception {
  public:
   /// \param problem what was wrong, with what was got: "the load is 0 ohm"

@@ -8,8 +8,8 @@
 namespace railtap {
 
 /// A number with a unit that the type names. Conversions between units are named functions, never
-/// implicit. Arithmetic is what a quantity allows: sums of its own kind, scaling by a number, and the
-/// ratio of two of its own kind.
+/// implicit. Arithmetic is what a quantity allows: sums of its own kind, scaling by a number, and
+/// the ratio of two of its own kind.
 template <class Unit>
 class Quantity {
  public:
@@ -30,8 +30,12 @@ class Quantity {
     value_ -= other.value_;
     return *this;
   }
-  friend constexpr Quantity operator+(Quantity a, Quantity b) { return Quantity(a.value_ + b.value_); }
-  friend constexpr Quantity operator-(Quantity a, Quantity b) { return Quantity(a.value_ - b.value_); }
+  friend constexpr Quantity operator+(Quantity a, Quantity b) {
+    return Quantity(a.value_ + b.value_);
+  }
+  friend constexpr Quantity operator-(Quantity a, Quantity b) {
+    return Quantity(a.value_ - b.value_);
+  }
   friend constexpr Quantity operator*(Quantity a, double s) { return Quantity(a.value_ * s); }
   friend constexpr Quantity operator*(double s, Quantity a) { return Quantity(a.value_ * s); }
   friend constexpr Quantity operator/(Quantity a, double s) { return Quantity(a.value_ / s); }
@@ -55,7 +59,8 @@ using Percent = Quantity<struct PercentUnit>;
 /// A ratio of two levels: 20·log10 of an amplitude ratio, 10·log10 of a power ratio.
 using Decibels = Quantity<struct DecibelsUnit>;
 
-/// A level relative to digital full scale. 0 dBFS is the RMS of a full-scale sine [AES17-2015, 3.12.3].
+/// A level relative to digital full scale. 0 dBFS is the RMS of a full-scale sine
+/// [AES17-2015, 3.12.3].
 class Dbfs {
  public:
   constexpr Dbfs() = default;

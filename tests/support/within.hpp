@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Tolerances that say what they mean. doctest's default Approx accepts 1e-5 as equal to 0, so a bare
-// Approx is not used on levels.
+// Tolerances that say what they mean. doctest's default Approx accepts 1e-5 as equal to 0, so a
+// bare Approx is not used on levels.
 #pragma once
 
 #include <cmath>
