@@ -14,8 +14,10 @@ using railtap::command::ExitStatus;
 int parse_and_run(int argc, char** argv) {
   CLI::App app{"railtap sets the gain stages of a car stereo by measurement.", "railtap"};
   app.require_subcommand(1);
+  app.set_version_flag("--version", std::string("railtap " RAILTAP_VERSION));
   ExitStatus status = ExitStatus::within_limits;
   railtap::command::add_analyze(app, status);
+  railtap::command::add_reference(app, status);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
