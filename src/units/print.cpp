@@ -1,0 +1,125 @@
+// SPDX-License-Identifier: MIT
+// From a quantity to what a person reads: "14.14 V", "350 mV", "4.7 kohm".
+#include "units/print.hpp"
+
+#include <algorithm>
+#include <array>
+#include <charconv>
+#include <cmath>
+
+#include "units/unit_table.hpp"
+
+namespace railtap {
+namespace {
+
+using units::UnitInfo;
+
+constexpr int most_digits = 17;  // a double has no more
+// Sign, 309 digits of the largest double, the point and 17 decimals fit.
+using Buffer = std::array<char, 400>;
+
+std::string to_text(double value, std::chars_format format, int precision) {
+  Buffer buffer{};
+  const auto result =
+      std::to_chars(buffer.data(), buffer.data() + buffer.size(), value, format, precision);
+  return std::string(buffer.data(), result.ptr);
+}
+
+/// A number rounded to some digits: 0.digits × 10^(exponent + 1).
+struct Rounded {
+  std::string digits;
+  int exponent;
+};
+
+Rounded round_to(double magnitude, int significant) {
+  const std::string text = to_text(magnitude, std::chars_format::scientific, significant - 1);
+  const auto e = text.find('e');
+  std::string digits = text.substr(0, e);
+  digits.erase(std::remove(digits.begin(), digits.end(), '.'), digits.end());
+  return {digits, std::stoi(text.substr(e + 1))};
+}
+
+/// The largest prefix that leaves at least one digit before the point, else the smallest there is.
+char prefix_for(int exponent, std::string_view allowed) {
+  char best = '\0';
+  bool fits = exponent >= 0;
+  for (const char candidate : allowed) {
+    const int candidate_exponent = units::prefix_exponent(candidate);
+    const int best_exponent = units::prefix_exponent(best);
+    const bool candidate_fits = candidate_exponent <= exponent;
+    const bool better = fits ? candidate_fits && candidate_exponent > best_exponent
+                             : candidate_fits || candidate_exponent < best_exponent;
+    if (!better) continue;
+    best = candidate;
+    fits = candidate_fits;
+  }
+  return best;
+}
+
+std::string place_point(const Rounded& rounded, int prefix_exponent, Zeros zeros) {
+  const int before = rounded.exponent - prefix_exponent + 1;  // digits before the point
+  std::string whole = "0";
+  std::string fraction = rounded.digits;
+  if (before > 0) {
+    const auto split = static_cast<std::size_t>(before);
+    whole = rounded.digits.substr(0, split);
+    whole.resize(split, '0');
+    fraction = split < rounded.digits.size() ? rounded.digits.substr(split) : "";
+  } else {
+    fraction.insert(0, static_cast<std::size_t>(-before), '0');
+  }
+  if (zeros == Zeros::trim) fraction.erase(fraction.find_last_not_of('0') + 1);
+  return fraction.empty() ? whole : whole + "." + fraction;
+}
+
+std::string format_value(double value, int significant, Zeros zeros, const UnitInfo& unit) {
+  if (!std::isfinite(value)) return "unknown";
+  if (value == 0.0) return "0 " + std::string(unit.symbol);
+  const Rounded rounded = round_to(std::abs(value), std::clamp(significant, 1, most_digits));
+  const char prefix = prefix_for(rounded.exponent, unit.print_prefixes);
+  std::string text = value < 0.0 ? "-" : "";
+  text += place_point(rounded, units::prefix_exponent(prefix), zeros) + " ";
+  if (prefix != '\0') text += prefix;
+  return text + std::string(unit.symbol);
+}
+
+std::string format_fixed_value(double value, int decimals, Sign sign, const UnitInfo& unit) {
+  if (!std::isfinite(value)) return "unknown";
+  std::string text = to_text(value, std::chars_format::fixed, std::clamp(decimals, 0, most_digits));
+  const bool is_zero = text.find_first_of("123456789") == std::string::npos;
+  if (is_zero && text.front() == '-') text.erase(0, 1);  // "-0.00" says nothing
+  if (sign == Sign::always && value > 0.0 && !is_zero) text.insert(0, "+");
+  return text + " " + std::string(unit.symbol);
+}
+
+}  // namespace
+
+template <class Q>
+std::string format_quantity(Q quantity, int significant, Zeros zeros) {
+  return format_value(quantity.value(), significant, zeros, units::unit_info<Q>());
+}
+
+template <class Q>
+std::string format_fixed(Q quantity, int decimals, Sign sign) {
+  return format_fixed_value(quantity.value(), decimals, sign, units::unit_info<Q>());
+}
+
+#define RAILTAP_INSTANTIATE(Q)                            \
+  template std::string format_quantity<Q>(Q, int, Zeros); \
+  template std::string format_fixed<Q>(Q, int, Sign);
+
+RAILTAP_INSTANTIATE(Volts)
+RAILTAP_INSTANTIATE(Watts)
+RAILTAP_INSTANTIATE(Ohms)
+RAILTAP_INSTANTIATE(Amperes)
+RAILTAP_INSTANTIATE(Farads)
+RAILTAP_INSTANTIATE(Hertz)
+RAILTAP_INSTANTIATE(Seconds)
+RAILTAP_INSTANTIATE(Metres)
+RAILTAP_INSTANTIATE(SquareMillimetres)
+RAILTAP_INSTANTIATE(Percent)
+RAILTAP_INSTANTIATE(Decibels)
+RAILTAP_INSTANTIATE(Dbfs)
+#undef RAILTAP_INSTANTIATE
+
+}  // namespace railtap

@@ -1,0 +1,136 @@
+// SPDX-License-Identifier: MIT
+// How each unit is spelled, which prefixes it takes, and what an example of it looks like.
+#include "units/unit_table.hpp"
+
+#include <array>
+
+namespace railtap::units {
+namespace {
+
+using Spelling = std::string_view;
+
+constexpr std::array<Spelling, 4> volt_words{"v", "volt", "volts", "vrms"};
+constexpr std::array<Spelling, 3> watt_words{"w", "watt", "watts"};
+// U+03A9 and U+2126 look the same; "R" is how resistors are marked [IEC 60062].
+constexpr std::array<Spelling, 6> ohm_words{"ohm", "ohms", "\u03a9", "\u2126", "\u03c9", "r"};
+constexpr std::array<Spelling, 5> ampere_words{"a", "amp", "amps", "ampere", "amperes"};
+constexpr std::array<Spelling, 3> farad_words{"f", "farad", "farads"};
+constexpr std::array<Spelling, 2> hertz_words{"hz", "hertz"};
+constexpr std::array<Spelling, 4> second_words{"s", "sec", "second", "seconds"};
+constexpr std::array<Spelling, 5> metre_words{"m", "metre", "metres", "meter", "meters"};
+constexpr std::array<Spelling, 4> square_millimetre_words{"mm2", "mm\u00b2", "mm^2", "sqmm"};
+constexpr std::array<Spelling, 2> percent_words{"%", "percent"};
+constexpr std::array<Spelling, 1> decibel_words{"db"};
+// A level below full scale is commonly written as plain dB.
+constexpr std::array<Spelling, 2> dbfs_words{"dbfs", "db"};
+
+enum Index {
+  volts,
+  watts,
+  ohms,
+  amperes,
+  farads,
+  hertz,
+  seconds,
+  metres,
+  square_millimetres,
+  percent,
+  decibels,
+  dbfs,
+  count
+};
+
+// Megavolts, kilofarads and the like are typing mistakes here, so those prefixes are left out;
+// watts are printed without kilo because nobody in the trade writes 1.5 kW on an amplifier.
+constexpr std::array<UnitInfo, count> table{{
+    {"volts", "V", "14.2V", volt_words, "numk", "num", ""},
+    {"watts", "W", "55W", watt_words, "numk", "num", ""},
+    {"ohms", "ohm", "4ohm", ohm_words, "mkM", "mkM", "kM"},
+    {"amperes", "A", "20A", ampere_words, "num", "num", ""},
+    {"farads", "F", "10uF", farad_words, "pnum", "pnu", "pnu"},
+    {"hertz", "Hz", "50Hz", hertz_words, "kM", "kM", "k"},
+    {"seconds", "s", "0.5s", second_words, "num", "num", ""},
+    {"metres", "m", "3m", metre_words, "mck", "", ""},
+    {"square millimetres", "mm2", "16mm2", square_millimetre_words, "", "", ""},
+    {"percent", "%", "1%", percent_words, "", "", ""},
+    {"decibels", "dB", "-5dB", decibel_words, "", "", ""},
+    {"dBFS", "dBFS", "-5dBFS", dbfs_words, "", "", ""},
+}};
+
+}  // namespace
+
+std::span<const UnitInfo> all_units() {
+  return table;
+}
+
+int prefix_exponent(char prefix) {
+  switch (prefix) {
+    case 'p':
+      return -12;
+    case 'n':
+      return -9;
+    case 'u':
+      return -6;
+    case 'm':
+      return -3;
+    case 'c':
+      return -2;
+    case 'k':
+      return 3;
+    case 'M':
+      return 6;
+    default:
+      return 0;
+  }
+}
+
+template <>
+const UnitInfo& unit_info<Volts>() {
+  return table[volts];
+}
+template <>
+const UnitInfo& unit_info<Watts>() {
+  return table[watts];
+}
+template <>
+const UnitInfo& unit_info<Ohms>() {
+  return table[ohms];
+}
+template <>
+const UnitInfo& unit_info<Amperes>() {
+  return table[amperes];
+}
+template <>
+const UnitInfo& unit_info<Farads>() {
+  return table[farads];
+}
+template <>
+const UnitInfo& unit_info<Hertz>() {
+  return table[hertz];
+}
+template <>
+const UnitInfo& unit_info<Seconds>() {
+  return table[seconds];
+}
+template <>
+const UnitInfo& unit_info<Metres>() {
+  return table[metres];
+}
+template <>
+const UnitInfo& unit_info<SquareMillimetres>() {
+  return table[square_millimetres];
+}
+template <>
+const UnitInfo& unit_info<Percent>() {
+  return table[percent];
+}
+template <>
+const UnitInfo& unit_info<Decibels>() {
+  return table[decibels];
+}
+template <>
+const UnitInfo& unit_info<Dbfs>() {
+  return table[dbfs];
+}
+
+}  // namespace railtap::units
