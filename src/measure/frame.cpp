@@ -1,0 +1,136 @@
+// SPDX-License-Identifier: MIT
+// Cheap figures of a run of samples.
+#include "measure/frame.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+#include "measure/vectorize.hpp"
+
+namespace railtap::measure {
+namespace {
+
+using std::numbers::pi;
+
+constexpr std::size_t chunk_length = 1024;
+
+struct Sums {
+  double sum, squares, lowest, highest;
+};
+
+RAILTAP_VECTORIZE Sums sums(const double* x, std::size_t count) {
+  double sum = 0.0;
+  double squares = 0.0;
+  double lowest = x[0];
+  double highest = x[0];
+#pragma omp simd reduction(+ : sum, squares) reduction(min : lowest) reduction(max : highest)
+  for (std::size_t n = 0; n < count; ++n) {
+    sum += x[n];
+    squares += x[n] * x[n];
+    lowest = x[n] < lowest ? x[n] : lowest;
+    highest = x[n] > highest ? x[n] : highest;
+  }
+  return {sum, squares, lowest, highest};
+}
+
+struct Projection {
+  double re, im;
+};
+
+RAILTAP_VECTORIZE Projection project(const double* x, const double* re, const double* im,
+                                     std::size_t count) {
+  double sum_re = 0.0;
+  double sum_im = 0.0;
+#pragma omp simd reduction(+ : sum_re, sum_im)
+  for (std::size_t n = 0; n < count; ++n) {
+    sum_re += x[n] * re[n];
+    sum_im += x[n] * im[n];
+  }
+  return {sum_re, sum_im};
+}
+
+}  // namespace
+
+void FrameFigures::merge(const FrameFigures& other) {
+  if (other.frames == 0) return;
+  lowest = frames == 0 ? other.lowest : std::min(lowest, other.lowest);
+  highest = frames == 0 ? other.highest : std::max(highest, other.highest);
+  frames += other.frames;
+  non_finite += other.non_finite;
+  sum += other.sum;
+  sum_of_squares += other.sum_of_squares;
+}
+
+double FrameFigures::mean_square_ac() const {
+  if (frames == 0) return 0.0;
+  const auto count = static_cast<double>(frames);
+  const double mean = sum / count;
+  return std::max(0.0, sum_of_squares / count - mean * mean);
+}
+
+FrameFigures figures(std::span<const double> samples) {
+  FrameFigures result;
+  result.frames = static_cast<std::int64_t>(samples.size());
+  if (samples.empty()) return result;
+  const Sums s = sums(samples.data(), samples.size());
+  // A NaN or an infinity anywhere makes the sum of squares non-finite; only then is each sample
+  // looked at.
+  if (!std::isfinite(s.squares)) {
+    result.non_finite =
+        std::count_if(samples.begin(), samples.end(), [](double x) { return !std::isfinite(x); });
+  }
+  result.sum = s.sum;
+  result.sum_of_squares = s.squares;
+  result.lowest = s.lowest;
+  result.highest = s.highest;
+  return result;
+}
+
+void FullScaleRuns::add(std::span<const double> block, const FrameFigures& figures) {
+  if (figures.highest < positive_limit && figures.lowest > negative_limit &&
+      figures.non_finite == 0) {
+    run_ = 0;
+    return;
+  }
+  for (const double x : block) {
+    const int side = x >= positive_limit ? 1 : x <= negative_limit ? -1 : 0;
+    run_ = side == 0 ? 0 : side == side_ ? run_ + 1 : 1;
+    side_ = side;
+    samples += side != 0 ? 1 : 0;
+    longest = std::max(longest, run_);
+  }
+}
+
+void ToneScreener::tune(double cycles_per_sample) {
+  cycles_per_sample_ = cycles_per_sample;
+  re_.resize(chunk_length);
+  im_.resize(chunk_length);
+  for (std::size_t n = 0; n < chunk_length; ++n) {
+    const double angle = 2.0 * pi * cycles_per_sample * static_cast<double>(n);
+    re_[n] = std::cos(angle);
+    im_[n] = -std::sin(angle);
+  }
+}
+
+ToneScreen ToneScreener::screen(std::span<const double> samples,
+                                const FrameFigures& figures) const {
+  std::complex<double> projection = 0.0;
+  for (std::size_t first = 0; first < samples.size(); first += chunk_length) {
+    const std::size_t count = std::min(chunk_length, samples.size() - first);
+    const Projection p = project(samples.data() + first, re_.data(), im_.data(), count);
+    const double cycles = cycles_per_sample_ * static_cast<double>(first);
+    projection +=
+        std::complex(p.re, p.im) * std::polar(1.0, -2.0 * pi * (cycles - std::floor(cycles)));
+  }
+  const auto count = static_cast<double>(samples.size());
+  ToneScreen result;
+  result.fundamental = 2.0 * std::norm(projection) / (count * count);
+  result.residual = std::max(0.0, figures.mean_square_ac() - result.fundamental);
+  result.lowest = figures.lowest;
+  result.highest = figures.highest;
+  return result;
+}
+
+}  // namespace railtap::measure

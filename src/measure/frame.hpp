@@ -1,0 +1,69 @@
+// SPDX-License-Identifier: MIT
+// Cheap figures of a run of samples: what every sample of a recording is looked at for.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+namespace railtap::measure {
+
+/// Sums and extremes, in full scales. Figures of neighbouring runs add up with `merge`.
+struct FrameFigures {
+  std::int64_t frames = 0;
+  std::int64_t non_finite = 0;
+  double sum = 0.0;
+  double sum_of_squares = 0.0;
+  double lowest = 0.0;
+  double highest = 0.0;
+
+  void merge(const FrameFigures& other);
+  /// Mean square with DC taken out, full scales².
+  [[nodiscard]] double mean_square_ac() const;
+};
+
+/// Figures of a run; where non_finite > 0 the others do not hold.
+[[nodiscard]] FrameFigures figures(std::span<const double> samples);
+
+/// Counts samples at digital full scale, across calls.
+struct FullScaleRuns {
+  double positive_limit =
+      1.0;  ///< the highest code, full scales: 1 − 2^(1−bits) for PCM, 1 for float
+  double negative_limit = -1.0;
+  std::int64_t samples = 0;  ///< at or beyond either limit
+  std::int64_t longest = 0;  ///< samples in a row at the same limit
+
+  /// \param figures those of the same samples; where they stay below the limits, no sample is
+  /// looked at
+  void add(std::span<const double> samples, const FrameFigures& figures);
+
+ private:
+  std::int64_t run_ = 0;
+  int side_ = 0;
+};
+
+/// Compares a block with a tone of known frequency, at a few operations a sample, to see whether it
+/// is like one that was measured in full. Mean squares in full scales² over the whole bandwidth.
+struct ToneScreen {
+  double fundamental = 0.0;
+  double residual = 0.0;
+  double lowest = 0.0;
+  double highest = 0.0;
+};
+
+/// Makes screens at one frequency; keeps its table.
+class ToneScreener {
+ public:
+  /// \param cycles_per_sample frequency over sampling rate, 0 … 0.5
+  void tune(double cycles_per_sample);
+  /// \param figures those of the same samples
+  [[nodiscard]] ToneScreen screen(std::span<const double> samples,
+                                  const FrameFigures& figures) const;
+
+ private:
+  double cycles_per_sample_ = 0.0;
+  std::vector<double> re_, im_;
+};
+
+}  // namespace railtap::measure

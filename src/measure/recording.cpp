@@ -1,0 +1,290 @@
+// SPDX-License-Identifier: MIT
+// A whole recording measured as it streams by.
+#include "measure/recording.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace railtap::measure {
+namespace {
+
+constexpr double frame_s = 0.1;  // two cycles of 20 Hz
+constexpr double block_s = 1.0;  // a line every hertz, 20 cycles of 20 Hz
+constexpr std::size_t head_frames = 5;
+// A frame that holds no whole number of half cycles is off by up to 1/(2π·cycles): 0.3 dB at 22.5
+// Hz. The smallest level step that is to be seen is 1 dB.
+constexpr double same_level_db = 0.7;
+constexpr double silence_db =
+    -110.0;  // below the noise of any 16-bit capture: all silence is alike
+constexpr int reference_frames = 5;
+constexpr int blocks_always_measured = 4;
+// Screens of like blocks: the noise of a 1 s block is known to about 1 %, so 5 % is a change; an
+// extreme of Gaussian noise moves by less than a tenth.
+constexpr double like_residual = 0.05;
+constexpr double like_level = 0.002;
+constexpr double like_extreme = 0.02;
+constexpr double screen_floor = 1e-13;  // of the total power: rounding of the sums
+// THD+N that doubles or halves, where it is above −60 dB (0.1 %), is another segment.
+constexpr double other_character_ratio = 2.0;
+constexpr double other_character_least = 1e-6;
+
+double level_db(const FrameFigures& figures) {
+  return std::max(silence_db, 10.0 * std::log10(figures.mean_square_ac() + 1e-30));
+}
+
+bool like(const ToneScreen& a, const ToneScreen& b) {
+  const double total = std::max(a.fundamental + a.residual, b.fundamental + b.residual);
+  const double residual = std::max({a.residual, b.residual, screen_floor * total});
+  const double peak = std::max({std::abs(b.lowest), std::abs(b.highest), 1e-9});
+  return std::abs(a.residual - b.residual) <= like_residual * residual + screen_floor * total &&
+         std::abs(a.fundamental - b.fundamental) <= like_level * total &&
+         std::abs(a.lowest - b.lowest) <= like_extreme * peak &&
+         std::abs(a.highest - b.highest) <= like_extreme * peak;
+}
+
+bool other_character(const BlockMeasurement& a, const BlockMeasurement& b) {
+  if (a.tone != b.tone) return true;
+  if (!a.tone) return false;
+  const double ratio_a = a.residual / a.fundamental;
+  const double ratio_b = b.residual / b.fundamental;
+  const double larger = std::max(ratio_a, ratio_b);
+  return larger > other_character_least &&
+         larger > other_character_ratio * std::min(ratio_a, ratio_b);
+}
+
+// Adds b's lines to a's sums: like frequencies together.
+void merge_lines(std::vector<InterferenceLine>& sum, const BlockMeasurement& block, double weight) {
+  constexpr double same_line_hz = 2.0;
+  for (const auto& line : block.lines) {
+    const auto at = std::find_if(sum.begin(), sum.end(), [&](const InterferenceLine& known) {
+      return std::abs(known.frequency.value() - line.frequency.value()) < same_line_hz;
+    });
+    if (at != sum.end()) {
+      at->mean_square += weight * line.mean_square;
+    } else if (sum.size() < 32) {
+      sum.push_back({line.frequency, weight * line.mean_square});
+    }
+  }
+}
+
+// The series of a block, scaled to a fundamental of −j, added with a weight; variances add with its
+// square.
+void merge_series(HarmonicSeries& sum, const HarmonicSeries& series, double weight) {
+  const std::size_t orders =
+      sum.phasor.empty() ? series.phasor.size() : std::min(sum.phasor.size(), series.phasor.size());
+  sum.phasor.resize(orders);
+  sum.sigma.resize(orders);
+  const double amplitude = std::abs(series.phasor[0]);
+  for (std::size_t k = 0; k < orders; ++k) {
+    sum.phasor[k] += weight / amplitude * series.phasor[k];
+    const double sigma = weight / amplitude * series.sigma[k];
+    sum.sigma[k] += sigma * sigma;
+  }
+  sum.fundamental += weight * series.fundamental;
+}
+
+// Sums (weighted by frames) to means.
+void normalise(BlockMeasurement& m) {
+  const auto total = static_cast<double>(m.frames);
+  if (total <= 0.0) return;
+  for (double* value :
+       {&m.dc, &m.explained, &m.fundamental, &m.residual, &m.harmonics, &m.noise, &m.noise_a}) {
+    *value /= total;
+  }
+  for (auto& line : m.lines) line.mean_square /= total;
+  std::sort(m.lines.begin(), m.lines.end(),
+            [](const auto& a, const auto& b) { return a.mean_square > b.mean_square; });
+  const double amplitude = std::sqrt(2.0 * m.fundamental);
+  m.series.fundamental = m.series.fundamental / total;
+  for (std::size_t k = 0; k < m.series.phasor.size(); ++k) {
+    m.series.phasor[k] *= amplitude / total;
+    m.series.sigma[k] = std::sqrt(m.series.sigma[k]) * amplitude / total;
+  }
+}
+
+}  // namespace
+
+ChannelMeter::ChannelMeter(Hertz rate, const RecordingOptions& options)
+    : rate_(rate),
+      frame_length_(static_cast<std::size_t>(std::lround(frame_s * rate.value()))),
+      block_length_(frame_length_ * static_cast<std::size_t>(std::lround(block_s / frame_s))),
+      meter_(rate, options.band) {
+  if (options.code_step) result_.full_scale.positive_limit = 1.0 - *options.code_step;
+  frame_.reserve(frame_length_);
+  pending_.reserve(frame_length_);
+  block_.reserve(block_length_ + frame_length_);
+  head_.reserve(head_frames * frame_length_);
+}
+
+void ChannelMeter::add(const double* first, std::size_t stride, std::size_t count) {
+  for (std::size_t n = 0; n < count;) {
+    const std::size_t take = std::min(count - n, frame_length_ - frame_.size());
+    const std::size_t start = frame_.size();
+    frame_.resize(start + take);
+    for (std::size_t i = 0; i < take; ++i) frame_[start + i] = first[(n + i) * stride];
+    n += take;
+    if (frame_.size() == frame_length_) take_frame();
+  }
+}
+
+bool ChannelMeter::like_segment(double level) const {
+  return open_.level_count > 0 &&
+         std::abs(level - open_.level_sum_db / open_.level_count) <= same_level_db;
+}
+
+void ChannelMeter::take_frame() {
+  const FrameFigures figures = measure::figures(frame_);
+  result_.figures.merge(figures);
+  result_.full_scale.add(frame_, figures);
+  if (head_.size() < head_frames * frame_length_)
+    head_.insert(head_.end(), frame_.begin(), frame_.end());
+
+  const double level = level_db(figures);
+  const bool usable = figures.non_finite == 0;
+  if (usable && like_segment(level)) {
+    confirm_pending();
+    pending_.swap(frame_);
+    if (open_.level_count < reference_frames) {
+      open_.level_sum_db += level;
+      ++open_.level_count;
+    }
+  } else {
+    close_segment(position_);
+    open_.segment.first_frame = position_;
+    if (usable) {
+      open_.level_sum_db = level;
+      open_.level_count = 1;
+    }
+  }
+  position_ += static_cast<std::int64_t>(frame_length_);
+  frame_.clear();
+}
+
+void ChannelMeter::confirm_pending() {
+  block_.insert(block_.end(), pending_.begin(), pending_.end());
+  pending_.clear();
+  if (block_.size() < block_length_) return;
+  take_block(block_);
+  block_.clear();
+}
+
+void ChannelMeter::take_block(std::span<const double> samples) {
+  const FrameFigures figures = measure::figures(samples);
+  const bool due = open_.segment.blocks >= open_.next_detail;
+  if (open_.reference && !due) {
+    ToneScreen screen = screener_.screen(samples, figures);
+    if (like(screen, *open_.reference)) {
+      BlockMeasurement block = open_.last;  // all but the level is that of the last measured block
+      if (open_.reference->fundamental > 0.0) {
+        block.fundamental *= screen.fundamental / open_.reference->fundamental;
+      }
+      block.frames = samples.size();
+      merge(block, figures);
+      return;
+    }
+  }
+  const auto near = open_.last.tone ? std::optional(open_.last.series.fundamental) : std::nullopt;
+  BlockMeasurement block = meter_.measure(samples, near);
+  if (open_.segment.blocks > 0 && other_character(block, open_.last)) {
+    const std::int64_t boundary = open_.segment.first_frame +
+                                  static_cast<std::int64_t>(frame_length_) +
+                                  open_.segment.figures.frames;
+    const double level_sum = open_.level_sum_db;
+    const int level_count = open_.level_count;
+    keep_segment(boundary);
+    open_ = {};
+    open_.segment.first_frame = boundary - static_cast<std::int64_t>(frame_length_);
+    open_.level_sum_db = level_sum;
+    open_.level_count = level_count;
+  }
+  screener_.tune(block.tone ? block.series.fundamental.value() / rate_.value() : 0.25);
+  open_.reference = screener_.screen(samples, figures);
+  open_.last = block;
+  const int number = open_.segment.blocks + 1;
+  open_.next_detail = number < blocks_always_measured ? number : 2 * number;
+  merge(block, figures);
+}
+
+void ChannelMeter::merge(const BlockMeasurement& block, const FrameFigures& figures) {
+  Segment& segment = open_.segment;
+  const auto weight = static_cast<double>(block.frames);
+  BlockMeasurement& sum = segment.measurement;
+  sum.tone = block.tone;
+  sum.frames += block.frames;
+  sum.dc += weight * block.dc;
+  sum.explained += weight * block.explained;
+  sum.fundamental += weight * block.fundamental;
+  sum.residual += weight * block.residual;
+  sum.harmonics += weight * block.harmonics;
+  sum.noise += weight * block.noise;
+  sum.noise_a += weight * block.noise_a;
+  merge_lines(sum.lines, block, weight);
+  if (block.tone) merge_series(sum.series, block.series, weight);
+  const bool first = segment.blocks == 0;
+  open_.lowest_fundamental =
+      first ? block.fundamental : std::min(open_.lowest_fundamental, block.fundamental);
+  open_.highest_fundamental =
+      first ? block.fundamental : std::max(open_.highest_fundamental, block.fundamental);
+  segment.figures.merge(figures);
+  ++segment.blocks;
+}
+
+void ChannelMeter::close_segment(std::int64_t end) {
+  pending_.clear();  // it may hold the start of the step
+  if (block_.size() >= meter_.shortest_block()) take_block(block_);
+  block_.clear();
+  keep_segment(end);
+  open_ = {};
+}
+
+void ChannelMeter::keep_segment(std::int64_t end) {
+  Segment& segment = open_.segment;
+  if (segment.blocks == 0) return;
+  segment.end_frame = end;
+  normalise(segment.measurement);
+  if (segment.measurement.tone && open_.lowest_fundamental > 0.0) {
+    segment.level_spread_db =
+        10.0 * std::log10(open_.highest_fundamental / open_.lowest_fundamental);
+  }
+  result_.steady_frames += segment.end_frame - segment.first_frame;
+  result_.segments.push_back(std::move(segment));
+}
+
+ChannelRecording ChannelMeter::finish() {
+  const auto whole = position_ + static_cast<std::int64_t>(frame_.size());
+  if (!frame_.empty()) {
+    const FrameFigures figures = measure::figures(frame_);
+    result_.figures.merge(figures);
+    result_.full_scale.add(frame_, figures);
+  }
+  if (static_cast<std::size_t>(whole) < head_frames * frame_length_) {
+    head_.insert(head_.end(), frame_.begin(), frame_.end());
+    open_ = {};
+    if (head_.size() >= meter_.shortest_block() && result_.figures.non_finite == 0)
+      take_block(head_);
+    keep_segment(whole);
+  } else {
+    close_segment(position_);
+  }
+  return std::move(result_);
+}
+
+RecordingMeter::RecordingMeter(Hertz rate, int channels, const RecordingOptions& options) {
+  for (int channel = 0; channel < channels; ++channel) channels_.emplace_back(rate, options);
+}
+
+void RecordingMeter::add(std::span<const double> interleaved) {
+  const std::size_t stride = channels_.size();
+  const std::size_t count = interleaved.size() / stride;
+  for (std::size_t channel = 0; channel < stride; ++channel) {
+    channels_[channel].add(interleaved.data() + channel, stride, count);
+  }
+}
+
+std::vector<ChannelRecording> RecordingMeter::finish() {
+  std::vector<ChannelRecording> recordings;
+  for (auto& channel : channels_) recordings.push_back(channel.finish());
+  return recordings;
+}
+
+}  // namespace railtap::measure

@@ -1,0 +1,110 @@
+// SPDX-License-Identifier: MIT
+// A whole recording measured as it streams by, at constant memory: cut into steady segments, each
+// measured.
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "measure/frame.hpp"
+#include "measure/tone.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::measure {
+
+/// A stretch of a recording whose level and distortion stay the same.
+struct Segment {
+  std::int64_t first_frame = 0;
+  std::int64_t end_frame = 0;  ///< one past the last
+  FrameFigures figures;        ///< of the measured interior, edges left out
+  BlockMeasurement
+      measurement;  ///< mean over the blocks; `series` is averaged by phase, so noise falls
+  int blocks = 0;   ///< blocks that went in
+  double level_spread_db = 0.0;  ///< highest over lowest level of the fundamental among the blocks
+};
+
+/// What one channel of a recording holds.
+struct ChannelRecording {
+  FrameFigures figures;  ///< of every sample
+  FullScaleRuns full_scale;
+  std::int64_t steady_frames = 0;  ///< frames in segments, edges included
+  std::vector<Segment> segments;   ///< in order of time; unsteady stretches are in none
+};
+
+struct RecordingOptions {
+  Band band{};
+  std::optional<double> code_step;  ///< distance of two codes in full scales, for PCM
+};
+
+/// Measures one channel of a stream.
+///
+/// The stream is cut into frames of 0.1 s. Frames of like level make a segment; its first and last
+/// frame may hold the step and are left out. The interior is measured in blocks of 1 s. Every
+/// sample is screened; the full measurement is made on the first blocks of a segment, then at
+/// doubling distances, and on every block whose screen differs from that of the last measured one,
+/// so nothing short is missed and an hour costs little more than reading it.
+class ChannelMeter {
+ public:
+  ChannelMeter(Hertz rate, const RecordingOptions& options);
+
+  /// \param first  the channel's first sample; \param stride distance of its samples; \param count
+  /// how many
+  void add(const double* first, std::size_t stride, std::size_t count);
+
+  /// Ends the stream. A recording under 0.5 s is measured as one block, if it is long enough for
+  /// one.
+  [[nodiscard]] ChannelRecording finish();
+
+ private:
+  // The segment that is being gathered.
+  struct Open {
+    Segment segment;
+    double level_sum_db =
+        0.0;  // of its first frames: the level that further frames are compared with
+    int level_count = 0;
+    std::optional<ToneScreen> reference;  // screen of the last block that was measured in full
+    BlockMeasurement last;                // that block
+    int next_detail = 0;  // number of the next block that is measured in full in any case
+    double lowest_fundamental = 0.0;
+    double highest_fundamental = 0.0;
+  };
+
+  void take_frame();
+  [[nodiscard]] bool like_segment(double level_db) const;
+  void confirm_pending();
+  void take_block(std::span<const double> samples);
+  void merge(const BlockMeasurement& block, const FrameFigures& figures);
+  void close_segment(std::int64_t end);
+  void keep_segment(std::int64_t end);
+
+  Hertz rate_;
+  std::size_t frame_length_;
+  std::size_t block_length_;
+  BlockMeter meter_;
+  ToneScreener screener_;
+  ChannelRecording result_;
+  Open open_;
+  std::vector<double> frame_;  // being filled
+  std::vector<double>
+      pending_;  // the last frame, not yet known to lie inside the segment; empty if none
+  std::vector<double> block_;  // confirmed samples, not yet measured
+  std::vector<double> head_;   // the first frames, in case the recording is no longer than that
+  std::int64_t position_ = 0;  // of the frame being filled
+};
+
+/// All channels of an interleaved stream.
+class RecordingMeter {
+ public:
+  RecordingMeter(Hertz rate, int channels, const RecordingOptions& options);
+  /// \param interleaved whole frames, full scale ±1
+  void add(std::span<const double> interleaved);
+  [[nodiscard]] std::vector<ChannelRecording> finish();
+
+ private:
+  std::vector<ChannelMeter> channels_;
+};
+
+}  // namespace railtap::measure

@@ -1,0 +1,121 @@
+// SPDX-License-Identifier: MIT
+// Windowed spectra with KissFFT in double precision.
+#include "measure/spectrum.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <kissfft/kissfft.hh>
+#include <numbers>
+
+namespace railtap::measure {
+namespace {
+
+using std::numbers::pi;
+
+constexpr std::array<double, 4> window_terms = {0.35875, 0.48829, 0.14128, 0.01168};
+constexpr std::ptrdiff_t main_lobe_bins =
+    4;  // a four-term cosine window's main lobe ends 4 bins out
+
+bool has_only_small_factors(std::size_t n) {
+  for (const std::size_t factor : {2U, 3U, 5U}) {
+    while (n % factor == 0) n /= factor;
+  }
+  return n == 1;
+}
+
+// Σ_{n<N} e^{j2π·offset·n/N}, the transform of the rectangular window.
+std::complex<double> dirichlet(double offset, double length) {
+  const double denominator = std::sin(pi * offset / length);
+  if (std::abs(denominator) < 1e-15) return length;
+  return std::polar(1.0, pi * offset * (length - 1.0) / length) *
+         (std::sin(pi * offset) / denominator);
+}
+
+}  // namespace
+
+struct Spectrum::Plan {
+  kissfft<double> transform;
+};
+
+Spectrum::~Spectrum() = default;
+Spectrum::Spectrum(Spectrum&&) noexcept = default;
+Spectrum& Spectrum::operator=(Spectrum&&) noexcept = default;
+
+Spectrum::Spectrum(std::size_t length)
+    : plan_(std::make_unique<Plan>(Plan{kissfft<double>(length / 2, false)})),
+      window_(length),
+      windowed_(length),
+      bins_(length / 2 + 1) {
+  double sum2 = 0.0;
+  double sum4 = 0.0;
+  for (std::size_t n = 0; n < length; ++n) {
+    const double angle = 2.0 * pi * static_cast<double>(n) / static_cast<double>(length);
+    const double w = window_terms[0] - window_terms[1] * std::cos(angle) +
+                     window_terms[2] * std::cos(2.0 * angle) -
+                     window_terms[3] * std::cos(3.0 * angle);
+    window_[n] = w;
+    sum2 += w * w;
+    sum4 += w * w * w * w;
+  }
+  mean_square_scale_ = 2.0 / (static_cast<double>(length) * sum2);
+  line_variance_factor_ = static_cast<double>(length) * sum4 / (sum2 * sum2);
+}
+
+std::size_t Spectrum::good_length(std::size_t available) {
+  std::size_t n = available - available % 2;
+  while (n > 0 && !has_only_small_factors(n)) n -= 2;
+  return n;
+}
+
+void Spectrum::transform(std::span<const double> samples) {
+  for (std::size_t n = 0; n < window_.size(); ++n) windowed_[n] = samples[n] * window_[n];
+  plan_->transform.transform_real(windowed_.data(), bins_.data());
+  // KissFFT packs the real bin at half the rate into the imaginary part of bin 0.
+  bins_.back() = bins_.front().imag();
+  bins_.front() = bins_.front().real();
+}
+
+std::complex<double> Spectrum::kernel(double offset) const {
+  const auto length = static_cast<double>(window_.size());
+  std::complex<double> sum = window_terms[0] * dirichlet(offset, length);
+  double sign = -1.0;
+  for (std::size_t term = 1; term < window_terms.size(); ++term, sign = -sign) {
+    const auto shift = static_cast<double>(term);
+    sum += sign * 0.5 * window_terms[term] *
+           (dirichlet(offset - shift, length) + dirichlet(offset + shift, length));
+  }
+  return sum;
+}
+
+std::complex<double> Spectrum::line(double bin) const {
+  const auto centre = static_cast<std::ptrdiff_t>(std::lround(bin));
+  std::complex<double> projection = 0.0;
+  double energy = 0.0;
+  for (std::ptrdiff_t b = centre - main_lobe_bins; b <= centre + main_lobe_bins; ++b) {
+    const auto w = kernel(bin - static_cast<double>(b));
+    projection += bins_[static_cast<std::size_t>(b)] * std::conj(w);
+    energy += std::norm(w);
+  }
+  return 2.0 * projection / energy;
+}
+
+void Spectrum::subtract_line(double bin, std::complex<double> phasor) {
+  const auto centre = static_cast<std::ptrdiff_t>(std::lround(bin));
+  for (std::ptrdiff_t b = centre - main_lobe_bins; b <= centre + main_lobe_bins; ++b) {
+    bins_[static_cast<std::size_t>(b)] -= 0.5 * phasor * kernel(bin - static_cast<double>(b));
+  }
+}
+
+double Spectrum::interpolate_peak(std::size_t bin) const {
+  if (bin == 0 || bin + 1 >= bins_.size()) return static_cast<double>(bin);
+  constexpr double tiny = 1e-300;  // keeps log finite on digital silence
+  const double left = std::log(std::norm(bins_[bin - 1]) + tiny);
+  const double centre = std::log(std::norm(bins_[bin]) + tiny);
+  const double right = std::log(std::norm(bins_[bin + 1]) + tiny);
+  const double curvature = left - 2.0 * centre + right;
+  if (curvature >= 0.0) return static_cast<double>(bin);
+  return static_cast<double>(bin) + std::clamp(0.5 * (left - right) / curvature, -0.5, 0.5);
+}
+
+}  // namespace railtap::measure

@@ -1,0 +1,73 @@
+// SPDX-License-Identifier: MIT
+// Windowed spectra: the first look at a block, and the noise that is left when the tone is taken
+// out.
+#pragma once
+
+#include <complex>
+#include <cstddef>
+#include <memory>
+#include <span>
+#include <vector>
+
+namespace railtap::measure {
+
+/// A Fourier transform of one length with a four-term Blackman-Harris window.
+///
+/// Coefficients 0.35875, 0.48829, 0.14128, 0.01168: highest sidelobe −92 dB
+/// [Harris, Proc. IEEE 66 (1978), p. 65, and the scipy.signal.windows documentation].
+/// The arrays are allocated once, in the constructor.
+class Spectrum {
+ public:
+  /// \param length number of samples, even, > 0. Lengths from `good_length` are fast.
+  explicit Spectrum(std::size_t length);
+  ~Spectrum();
+  Spectrum(Spectrum&&) noexcept;
+  Spectrum& operator=(Spectrum&&) noexcept;
+
+  /// The largest length <= available with no prime factor over 5, even; 0 where there is none.
+  [[nodiscard]] static std::size_t good_length(std::size_t available);
+
+  [[nodiscard]] std::size_t length() const { return window_.size(); }
+  [[nodiscard]] std::size_t bins() const { return bins_.size(); }
+
+  /// Transforms the first length() samples of a block. Bins 0 … length/2 stay until the next call.
+  void transform(std::span<const double> samples);
+
+  /// The complex bins of the last transform, to read and (for taking lines out) to change.
+  [[nodiscard]] std::span<std::complex<double>> bins_data() { return bins_; }
+  [[nodiscard]] std::span<const std::complex<double>> bins_data() const { return bins_; }
+
+  /// Mean square that a bin stands for; a sum over bins is the mean square of what they hold, for
+  /// noise and tones alike (one-sided; bin 0 is doubled and is not used).
+  [[nodiscard]] double mean_square(std::size_t bin) const {
+    return std::norm(bins_[bin]) * mean_square_scale_;
+  }
+
+  /// Peak amplitude and phase at time 0 of a sinusoid at a fractional bin (4 <= bin <= bins()−5),
+  /// by least squares over the main lobe. Other lines must be at least 8 bins away, or be taken out
+  /// before.
+  [[nodiscard]] std::complex<double> line(double bin) const;
+
+  /// Takes a sinusoid of this phasor out of the bins of its main lobe.
+  void subtract_line(double bin, std::complex<double> phasor);
+
+  /// Position, in fractional bins, of the local maximum at `bin`, from a parabola through the
+  /// logarithms of three bins; within 0.02 bin for this window.
+  [[nodiscard]] double interpolate_peak(std::size_t bin) const;
+
+  /// Variance of `line` in white noise over that of an unwindowed least-squares fit: N·Σw⁴/(Σw²)².
+  [[nodiscard]] double line_variance_factor() const { return line_variance_factor_; }
+
+ private:
+  [[nodiscard]] std::complex<double> kernel(double offset) const;
+
+  struct Plan;
+  std::unique_ptr<Plan> plan_;
+  std::vector<double> window_;
+  std::vector<double> windowed_;
+  std::vector<std::complex<double>> bins_;
+  double mean_square_scale_ = 0.0;
+  double line_variance_factor_ = 0.0;
+};
+
+}  // namespace railtap::measure

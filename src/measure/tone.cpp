@@ -1,0 +1,246 @@
+// SPDX-License-Identifier: MIT
+// One block measured: coarse look, least-squares fit, then the spectrum of what is left.
+#include "measure/tone.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "measure/weighting.hpp"
+
+namespace railtap::measure {
+namespace {
+
+using std::numbers::pi;
+
+constexpr double shortest_block_s = 0.15;
+constexpr std::size_t most_fitted_orders =
+    30;  // by least squares in time; higher ones from the spectrum
+constexpr std::size_t most_series_orders = 100;  // kept in the series; higher ones only counted
+constexpr double highest_share_of_nyquist = 0.98;
+// Below this share of power explained it is not one tone (common practice: THD+N above −7 dB means
+// nothing).
+constexpr double least_explained = 0.8;
+constexpr double least_cycles = 3.0;
+constexpr std::size_t most_lines = 16;
+// A line stands this many times over the noise around it: the largest of 20 000 bins of noise is
+// about ln(20 000) = 10 times the mean, so a false line comes once in thousands of blocks.
+constexpr double line_over_noise = 25.0;
+constexpr std::ptrdiff_t lobe = 5;  // bins to each side that belong to a line
+constexpr std::ptrdiff_t neighbours =
+    24;  // bins to each side in which the noise around a line is read
+
+double power_of(std::complex<double> phasor) {
+  return 0.5 * std::norm(phasor);
+}
+
+}  // namespace
+
+BlockMeter::BlockMeter(Hertz rate, Band band) : rate_(rate), band_(band), spectrum_(2) {}
+
+std::size_t BlockMeter::shortest_block() const {
+  return static_cast<std::size_t>(std::ceil(shortest_block_s * rate_.value()));
+}
+
+double BlockMeter::bin_hz() const {
+  return rate_.value() / static_cast<double>(spectrum_.length());
+}
+
+std::size_t BlockMeter::band_first_bin() const {
+  return static_cast<std::size_t>(std::ceil(band_.low.value() / bin_hz() - 1e-9));
+}
+
+std::size_t BlockMeter::band_last_bin() const {
+  const double last = std::floor(band_.high.value() / bin_hz() + 1e-9);
+  return std::min(static_cast<std::size_t>(last), spectrum_.bins() - 1);
+}
+
+void BlockMeter::look(std::span<const double> samples) {
+  const std::size_t length = Spectrum::good_length(samples.size());
+  if (spectrum_.length() != length) {
+    spectrum_ = Spectrum(length);
+    a_weights_.assign(spectrum_.bins(), 0.0);
+    for (std::size_t bin = 1; bin < spectrum_.bins(); ++bin) {
+      const Hertz frequency(bin_hz() * static_cast<double>(bin));
+      a_weights_[bin] = std::pow(10.0, a_weighting(frequency).value() / 10.0);
+    }
+  }
+  spectrum_.transform(samples);
+}
+
+// The strongest line's frequency in hertz; none where the spectrum is empty.
+std::optional<double> BlockMeter::coarse_frequency() const {
+  const auto first = static_cast<std::size_t>(std::ceil(std::max(least_cycles, 5.0 / bin_hz())));
+  if (first + 1 >= spectrum_.bins()) return std::nullopt;
+  std::size_t best = first;
+  for (std::size_t bin = first; bin + 1 < spectrum_.bins(); ++bin) {
+    if (spectrum_.mean_square(bin) > spectrum_.mean_square(best)) best = bin;
+  }
+  if (spectrum_.mean_square(best) <= 0.0) return std::nullopt;
+  return spectrum_.interpolate_peak(best) * bin_hz();
+}
+
+BlockMeasurement BlockMeter::measure(std::span<const double> samples, std::optional<Hertz> near) {
+  BlockMeasurement block;
+  block.frames = samples.size();
+  residual_.resize(samples.size());
+
+  double mean = 0.0;
+  for (const double x : samples) mean += x;
+  mean /= static_cast<double>(samples.size());
+  double ac_energy = 0.0;
+  for (std::size_t n = 0; n < samples.size(); ++n) {
+    residual_[n] = samples[n] - mean;
+    ac_energy += residual_[n] * residual_[n];
+  }
+  block.dc = mean;
+
+  std::optional<double> start;
+  if (near) {
+    start = near->value();
+  } else {
+    look(residual_);
+    start = coarse_frequency();
+  }
+  if (start && ac_energy > 0.0) {
+    const double cycles_per_sample = *start / rate_.value();
+    const double top = std::floor(highest_share_of_nyquist * 0.5 / cycles_per_sample);
+    const auto orders = static_cast<std::size_t>(std::clamp(top, 1.0, double{most_fitted_orders}));
+    fitter_.fit(samples, cycles_per_sample, orders, fit_);
+    fitter_.residual(samples, fit_, residual_);
+    double left = 0.0;
+    for (const double r : residual_) left += r * r;
+    block.explained = std::max(0.0, 1.0 - left / ac_energy);
+    block.tone = block.explained >= least_explained;
+  }
+  if (block.tone) {
+    block.dc = fit_.dc;
+    block.fundamental = power_of(fit_.phasor[0]);
+    const double cycles = fit_.cycles_per_sample * 0.5 * static_cast<double>(samples.size() - 1);
+    block.start_phase = std::remainder(std::arg(fit_.phasor[0]) - 2.0 * pi * cycles, 2.0 * pi);
+  } else if (near) {
+    return measure(samples);  // the tone may have moved: look again without the hint
+  } else {
+    for (std::size_t n = 0; n < samples.size(); ++n) residual_[n] = samples[n] - mean;
+  }
+
+  look(residual_);
+  if (block.tone) take_out_high_orders(block, samples.size());
+  take_out_lines(block);
+  add_up_noise(block);
+  return block;
+}
+
+// Mean power per bin around a line, its own main lobe left out. The median of exponentially
+// distributed bin powers is ln 2 of their mean; it is used because a neighbouring line does not
+// move it.
+double BlockMeter::local_noise(double bin) const {
+  const auto centre = static_cast<std::ptrdiff_t>(std::lround(bin));
+  const auto last = static_cast<std::ptrdiff_t>(spectrum_.bins()) - 2;
+  scratch_.clear();
+  for (std::ptrdiff_t offset = lobe + 1; offset <= neighbours; ++offset) {
+    if (centre - offset >= lobe)
+      scratch_.push_back(spectrum_.mean_square(static_cast<std::size_t>(centre - offset)));
+    if (centre + offset <= last)
+      scratch_.push_back(spectrum_.mean_square(static_cast<std::size_t>(centre + offset)));
+  }
+  if (scratch_.empty()) return 0.0;
+  const auto middle = scratch_.begin() + static_cast<std::ptrdiff_t>(scratch_.size() / 2);
+  std::nth_element(scratch_.begin(), middle, scratch_.end());
+  return *middle / std::numbers::ln2;
+}
+
+void BlockMeter::take_out_high_orders(BlockMeasurement& block, std::size_t samples) {
+  const double fundamental_bin = fit_.cycles_per_sample * static_cast<double>(spectrum_.length());
+  const double top = highest_share_of_nyquist * 0.5 / fit_.cycles_per_sample;
+  const auto orders = static_cast<std::size_t>(std::max(1.0, std::floor(top)));
+  const double to_start =
+      -0.5 * static_cast<double>(samples - 1);  // fit_'s time origin is the middle
+
+  block.series.fundamental = Hertz(fit_.cycles_per_sample * rate_.value());
+  const auto in_band = [&](std::size_t order) {
+    const double f = static_cast<double>(order) * block.series.fundamental.value();
+    return f >= band_.low.value() - 1e-6 && f <= band_.high.value() * (1.0 + 1e-6);
+  };
+  // One component's variance: 2σ²/N, with σ² the noise density at that frequency over the whole
+  // bandwidth.
+  const auto sigma = [&](double bin, double factor) {
+    const double white = local_noise(bin) * 0.5 * static_cast<double>(spectrum_.length());
+    return std::sqrt(2.0 * white / static_cast<double>(samples) * factor);
+  };
+
+  std::vector<std::complex<double>> phasors = fit_.phasor;
+  std::vector<double> sigmas;
+  for (std::size_t order = 1; order <= orders; ++order) {
+    const double bin = fundamental_bin * static_cast<double>(order);
+    if (bin + static_cast<double>(lobe) + 1.0 >= static_cast<double>(spectrum_.bins())) break;
+    std::complex<double> phasor;
+    if (order <= fit_.phasor.size()) {
+      phasor = fit_.phasor[order - 1];
+      sigmas.push_back(sigma(bin, 1.0));
+    } else {
+      const auto at_start = spectrum_.line(bin);
+      const double angle =
+          2.0 * pi * fit_.cycles_per_sample * static_cast<double>(order) * -to_start;
+      phasor = at_start * std::polar(1.0, angle);
+      const double noise = local_noise(bin);
+      const double noise_power = noise * 0.5 * static_cast<double>(spectrum_.length()) * 2.0 /
+                                 static_cast<double>(samples) * spectrum_.line_variance_factor();
+      if (order <= most_series_orders) {
+        phasors.push_back(phasor);
+        sigmas.push_back(std::sqrt(noise_power));
+      }
+      if (power_of(phasor) < line_over_noise * noise_power) continue;
+      spectrum_.subtract_line(bin, at_start);
+    }
+    if (order > 1 && in_band(order)) {
+      const double noise_power =
+          sigmas.size() >= order ? sigmas[order - 1] * sigmas[order - 1] : 0.0;
+      block.harmonics += std::max(0.0, power_of(phasor) - noise_power);
+    }
+  }
+  phasors.resize(std::min(phasors.size(), sigmas.size()));
+
+  const double first_phase = std::arg(phasors[0]) + 0.5 * pi;  // makes the fundamental a sine
+  for (std::size_t k = 0; k < phasors.size(); ++k) {
+    phasors[k] *= std::polar(1.0, -first_phase * static_cast<double>(k + 1));
+  }
+  block.series.phasor = std::move(phasors);
+  block.series.sigma = std::move(sigmas);
+}
+
+void BlockMeter::take_out_lines(BlockMeasurement& block) {
+  const std::size_t first = std::max<std::size_t>(band_first_bin(), static_cast<std::size_t>(lobe));
+  const std::size_t last =
+      std::min(band_last_bin(), spectrum_.bins() - static_cast<std::size_t>(lobe) - 2);
+  for (std::size_t found = 0; found < most_lines; ++found) {
+    std::size_t best = first;
+    for (std::size_t bin = first; bin <= last; ++bin) {
+      if (spectrum_.mean_square(bin) > spectrum_.mean_square(best)) best = bin;
+    }
+    const double noise = local_noise(static_cast<double>(best));
+    if (spectrum_.mean_square(best) <= line_over_noise * noise) return;
+    const double bin = spectrum_.interpolate_peak(best);
+    const auto phasor = spectrum_.line(bin);
+    const double before = spectrum_.mean_square(best);
+    spectrum_.subtract_line(bin, phasor);
+    // What does not vanish was no sinusoid: speech, a swept tone, a drum.
+    if (spectrum_.mean_square(best) > 0.05 * before) {
+      spectrum_.subtract_line(bin, -phasor);
+      return;
+    }
+    block.lines.push_back({Hertz(bin * bin_hz()), power_of(phasor)});
+  }
+}
+
+void BlockMeter::add_up_noise(BlockMeasurement& block) const {
+  for (std::size_t bin = band_first_bin(); bin <= band_last_bin(); ++bin) {
+    const double power = spectrum_.mean_square(bin);
+    block.noise += power;
+    block.noise_a += power * a_weights_[bin];
+  }
+  block.residual = block.noise + block.harmonics;
+  for (const auto& line : block.lines) block.residual += line.mean_square;
+}
+
+}  // namespace railtap::measure
