@@ -3,6 +3,7 @@
 #include <CLI/CLI.hpp>
 #include <exception>
 #include <iostream>
+#include <string>
 
 #include "command/command.hpp"
 #include "units/error.hpp"
@@ -11,6 +12,23 @@ namespace {
 
 using railtap::command::ExitStatus;
 
+/// What was wrong with the command line, and where its help is.
+railtap::Error mistake(const CLI::App& app, const CLI::ParseError& error) {
+  std::string help = "railtap";
+  for (const CLI::App* command : app.get_subcommands()) help += ' ' + command->get_name();
+  std::string problem = error.what();
+  while (!problem.empty() && (problem.back() == '\n' || problem.back() == '.')) problem.pop_back();
+  return {problem, "", "see " + help + " --help"};
+}
+
+/// CLI11 would only say that a subcommand is required.
+void check_command_name(const CLI::App& app, int argc, char** argv) {
+  if (argc < 2) throw railtap::Error("no command was given", "", "see railtap --help");
+  const std::string name = argv[1];
+  if (name.starts_with('-') || app.get_subcommand_no_throw(name) != nullptr) return;
+  throw railtap::Error("there is no command '" + name + "'", "", "see railtap --help");
+}
+
 int parse_and_run(int argc, char** argv) {
   CLI::App app{"railtap sets the gain stages of a car stereo by measurement.", "railtap"};
   app.require_subcommand(1);
@@ -18,11 +36,16 @@ int parse_and_run(int argc, char** argv) {
   ExitStatus status = ExitStatus::within_limits;
   railtap::command::add_analyze(app, status);
   railtap::command::add_reference(app, status);
+  check_command_name(app, argc, argv);
   try {
     app.parse(argc, argv);
   } catch (const CLI::ParseError& error) {
-    // CLI11 has statuses above 100 for each kind of mistake; the contract has one.
-    return app.exit(error) == 0 ? 0 : static_cast<int>(ExitStatus::could_not);
+    if (error.get_exit_code() == 0) return app.exit(error);  // --help, --version
+    throw mistake(app, error);
+  }
+  if (!std::cout.flush()) {
+    throw railtap::Error("the results could not be written", "standard output",
+                         "check the disk or the pipe that it goes to");
   }
   return static_cast<int>(status);
 }
