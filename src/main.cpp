@@ -25,7 +25,8 @@ railtap::Error mistake(const CLI::App& app, const CLI::ParseError& error) {
 void check_command_name(const CLI::App& app, int argc, char** argv) {
   if (argc < 2) throw railtap::Error("no command was given", "", "see railtap --help");
   const std::string name = argv[1];
-  if (name.starts_with('-') || app.get_subcommand_no_throw(name) != nullptr) return;
+  const auto called = [&name](const CLI::App* command) { return command->get_name() == name; };
+  if (name.starts_with('-') || !app.get_subcommands(called).empty()) return;
   throw railtap::Error("there is no command '" + name + "'", "", "see railtap --help");
 }
 
