@@ -1,0 +1,116 @@
+// SPDX-License-Identifier: MIT
+// The AC voltage an amplifier channel should deliver, and what a reading at its terminals says
+// about it.
+#include "electric/target.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "electric/hard_clip.hpp"
+#include "units/parse.hpp"
+
+namespace railtap::electric {
+namespace {
+
+Volts volts_for(Watts power, Ohms load) {
+  return Volts(std::sqrt(power.value() * load.value()));
+}
+
+Decibels change_to(Volts target, Volts reading) {
+  return decibels_from_amplitude_ratio(target / reading);
+}
+
+Direction direction_of(Decibels change, Decibels tolerance) {
+  if (change > tolerance) return Direction::raise;
+  if (change < -tolerance) return Direction::lower;
+  return Direction::hold;
+}
+
+void add_band(Assessment& assessment, const Target& target, const Channel& channel,
+              const Conditions& conditions) {
+  const auto band = reading_band(*conditions.meter, assessment.reading, channel.typed_digit);
+  assessment.band = band;
+  assessment.power_limits = power_band(band, channel.load);
+  assessment.change_low = change_to(target.volts, band.high);
+  // A band that reaches down to zero volts leaves the change open upwards.
+  if (band.low > Volts(0.0)) assessment.change_high = change_to(target.volts, band.low);
+  assessment.meter_decides =
+      assessment.change_high &&
+      direction_of(*assessment.change_low, conditions.tolerance) == assessment.direction &&
+      direction_of(*assessment.change_high, conditions.tolerance) == assessment.direction;
+}
+
+}  // namespace
+
+Target target_for(const Channel& channel) {
+  const Watts amplifier = require_positive(channel.amplifier_power, "power");
+  const Ohms load = require_positive(channel.load, "load");
+  if (channel.speaker_power) require_positive(*channel.speaker_power, "speaker power");
+  const bool speaker_is_lower = channel.speaker_power && *channel.speaker_power < amplifier;
+  const Watts power = speaker_is_lower ? *channel.speaker_power : amplifier;
+  const Volts volts = volts_for(power, load);
+  return {power, speaker_is_lower ? Limit::speaker : Limit::amplifier, volts,
+          volts * std::numbers::sqrt2, Amperes(std::sqrt(power.value() / load.value()))};
+}
+
+Assessment assess(const Target& target, const Channel& channel, const Conditions& conditions) {
+  const Volts reading = require_positive(channel.reading.value_or(Volts(0.0)), "reading");
+  require_not_negative(conditions.tolerance, "tolerance");
+  Assessment assessment{};
+  assessment.reading = reading;
+  assessment.power = Watts(reading.value() * reading.value() / channel.load.value());
+  assessment.change = change_to(target.volts, reading);
+  assessment.distance = Decibels(std::abs(assessment.change.value()));
+  assessment.direction = direction_of(assessment.change, conditions.tolerance);
+  assessment.meter_decides = true;
+  if (conditions.meter) add_band(assessment, target, channel, conditions);
+  return assessment;
+}
+
+Overlap overlap_for(const Target& target, const Channel& channel, Dbfs tone_level) {
+  require_within(tone_level, lowest_tone_level, Dbfs(0.0), "tone level");
+  const Decibels overlap = Dbfs(0.0) - tone_level;
+  // A speaker that stands less than the amplifier gives leaves the amplifier room above the target.
+  const Decibels room = decibels_from_power_ratio(channel.amplifier_power / target.power);
+  const Decibels overdrive = std::max(Decibels(0.0), overlap - room);
+  const HardClip clip = hard_clip(overdrive);
+  const bool clips = overdrive > Decibels(0.0);
+  const Watts full_scale = clips ? channel.amplifier_power * clip.power_gain
+                                 : target.power * std::pow(10.0, overlap.value() / 10.0);
+  return {tone_level,
+          overlap,
+          overdrive,
+          clip.thd,
+          full_scale,
+          target.volts / amplitude_ratio(overlap),
+          target.power / std::pow(10.0, overlap.value() / 10.0)};
+}
+
+SupplyEffect supply_effect(const Target& target, const Channel& channel, Volts supply) {
+  const double ratio = require_positive(supply, "supply") / rated_supply;
+  const Volts reachable = volts_for(channel.amplifier_power, channel.load) * ratio;
+  return {supply, decibels_from_amplitude_ratio(ratio), reachable, reachable >= target.volts};
+}
+
+ChannelTarget resolve(const Channel& channel, const Conditions& conditions) {
+  ChannelTarget result{channel, target_for(channel), {}, {}, {}, {}};
+  result.each_half_load = channel.bridged ? channel.load / 2.0 : channel.load;
+  if (conditions.meter && conditions.tone_frequency) {
+    require_in_band(*conditions.meter, *conditions.tone_frequency, "tone frequency");
+  }
+  if (channel.reading) result.assessment = assess(result.target, channel, conditions);
+  if (conditions.tone_level) {
+    result.overlap = overlap_for(result.target, channel, *conditions.tone_level);
+  }
+  if (conditions.supply) {
+    result.supply = supply_effect(result.target, channel, *conditions.supply);
+  }
+  return result;
+}
+
+bool misses(const ChannelTarget& result) {
+  return result.assessment && result.assessment->direction != Direction::hold;
+}
+
+}  // namespace railtap::electric

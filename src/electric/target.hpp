@@ -1,0 +1,134 @@
+// SPDX-License-Identifier: MIT
+// The AC voltage an amplifier channel should deliver, and what a reading at its terminals says
+// about it.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "electric/meter.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::electric {
+
+/// What sets the target power.
+enum class Limit { amplifier, speaker };
+
+/// Which way the gain control should go.
+enum class Direction { raise, lower, hold };
+
+/// The default for how far a reading may be off. A quarter of a decibel is 2.9 % in volts: a little
+/// more than the error of an ordinary meter, ±(1.2 % + 5), at these voltages, as fine as a gain
+/// control can be set by hand, and no more than what lies between the onset of clipping and 1 % of
+/// distortion (0.251 dB).
+inline constexpr Decibels default_tolerance{0.25};
+
+/// The supply voltage at which mobile amplifiers are rated [CTA-2006].
+inline constexpr Volts rated_supply{14.4};
+
+/// The lowest set-up tone that makes sense: recordings with more headroom than this are not played
+/// loud.
+inline constexpr Dbfs lowest_tone_level{-40.0};
+
+/// One channel (pair) as it is described.
+struct Channel {
+  std::string name;            ///< may be empty
+  Watts amplifier_power{0.0};  ///< rated, continuous, into `load`, > 0; bridged: of the bridge
+  Ohms load{0.0};              ///< > 0
+  std::optional<Watts> speaker_power;  ///< continuous rating, > 0
+  bool bridged = false;                ///< two channels drive one load between them
+  std::optional<Volts> reading;        ///< RMS between the speaker terminals, > 0
+  std::optional<Volts> typed_digit;    ///< one step of the reading's last digit as typed
+};
+
+/// How all of it is measured.
+struct Conditions {
+  std::optional<Meter> meter;
+  std::optional<Hertz> tone_frequency;
+  std::optional<Dbfs> tone_level;  ///< of the tone that plays while the gain is set, −40 … 0 dBFS
+  std::optional<Volts> supply;     ///< at the amplifier while the gain is set, > 0
+  Decibels tolerance = default_tolerance;  ///< >= 0
+};
+
+/// The voltage to set.
+struct Target {
+  Watts power;  ///< the lower of both ratings
+  Limit limited_by;
+  Volts volts;      ///< RMS, √(P·R)
+  Volts peak;       ///< of a sine
+  Amperes current;  ///< RMS, √(P/R)
+};
+
+/// What a reading says. The low and high values come from the meter's limits of error and are there
+/// only when the meter is described.
+struct Assessment {
+  Volts reading;
+  Watts power;        ///< that it would put into the load
+  Decibels change;    ///< target over reading: above zero, raise
+  Decibels distance;  ///< |change|
+  Direction direction;
+  std::optional<ReadingBand> band;
+  std::optional<PowerBand> power_limits;
+  std::optional<Decibels> change_low, change_high;
+  bool meter_decides;  ///< the whole band lies on one side of the tolerance; true without a meter
+};
+
+/// What a set-up tone below full scale means. Both ways of using it are given.
+struct Overlap {
+  Dbfs tone_level;
+  Decibels overlap;               ///< how much louder than the tone a full-scale passage is
+  Decibels full_scale_overdrive;  ///< at the target: how far a full-scale sine exceeds the
+                                  ///< amplifier's rating
+  Percent full_scale_thd;         ///< its distortion, were the amplifier's rail just at its rating
+  Watts full_scale_power;         ///< what it then puts into the load
+  Volts
+      without_overlap;  ///< the voltage to set with this tone so that full scale reaches the target
+  Watts tone_power;     ///< what music that peaks at the tone's level then reaches
+};
+
+/// What a supply below the rated one costs an amplifier without a regulated supply.
+struct SupplyEffect {
+  Volts supply;
+  Decibels change;  ///< of the clipping voltage, re the rated supply
+  Volts reachable;  ///< rated voltage scaled by the supply
+  bool reaches_target;
+};
+
+/// One channel's result.
+struct ChannelTarget {
+  Channel channel;
+  Target target;
+  Ohms each_half_load{0.0};  ///< what one half of a bridge drives, half the load; else the load
+  std::optional<Assessment> assessment;
+  std::optional<Overlap> overlap;
+  std::optional<SupplyEffect> supply;
+};
+
+/// V = √(P·R) with P the lower of the ratings (common practice; it is Ohm's law).
+/// \throws Error where a power or the load is not > 0
+[[nodiscard]] Target target_for(const Channel& channel);
+
+/// Compares a reading with the target. \throws Error for a reading that is not > 0
+[[nodiscard]] Assessment assess(const Target& target, const Channel& channel,
+                                const Conditions& conditions);
+
+/// The two ways to use a tone of this level. The rail is taken to lie where the amplifier's rated
+/// power is reached, and to clip hard: a real one has a little in hand, which makes this the worst
+/// case. \throws Error for a level outside −40 … 0 dBFS
+[[nodiscard]] Overlap overlap_for(const Target& target, const Channel& channel, Dbfs tone_level);
+
+/// The clipping voltage of an unregulated amplifier is proportional to its supply (derived).
+/// \throws Error for a supply that is not > 0
+[[nodiscard]] SupplyEffect supply_effect(const Target& target, const Channel& channel,
+                                         Volts supply);
+
+/// All of the above for one channel.
+/// \throws Error also where the tone lies outside the meter's band: a reading there says nothing
+/// certain
+[[nodiscard]] ChannelTarget resolve(const Channel& channel, const Conditions& conditions);
+
+/// True where the channel has a reading that misses the target by more than the tolerance.
+[[nodiscard]] bool misses(const ChannelTarget& result);
+
+}  // namespace railtap::electric

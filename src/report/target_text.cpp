@@ -1,0 +1,137 @@
+// SPDX-License-Identifier: MIT
+// The target voltage in words, the volts to set first.
+#include "report/target_text.hpp"
+
+#include "units/print.hpp"
+
+namespace railtap::report {
+namespace {
+
+using namespace electric;
+
+std::string measured(Volts volts) {
+  return format_quantity(volts, 4, Zeros::keep);
+}
+std::string measured(Watts watts) {
+  return format_quantity(watts, 3, Zeros::keep);
+}
+std::string rated(Watts watts) {
+  return format_quantity(watts, 3);
+}
+std::string in_db(Decibels level) {
+  return format_fixed(level, 2);
+}
+
+std::string target_lines(const ChannelTarget& result) {
+  const Target& target = result.target;
+  std::string text = result.channel.name.empty() ? "Set " : result.channel.name + ": set ";
+  text += measured(target.volts) + " AC for " + rated(target.power) + " into " +
+          format_quantity(result.channel.load);
+  text += target.limited_by == Limit::speaker ? ", the speaker's limit.\n"
+                                              : ", the amplifier's rating.\n";
+  text += "  Peak " + measured(target.peak) + ", current " + format_quantity(target.current, 3) +
+          " with the load connected.\n";
+  if (result.channel.bridged) {
+    text += "  Bridged: read between the two bridged terminals. Each half drives " +
+            format_quantity(result.each_half_load) + "; check that it may.\n";
+  }
+  return text;
+}
+
+std::string direction_words(const Assessment& assessment, Decibels tolerance) {
+  const std::string change = in_db(assessment.distance);
+  switch (assessment.direction) {
+    case Direction::raise:
+      return "Raise by " + change;
+    case Direction::lower:
+      return "Lower by " + change;
+    case Direction::hold:
+      break;
+  }
+  return "Hold: " + change + " off, within the tolerance of " + in_db(tolerance);
+}
+
+std::string assessment_lines(const Assessment& assessment, Decibels tolerance) {
+  std::string text = "  Reading " + measured(assessment.reading);
+  if (assessment.band) text += " ± " + format_fixed(assessment.band->uncertainty, 2);
+  text += ": " + measured(assessment.power);
+  if (assessment.power_limits) {
+    text += " (" + measured(assessment.power_limits->low) + " to " +
+            measured(assessment.power_limits->high) + ")";
+  }
+  text += ". " + direction_words(assessment, tolerance) + ".\n";
+  if (!assessment.meter_decides) {
+    text += "  The meter alone cannot decide this: with its error the target is ";
+    text += format_fixed(*assessment.change_low, 2, Sign::always);
+    text += assessment.change_high
+                ? " to " + format_fixed(*assessment.change_high, 2, Sign::always) + " away.\n"
+                : " or more away.\n";
+  }
+  return text;
+}
+
+std::string overlap_lines(const Overlap& overlap, const Target& target) {
+  const std::string level = format_quantity(overlap.tone_level);
+  if (overlap.overlap == Decibels(0.0)) {
+    return "  With a 0 dBFS tone there is no overlap: full scale just reaches the target.\n";
+  }
+  std::string text = "  With a tone of " + level + " there are two ways:\n";
+  text += "    " + measured(target.volts) + "  overlap: music that peaks at " + level +
+          " reaches " + rated(target.power) + "; full scale asks for " + in_db(overlap.overlap) +
+          " more";
+  if (overlap.full_scale_overdrive > Decibels(0.0)) {
+    text += ", " + in_db(overlap.full_scale_overdrive) + " over the amplifier's rating: up to " +
+            format_quantity(overlap.full_scale_thd, 3) + " distortion";
+  }
+  text += " and " + rated(overlap.full_scale_power) + " into the load\n";
+  text += "    " + measured(overlap.without_overlap) + "  no overlap: full scale just reaches " +
+          rated(target.power) + "; music that peaks at " + level + " reaches " +
+          rated(overlap.tone_power) + "\n";
+  return text;
+}
+
+std::string supply_lines(const SupplyEffect& supply) {
+  if (supply.reaches_target) return "";
+  return "  At " + format_quantity(supply.supply) +
+         " an amplifier without a regulated supply clips " + in_db(-supply.change) +
+         " lower than rated, at about " + measured(supply.reachable) +
+         ": it may not reach the target clean.\n";
+}
+
+std::string channel_lines(const ChannelTarget& result, const Conditions& conditions) {
+  std::string text = target_lines(result);
+  if (result.assessment) text += assessment_lines(*result.assessment, conditions.tolerance);
+  if (result.overlap) text += overlap_lines(*result.overlap, result.target);
+  if (result.supply) text += supply_lines(*result.supply);
+  return text;
+}
+
+std::string meter_lines(const Conditions& conditions) {
+  if (!conditions.meter) return "";
+  std::string text = "Meter: " + describe(*conditions.meter) + ".\n";
+  if (conditions.meter->highest_frequency && !conditions.tone_frequency) {
+    text += "  Play a tone inside its band; 50 to 100 Hz is inside every meter's.\n";
+  }
+  if (conditions.meter->type == MeterType::average_responding) {
+    text += "  Average-responding: right on a clean sine, too high on a clipped one.\n";
+  }
+  return text;
+}
+
+}  // namespace
+
+std::string target_text(std::span<const ChannelTarget> channels, const Conditions& conditions) {
+  std::string text;
+  for (const ChannelTarget& channel : channels) text += channel_lines(channel, conditions);
+  text += meter_lines(conditions);
+  text +=
+      "Before: speakers off; or a dummy load that takes the power, and gets hot. Start with the "
+      "gain at\n"
+      "  minimum. Read between the two speaker terminals, never to the chassis. Without a load the "
+      "reading\n"
+      "  is a little high. Ratings hold at " +
+      format_quantity(rated_supply) + ": engine running outdoors, or a charger connected.\n";
+  return text;
+}
+
+}  // namespace railtap::report

@@ -1,0 +1,169 @@
+// SPDX-License-Identifier: MIT
+// What a reading is worth, against worked examples that meter makers print.
+#include "electric/meter.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <string>
+
+#include "support/within.hpp"
+#include "units/error.hpp"
+
+using namespace railtap;
+using namespace railtap::electric;
+using test::within_abs;
+
+namespace {
+
+Meter meter(const char* text) {
+  return parse_meter(text, "--meter");
+}
+
+std::string refusal(const char* text) {
+  try {
+    (void)meter(text);
+  } catch (const Error& error) {
+    CHECK(error.place() == "--meter");
+    return error.what();
+  }
+  return "accepted";
+}
+
+}  // namespace
+
+TEST_CASE("meter: ±(1 % + 3) on 120.0 V of a 600.0 V range is ±1.5 V (a maker's support note)") {
+  const auto band = reading_band(meter("1%+3, 0.1V"), Volts(120.0), std::nullopt);
+  CHECK(within_abs(band.uncertainty.value(), 1.5, 1e-12));
+}
+
+TEST_CASE("meter: ±(1 % + 2) on 100.0 V is 98.8 to 101.2 V (two pages on meter accuracy)") {
+  const auto band = reading_band(meter("1%+2, 0.1V"), Volts(100.0), std::nullopt);
+  CHECK(within_abs(band.low.value(), 98.8, 1e-12));
+  CHECK(within_abs(band.high.value(), 101.2, 1e-12));
+}
+
+TEST_CASE("meter: limits of power follow the square of the limits of voltage") {
+  struct Row {
+    const char* meter;
+    double reading_v, half_width_v, load_ohm, power_w, low_w, high_w;
+  };
+  // Derived by the same rule in another program; 44.7 V is 1 kW into 2 ohm.
+  constexpr Row rows[] = {
+      {"1.0%+3, 0.01V", 17.32, 0.2032, 4, 74.9956, 73.2462106, 76.7656346},
+      {"0.8%+5, 0.01V", 14.14, 0.16312, 4, 49.9849, 48.8382936, 51.1448104},
+      {"1.0%+3, 0.1V", 20.0, 0.5, 4, 100.0, 95.0625, 105.0625},
+      {"1.2%+10, 0.1V", 44.7, 1.5364, 2, 999.045, 931.548182, 1068.90234},
+      {"1.0%+3, 0.1V", 120.0, 1.5, 8, 1800.0, 1755.28125, 1845.28125},
+  };
+  for (const Row& row : rows) {
+    CAPTURE(row.reading_v);
+    const auto band = reading_band(meter(row.meter), Volts(row.reading_v), std::nullopt);
+    CHECK(within_abs(band.uncertainty.value(), row.half_width_v, 1e-9));
+    const auto power = power_band(band, Ohms(row.load_ohm));
+    CHECK(within_abs(power.power.value(), row.power_w, 1e-9 * row.power_w));
+    CHECK(within_abs(power.low.value(), row.low_w, 1e-8 * row.low_w));
+    CHECK(within_abs(power.high.value(), row.high_w, 1e-8 * row.high_w));
+  }
+}
+
+TEST_CASE(
+    "meter: the size of the display gives the last digit on the range that shows the reading") {
+  const auto digit = [](const char* text, double reading) {
+    return reading_band(meter(text), Volts(reading), std::nullopt).last_digit.value();
+  };
+  CHECK(within_abs(digit("1%+3, 2000 counts", 14.14), 0.01, 1e-12));
+  CHECK(within_abs(digit("1%+3, 2000 counts", 1.999), 0.001, 1e-12));
+  CHECK(within_abs(digit("1%+3, 2000 counts", 2.0), 0.01, 1e-12));
+  CHECK(within_abs(digit("1%+3, 6000 counts", 14.14), 0.01, 1e-12));
+  CHECK(within_abs(digit("1%+3, 6000 counts", 61.0), 0.1, 1e-12));
+  CHECK(within_abs(digit("1%+3, 2000 counts", 0.02), 0.0001, 1e-12));
+  CHECK(within_abs(digit("1%+3, 2000 counts", 0.0), 0.0001, 1e-12));
+}
+
+TEST_CASE("meter: the last digit comes from the reading as typed where nothing else tells") {
+  CHECK(last_digit("14.10V", "--reading") == Volts(0.01));
+  CHECK(last_digit("14V", "--reading") == Volts(1.0));
+  CHECK(last_digit("350mV", "--reading") == Volts(0.001));
+  CHECK(last_digit(" 3.520 ", "--reading") == Volts(0.001));
+  CHECK(last_digit("1.5e1", "--reading") == Volts(1.0));
+  const auto band = reading_band(meter("1.2%+5"), Volts(14.1), last_digit("14.10V", "--reading"));
+  CHECK(within_abs(band.uncertainty.value(), 0.012 * 14.1 + 0.05, 1e-12));
+  CHECK_THROWS_AS((void)reading_band(meter("1.2%+5"), Volts(14.1), std::nullopt), Error);
+  CHECK_NOTHROW((void)reading_band(meter("1.2%"), Volts(14.1), std::nullopt));
+}
+
+TEST_CASE("meter: a band wider than its reading ends at zero") {
+  const auto band = reading_band(meter("1%+5, 0.1V"), Volts(0.2), std::nullopt);
+  CHECK(band.low == Volts(0.0));
+}
+
+TEST_CASE("meter: a description is read in any order and in manuals' spellings") {
+  const auto a = meter("1.2%+5, 0.01V, average, 400Hz");
+  CHECK(a.of_reading == Percent(1.2));
+  CHECK(a.counts == 5);
+  CHECK(*a.resolution == Volts(0.01));
+  CHECK(a.type == MeterType::average_responding);
+  CHECK(*a.highest_frequency == Hertz(400.0));
+  CHECK_FALSE(a.lowest_frequency.has_value());
+  const auto b = meter("True-RMS, 45 Hz to 1 kHz, ±(0.8 % of reading + 3 digits), 6000 counts");
+  CHECK(b.type == MeterType::true_rms);
+  CHECK(*b.lowest_frequency == Hertz(45.0));
+  CHECK(*b.highest_frequency == Hertz(1000.0));
+  CHECK(b.counts == 3);
+  CHECK(*b.display_counts == 6000);
+  CHECK(*meter("1%, 40-400Hz").lowest_frequency == Hertz(40.0));
+}
+
+TEST_CASE("meter: the words describe() writes are read back") {
+  for (const auto* text :
+       {"1.2%+5, 0.01V, average, 400Hz", "0.8%+3, 6000 counts, true-rms, 45-1000Hz", "2%"}) {
+    const auto first = meter(text);
+    const auto again = meter(describe(first).c_str());
+    CAPTURE(describe(first));
+    CHECK(describe(first) == describe(again));
+    CHECK(first.counts == again.counts);
+    CHECK(first.resolution == again.resolution);
+    CHECK(first.highest_frequency == again.highest_frequency);
+  }
+}
+
+TEST_CASE("meter: a description that says nothing, or nonsense, is refused") {
+  for (const auto* text : {"", "average", "1.2%+5, blue", "1.2%+-5", "1.2%5", "99%+5", "1%+5000",
+                           "1.2%+5, 400-40Hz", "1.2%+5, 0V", "-1%+5", "1.2%+5, 50 counts", "1,2%+5",
+                           "1.2%+5,,", "1.2%+5, countscounts", "%"}) {
+    CAPTURE(text);
+    CHECK(refusal(text) != "accepted");
+  }
+}
+
+TEST_CASE("meter: a tone outside its band is refused with what to do instead") {
+  const auto narrow = meter("1.2%+5, 40-400Hz");
+  CHECK_NOTHROW(require_in_band(narrow, Hertz(50.0), "--tone-frequency"));
+  CHECK_NOTHROW(require_in_band(narrow, Hertz(400.0), "--tone-frequency"));
+  CHECK_NOTHROW(require_in_band(meter("1.2%+5"), Hertz(20000.0), "--tone-frequency"));
+  CHECK_THROWS_AS(require_in_band(narrow, Hertz(30.0), "--tone-frequency"), Error);
+  try {
+    require_in_band(narrow, Hertz(1000.0), "--tone-frequency");
+    FAIL("accepted");
+  } catch (const Error& error) {
+    CHECK(error.problem().find("ends at 400 Hz") != std::string::npos);
+    CHECK(error.remedy().find("50 to 100 Hz") != std::string::npos);
+  }
+}
+
+TEST_CASE(
+    "meter: an average-responding meter reads a square 11.07 % high and a triangle 3.81 % low") {
+  const auto average = meter("1%, average");
+  // Peak 1: a square has RMS 1 and form factor 1, a triangle RMS 1/√3 and form factor 2/√3.
+  const double square_reading = sine_form_factor * 1.0;
+  CHECK(within_abs(square_reading, 1.110721, 1e-6));
+  CHECK(within_abs(true_rms_from_reading(average, Volts(square_reading), 1.0).value(), 1.0, 1e-12));
+  const double triangle_reading = sine_form_factor * 0.5;
+  CHECK(within_abs(triangle_reading * std::sqrt(3.0), 0.961912, 1e-6));
+  CHECK(within_abs(
+      true_rms_from_reading(average, Volts(triangle_reading), 2.0 / std::sqrt(3.0)).value(),
+      1.0 / std::sqrt(3.0), 1e-12));
+  CHECK(true_rms_from_reading(meter("1%, true-rms"), Volts(3.0), 1.0) == Volts(3.0));
+  CHECK_THROWS_AS((void)true_rms_from_reading(average, Volts(1.0), 0.9), Error);
+}
