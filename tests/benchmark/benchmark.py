@@ -1,0 +1,89 @@
+#!/usr/bin/python3
+# SPDX-License-Identifier: MIT
+"""Speed and memory, measured against the least that the job takes and against the usual ways of doing it.
+
+Every program gets the same file, already in the system's cache; the best of three runs counts.
+"""
+import os
+import pathlib
+import shutil
+import struct
+import subprocess
+import sys
+import time
+
+import numpy
+
+import outside
+
+RATE, CHANNELS, BYTES = 48000, 2, 3
+RUNS = 3
+RATIO_LIMIT, MEMORY_LIMIT_MB = 1.5, 40
+
+
+def write_long_tone(path, seconds):
+    """A 997 Hz tone, 24 bit, dithered: one second of it again and again, as 997 Hz comes round in a second."""
+    generator = numpy.random.default_rng(7)
+    code = 2.0 ** -23
+    dither = (generator.random((RATE, CHANNELS)) - generator.random((RATE, CHANNELS))) * code
+    second = outside.sine(997, -6).reshape(-1, 1) + dither
+    outside.write_wav(path, second)
+    raw = path.read_bytes()
+    data = raw[44:]
+    size = len(data) * seconds
+    with open(path, "wb") as file:
+        file.write(raw[:4] + struct.pack("<I", size + 36) + raw[8:40] + struct.pack("<I", size))
+        for _ in range(seconds):
+            file.write(data)
+    return path
+
+
+def measured(command):
+    """Seconds and peak memory in MB of one run."""
+    started = time.perf_counter()
+    child = subprocess.Popen([str(word) for word in command], stdout=subprocess.DEVNULL)
+    _, status, usage = os.wait4(child.pid, 0)
+    child.returncode = os.waitstatus_to_exitcode(status)
+    assert child.returncode in (0, 1), f"{command}: exit {child.returncode}"
+    return time.perf_counter() - started, usage.ru_maxrss / 1024
+
+
+def best(command, runs=RUNS, prepare=lambda: None):
+    results = []
+    for _ in range(runs):
+        prepare()
+        results.append(measured(command))
+    return min(seconds for seconds, _ in results), max(memory for _, memory in results)
+
+
+def row(what, seconds, memory, note=""):
+    print(f"  {what:<44} {seconds:8.3f} s {memory:8.1f} MB  {note}")
+
+
+def reading(railtap, read_loop, folder):
+    minute = write_long_tone(folder / "minute.wav", 60)
+    hour = write_long_tone(folder / "hour.wav", 3600)
+    print(f"one hour, stereo, 48 kHz, 24 bit ({hour.stat().st_size / 1e9:.2f} GB)")
+    bare, bare_memory = best([read_loop, hour])
+    ours, memory = best([railtap, "analyze", hour, "--json"])
+    row("bare libsndfile read loop", bare, bare_memory)
+    row("railtap analyze", ours, memory, f"{ours / bare:.2f} times the bare loop (limit {RATIO_LIMIT})")
+    short, short_memory = best([railtap, "analyze", minute, "--json"])
+    row("railtap analyze, one minute of it", short, short_memory, f"limit {MEMORY_LIMIT_MB} MB at any length")
+    script = pathlib.Path(__file__).with_name("numpy_frames.py")
+    usual, usual_memory = best(["/usr/bin/python3", script, hour], runs=1)
+    row("NumPy, 8192-sample frames half overlapped", usual, usual_memory,
+        f"{usual / ours:.0f} times railtap's time")
+
+
+def main(railtap, read_loop, folder):
+    folder = pathlib.Path(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        reading(railtap, read_loop, folder)
+    finally:
+        shutil.rmtree(folder)
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
