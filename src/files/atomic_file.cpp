@@ -1,0 +1,136 @@
+// SPDX-License-Identifier: MIT
+// Output files that appear whole or not at all.
+#include "files/atomic_file.hpp"
+
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <cstdio>
+#include <cstring>
+#include <fstream>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "units/error.hpp"
+
+namespace railtap::files {
+namespace {
+
+namespace fs = std::filesystem;
+
+Error already_there(const fs::path& path) {
+  return {"the file exists and is not overwritten", path.string(),
+          "choose another name, or add --force to replace it"};
+}
+
+Error cannot_write(const fs::path& path, int reason) {
+  const char* next = reason == ENOSPC || reason == EFBIG || reason == EDQUOT
+                         ? "make room, or write to another disk"
+                         : "choose a folder that exists and that you may write to";
+  return {std::string("cannot be written (") + std::strerror(reason) + ")", path.string(), next};
+}
+
+fs::path folder_of(const fs::path& path) {
+  return path.has_parent_path() ? path.parent_path() : fs::path(".");
+}
+
+// The permissions that a file created the plain way would have.
+void take_usual_permissions(int descriptor) {
+  const mode_t mask = umask(0);
+  umask(mask);
+  fchmod(descriptor, 0666 & ~mask);
+}
+
+}  // namespace
+
+AtomicFile::AtomicFile(fs::path final_path, Overwrite overwrite)
+    : final_path_(std::move(final_path)), overwrite_(overwrite) {
+  std::error_code ignored;
+  if (fs::is_directory(final_path_, ignored)) {
+    throw Error("is a folder, not a file", final_path_.string(), "give a file name");
+  }
+  // symlink_status: a dangling link also takes the name.
+  if (overwrite_ == Overwrite::refuse && fs::exists(fs::symlink_status(final_path_, ignored))) {
+    throw already_there(final_path_);
+  }
+  const std::string pattern =
+      (folder_of(final_path_) / ("." + final_path_.filename().string() + ".XXXXXX")).string();
+  std::vector<char> name(pattern.begin(), pattern.end());
+  name.push_back('\0');
+  descriptor_ = mkostemp(name.data(), O_CLOEXEC);
+  if (descriptor_ < 0) throw cannot_write(final_path_, errno);
+  temporary_path_ = name.data();
+  take_usual_permissions(descriptor_);
+}
+
+AtomicFile::AtomicFile(AtomicFile&& other) noexcept
+    : final_path_(std::move(other.final_path_)),
+      temporary_path_(std::move(other.temporary_path_)),
+      overwrite_(other.overwrite_),
+      descriptor_(std::exchange(other.descriptor_, -1)) {}
+
+AtomicFile::~AtomicFile() {
+  discard();
+}
+
+void AtomicFile::discard() noexcept {
+  if (descriptor_ < 0) return;
+  close(descriptor_);
+  unlink(temporary_path_.c_str());
+  descriptor_ = -1;
+}
+
+void AtomicFile::write(std::string_view text) {
+  while (!text.empty()) {
+    const ssize_t written = ::write(descriptor_, text.data(), text.size());
+    if (written < 0 && errno == EINTR) continue;
+    if (written < 0) throw cannot_write(final_path_, errno);
+    text.remove_prefix(static_cast<std::size_t>(written));
+  }
+}
+
+void AtomicFile::commit() {
+  if (fsync(descriptor_) != 0) throw cannot_write(final_path_, errno);
+  if (overwrite_ == Overwrite::allow) {
+    if (rename(temporary_path_.c_str(), final_path_.c_str()) != 0)
+      throw cannot_write(final_path_, errno);
+  } else {
+    // A rename would silently replace what another program put there since the check.
+    const int failed = renameat2(AT_FDCWD, temporary_path_.c_str(), AT_FDCWD, final_path_.c_str(),
+                                 RENAME_NOREPLACE);
+    const bool unsupported = failed != 0 && (errno == EINVAL || errno == ENOSYS);
+    if (failed != 0 && errno == EEXIST) throw already_there(final_path_);
+    if (failed != 0 && !unsupported) throw cannot_write(final_path_, errno);
+    if (unsupported && rename(temporary_path_.c_str(), final_path_.c_str()) != 0)
+      throw cannot_write(final_path_, errno);
+  }
+  close(descriptor_);
+  descriptor_ = -1;
+}
+
+void write_file(const fs::path& path, std::string_view text, Overwrite overwrite) {
+  AtomicFile file(path, overwrite);
+  file.write(text);
+  file.commit();
+}
+
+std::string read_file(const fs::path& path, std::size_t most_bytes) {
+  std::error_code failure;
+  if (fs::is_directory(path, failure))
+    throw Error("is a folder, not a file", path.string(), "give a file name");
+  std::ifstream in(path, std::ios::binary);
+  if (!in) throw Error("cannot be read", path.string(), "check the name and that you may read it");
+  std::string text(most_bytes + 1, '\0');
+  in.read(text.data(), static_cast<std::streamsize>(text.size()));
+  text.resize(static_cast<std::size_t>(in.gcount()));
+  if (text.size() > most_bytes) {
+    throw Error("is larger than " + std::to_string(most_bytes) + " bytes", path.string(),
+                "give a smaller file");
+  }
+  return text;
+}
+
+}  // namespace railtap::files

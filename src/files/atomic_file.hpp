@@ -1,0 +1,52 @@
+// SPDX-License-Identifier: MIT
+// Output files that appear whole or not at all, and never in another file's place unasked.
+#pragma once
+
+#include <filesystem>
+#include <string_view>
+
+namespace railtap::files {
+
+/// Whether an existing file may be replaced (the person gave --force).
+enum class Overwrite { refuse, allow };
+
+/// A file under a temporary name in the folder of its final one. `commit` flushes it to the disk
+/// and gives it its name in one step; without it, the destructor removes it.
+class AtomicFile {
+ public:
+  /// Throws Error when the final name exists (unless allowed) or the folder cannot be written.
+  AtomicFile(std::filesystem::path final_path, Overwrite overwrite);
+  ~AtomicFile();
+  AtomicFile(const AtomicFile&) = delete;
+  AtomicFile& operator=(const AtomicFile&) = delete;
+  AtomicFile(AtomicFile&& other) noexcept;
+  AtomicFile& operator=(AtomicFile&& other) = delete;
+
+  /// An open, empty file; the descriptor belongs to this object.
+  [[nodiscard]] int descriptor() const { return descriptor_; }
+  [[nodiscard]] const std::filesystem::path& final_path() const { return final_path_; }
+
+  /// Appends text. Throws Error when the disk is full.
+  void write(std::string_view text);
+
+  /// Throws Error when the disk is full, or when the name was taken in the meantime; nothing is
+  /// left then.
+  void commit();
+
+ private:
+  void discard() noexcept;
+
+  std::filesystem::path final_path_;
+  std::filesystem::path temporary_path_;
+  Overwrite overwrite_;
+  int descriptor_ = -1;
+};
+
+/// Writes a whole small file at once, atomically.
+void write_file(const std::filesystem::path& path, std::string_view text, Overwrite overwrite);
+
+/// Reads a whole text file of at most `most_bytes`. Throws Error when it cannot, or when it is
+/// longer.
+[[nodiscard]] std::string read_file(const std::filesystem::path& path, std::size_t most_bytes);
+
+}  // namespace railtap::files

@@ -1,0 +1,17 @@
+// SPDX-License-Identifier: MIT
+// Ctrl-C as something that loops look at, so that files are tidied up on the way out.
+#pragma once
+
+namespace railtap::files {
+
+/// From now on SIGINT and SIGTERM are noted instead of ending the process; a second one ends it at
+/// once. Called once, at the start of main.
+void watch_for_interrupt();
+
+/// Whether the person has asked to stop.
+[[nodiscard]] bool interrupted();
+
+/// Throws Interrupted if so. Called once a block by everything that takes long.
+void throw_if_interrupted();
+
+}  // namespace railtap::files
