@@ -6,6 +6,7 @@
 #include <string>
 
 #include "command/command.hpp"
+#include "files/interrupt.hpp"
 #include "units/error.hpp"
 
 namespace {
@@ -55,6 +56,7 @@ int parse_and_run(int argc, char** argv) {
 }  // namespace
 
 int main(int argc, char** argv) {
+  railtap::files::watch_for_interrupt();
   try {
     return parse_and_run(argc, argv);
   } catch (const railtap::Interrupted&) {
