@@ -19,6 +19,7 @@ enum class ExitStatus : int {
 /// Each adds one subcommand to `app`. When the person names it, it runs and leaves its outcome in
 /// `status`, which outlives `app`. It throws Error where it could not do its work.
 void add_analyze(CLI::App& app, ExitStatus& status);
+void add_attenuator(CLI::App& app, ExitStatus& status);
 void add_target(CLI::App& app, ExitStatus& status);
 void add_reference(CLI::App& app, ExitStatus& status);
 
