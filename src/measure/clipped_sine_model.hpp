@@ -1,0 +1,94 @@
+// SPDX-License-Identifier: MIT
+// The clipped sine as a chain delivers it, with derivatives, and the least-squares search on it.
+#pragma once
+
+#include <array>
+#include <complex>
+#include <cstddef>
+#include <initializer_list>
+
+#include "measure/harmonics.hpp"
+
+namespace railtap::measure::clip {
+
+/// Orders beyond this are not used: the fit gains nothing from them and the work stays bounded.
+inline constexpr std::size_t max_orders = 100;
+
+/// The parameters of the model. Frequencies of the low-pass terms are in units of 10 kHz.
+enum Parameter : std::size_t {
+  amplitude,      ///< A in full scales
+  phase,          ///< of the fundamental against the harmonics' time origin, radians
+  rail_positive,  ///< corner: q = p³ with cos p = c/A (the harmonics are linear in q near 0); knee:
+                  ///< the middle of the knee re A
+  rail_negative,
+  coupling,       ///< sum of the corners of the high-passes, Hz
+  coupling_pair,  ///< product of the corners, Hz²
+  low_pass,       ///< one pole, as (10 kHz / its corner)²
+  dispersion,  ///< phase lag in radians per (10 kHz)³: what steeper low-passes do well below their
+               ///< corner
+  knee,        ///< width of the knee: how the gain falls, see KneeLaw
+  parameter_count
+};
+using Parameters = std::array<double, parameter_count>;
+
+/// The knee: the gain falls as 1/(1 + (x/m)^(1/w)), m the middle of the knee and w its width, which
+/// is close to what transistors do. It is put together from straight falls between thresholds
+/// m·e^(−w·h) and m·e^(+w·h): any symmetric single-peaked density is a mixture of boxes, and for
+/// the logistic density ρ the half widths are distributed as −2h·ρ'(h). These are the nodes and
+/// weights of its 4-point Gauss rule (computed by the Lanczos recurrence on a fine grid; the gain
+/// is met within 0.02).
+struct KneeLaw {
+  static constexpr std::array<double, 4> half_width{1.23590429, 3.14095788, 6.24802967,
+                                                    11.44244536};
+  static constexpr std::array<double, 4> weight{0.35503969, 0.54864428, 0.09463352, 0.00168251};
+};
+
+/// What a knee does at the crest of a sine of amplitude 1.
+struct Crest {
+  double level;  ///< the output's peak
+  double slope;  ///< the gain for a small change there
+};
+[[nodiscard]] Crest crest_of(double middle, double width);
+
+/// Which parameters a fit may move, and whether the rails have a knee.
+struct Shape {
+  std::array<bool, parameter_count> free{};
+  bool positive = true;  ///< the rail exists
+  bool negative = true;
+  bool with_knee = false;
+};
+[[nodiscard]] Shape shape_of(std::initializer_list<Parameter> free);
+
+/// Measured harmonics, turned so that a clipped sine has real ones, with their weights.
+struct Problem {
+  std::size_t orders = 0;
+  double fundamental_hz = 0.0;
+  std::array<std::complex<double>, max_orders + 1> harmonic{};  ///< order k at k; j^k · phasor
+  std::array<double, max_orders + 1> weight{};                  ///< 1/sigma
+};
+
+/// \param highest_hz  orders above are left out
+[[nodiscard]] Problem problem_of(const HarmonicSeries& tone, double highest_hz);
+
+/// A fit: where it ended, how well it does there and how sure it is.
+struct Fit {
+  Parameters at{};
+  double chi_squared = 0.0;  ///< of the harmonics, without the priors
+  double objective = 0.0;    ///< chi_squared with the priors
+  double degrees = 0.0;      ///< data minus free parameters
+  /// Covariance of the parameters; 0 for those that were held.
+  std::array<std::array<double, parameter_count>, parameter_count> covariance{};
+};
+
+/// Levenberg-Marquardt from a starting point.
+[[nodiscard]] Fit minimise(const Problem& problem, const Shape& shape, const Parameters& start);
+
+/// Energy of the misfit at orders 2 and up, full scales squared, at a set of parameters.
+[[nodiscard]] double misfit_energy(const Problem& problem, const Shape& shape,
+                                   const Parameters& at);
+
+/// How much of each order's chi-squared the model takes away, order k at k.
+void explained_by_order(const Problem& problem, const Shape& shape, const Parameters& at,
+                        std::array<double, max_orders + 1>& gain);
+
+}  // namespace railtap::measure::clip
