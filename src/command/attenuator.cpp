@@ -7,10 +7,10 @@
 #include "command/command.hpp"
 #include "command/options.hpp"
 #include "electric/attenuator.hpp"
+#include "files/atomic_file.hpp"
 #include "report/attenuator_json.hpp"
 #include "report/attenuator_svg.hpp"
 #include "report/attenuator_text.hpp"
-#include "system/text_file.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
@@ -100,7 +100,8 @@ ExitStatus run(const AttenuatorOptions& options) {
   const electric::TapNeed need = need_of(options);
   const electric::Tap tap = electric::evaluate(need, parts_of(options, need));
   if (!options.svg.empty()) {
-    system::write_text_file(options.svg, report::attenuator_svg(need, tap), options.force);
+    files::write_file(options.svg, report::attenuator_svg(need, tap),
+                      options.force ? files::Overwrite::allow : files::Overwrite::refuse);
     std::cerr << "wrote " << options.svg << '\n';
   }
   std::cout << (options.json ? report::attenuator_json(need, tap)
