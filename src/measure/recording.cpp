@@ -110,20 +110,20 @@ ChannelMeter::ChannelMeter(Hertz rate, const RecordingOptions& options)
       block_length_(frame_length_ * static_cast<std::size_t>(std::lround(block_s / frame_s))),
       meter_(rate, options.band) {
   if (options.code_step) result_.full_scale.positive_limit = 1.0 - *options.code_step;
-  frame_.reserve(frame_length_);
-  pending_.reserve(frame_length_);
+  frame_.resize(frame_length_);
+  pending_.resize(frame_length_);
   block_.reserve(block_length_ + frame_length_);
   head_.reserve(head_frames * frame_length_);
 }
 
 void ChannelMeter::add(const double* first, std::size_t stride, std::size_t count) {
   for (std::size_t n = 0; n < count;) {
-    const std::size_t take = std::min(count - n, frame_length_ - frame_.size());
-    const std::size_t start = frame_.size();
-    frame_.resize(start + take);
-    for (std::size_t i = 0; i < take; ++i) frame_[start + i] = first[(n + i) * stride];
+    const std::size_t take = std::min(count - n, frame_length_ - frame_fill_);
+    double* to = frame_.data() + frame_fill_;
+    for (std::size_t i = 0; i < take; ++i) to[i] = first[(n + i) * stride];
     n += take;
-    if (frame_.size() == frame_length_) take_frame();
+    frame_fill_ += take;
+    if (frame_fill_ == frame_length_) take_frame();
   }
 }
 
@@ -144,6 +144,8 @@ void ChannelMeter::take_frame() {
   if (usable && like_segment(level)) {
     confirm_pending();
     pending_.swap(frame_);
+    pending_figures_ = figures;
+    have_pending_ = true;
     if (open_.level_count < reference_frames) {
       open_.level_sum_db += level;
       ++open_.level_count;
@@ -157,19 +159,21 @@ void ChannelMeter::take_frame() {
     }
   }
   position_ += static_cast<std::int64_t>(frame_length_);
-  frame_.clear();
+  frame_fill_ = 0;
 }
 
 void ChannelMeter::confirm_pending() {
+  if (!have_pending_) return;
+  have_pending_ = false;
   block_.insert(block_.end(), pending_.begin(), pending_.end());
-  pending_.clear();
+  block_figures_.merge(pending_figures_);
   if (block_.size() < block_length_) return;
-  take_block(block_);
+  take_block(block_, block_figures_);
   block_.clear();
+  block_figures_ = {};
 }
 
-void ChannelMeter::take_block(std::span<const double> samples) {
-  const FrameFigures figures = measure::figures(samples);
+void ChannelMeter::take_block(std::span<const double> samples, const FrameFigures& figures) {
   const bool due = open_.segment.blocks >= open_.next_detail;
   if (open_.reference && !due) {
     ToneScreen screen = screener_.screen(samples, figures);
@@ -230,9 +234,10 @@ void ChannelMeter::merge(const BlockMeasurement& block, const FrameFigures& figu
 }
 
 void ChannelMeter::close_segment(std::int64_t end) {
-  pending_.clear();  // it may hold the start of the step
-  if (block_.size() >= meter_.shortest_block()) take_block(block_);
+  have_pending_ = false;  // it may hold the start of the step
+  if (block_.size() >= meter_.shortest_block()) take_block(block_, block_figures_);
   block_.clear();
+  block_figures_ = {};
   keep_segment(end);
   open_ = {};
 }
@@ -246,22 +251,22 @@ void ChannelMeter::keep_segment(std::int64_t end) {
     segment.level_spread_db =
         10.0 * std::log10(open_.highest_fundamental / open_.lowest_fundamental);
   }
+  if (segment.measurement.tone) segment.clip = fit_clipped_sine(segment.measurement.series);
   result_.steady_frames += segment.end_frame - segment.first_frame;
   result_.segments.push_back(std::move(segment));
 }
 
 ChannelRecording ChannelMeter::finish() {
-  const auto whole = position_ + static_cast<std::int64_t>(frame_.size());
-  if (!frame_.empty()) {
-    const FrameFigures figures = measure::figures(frame_);
-    result_.figures.merge(figures);
-    result_.full_scale.add(frame_, figures);
-  }
+  const std::int64_t whole = position_ + static_cast<std::int64_t>(frame_fill_);
+  const auto rest = std::span<const double>(frame_).first(frame_fill_);
+  const FrameFigures figures = measure::figures(rest);
+  result_.figures.merge(figures);
+  result_.full_scale.add(rest, figures);
   if (static_cast<std::size_t>(whole) < head_frames * frame_length_) {
-    head_.insert(head_.end(), frame_.begin(), frame_.end());
+    head_.insert(head_.end(), rest.begin(), rest.end());
     open_ = {};
-    if (head_.size() >= meter_.shortest_block() && result_.figures.non_finite == 0)
-      take_block(head_);
+    const bool usable = head_.size() >= meter_.shortest_block() && result_.figures.non_finite == 0;
+    if (usable) take_block(head_, result_.figures);
     keep_segment(whole);
   } else {
     close_segment(position_);

@@ -9,6 +9,7 @@
 #include <span>
 #include <vector>
 
+#include "measure/clipped_sine.hpp"
 #include "measure/frame.hpp"
 #include "measure/tone.hpp"
 #include "units/quantity.hpp"
@@ -22,7 +23,8 @@ struct Segment {
   FrameFigures figures;        ///< of the measured interior, edges left out
   BlockMeasurement
       measurement;  ///< mean over the blocks; `series` is averaged by phase, so noise falls
-  int blocks = 0;   ///< blocks that went in
+  std::optional<ClippedSineFit> clip;  ///< flat-topping, for a tone
+  int blocks = 0;                      ///< blocks that went in
   double level_spread_db = 0.0;  ///< highest over lowest level of the fundamental among the blocks
 };
 
@@ -75,7 +77,7 @@ class ChannelMeter {
   void take_frame();
   [[nodiscard]] bool like_segment(double level_db) const;
   void confirm_pending();
-  void take_block(std::span<const double> samples);
+  void take_block(std::span<const double> samples, const FrameFigures& figures);
   void merge(const BlockMeasurement& block, const FrameFigures& figures);
   void close_segment(std::int64_t end);
   void keep_segment(std::int64_t end);
@@ -87,12 +89,15 @@ class ChannelMeter {
   ToneScreener screener_;
   ChannelRecording result_;
   Open open_;
-  std::vector<double> frame_;  // being filled
-  std::vector<double>
-      pending_;  // the last frame, not yet known to lie inside the segment; empty if none
+  std::vector<double> frame_;  // being filled, up to frame_fill_
+  std::size_t frame_fill_ = 0;
+  std::int64_t position_ = 0;  // of that frame
+  std::vector<double> pending_;  // the last frame, not yet known to lie inside the segment
+  bool have_pending_ = false;
+  FrameFigures pending_figures_;
   std::vector<double> block_;  // confirmed samples, not yet measured
-  std::vector<double> head_;   // the first frames, in case the recording is no longer than that
-  std::int64_t position_ = 0;  // of the frame being filled
+  FrameFigures block_figures_;
+  std::vector<double> head_;  // the first frames, in case the recording is no longer than that
 };
 
 /// All channels of an interleaved stream.

@@ -1,0 +1,29 @@
+// SPDX-License-Identifier: MIT
+// An analysis as the contract's JSON document, and as text for a person.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "audio/stream.hpp"
+#include "judge/analysis.hpp"
+
+namespace railtap::report {
+
+/// What is reported of one recording.
+struct AnalysisDocument {
+  std::string file_name;
+  audio::StreamFormat format;
+  std::int64_t frames = 0;  ///< read, per channel
+  judge::Limits limits;
+  std::vector<judge::ChannelAnalysis> channels;
+};
+
+/// The document "railtap.analysis/1": one line of JSON without a line end. What is not known is
+/// null.
+[[nodiscard]] std::string analysis_json(const AnalysisDocument& document);
+
+/// A readable block per channel, verdict first.
+[[nodiscard]] std::string analysis_text(const AnalysisDocument& document);
+
+}  // namespace railtap::report

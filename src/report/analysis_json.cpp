@@ -1,0 +1,106 @@
+// SPDX-License-Identifier: MIT
+// The analysis document in JSON.
+#include "report/analysis.hpp"
+#include "report/json_values.hpp"
+
+namespace railtap::report {
+namespace {
+
+Json harmonics_json(const std::vector<judge::HarmonicLevel>& harmonics) {
+  Json list = Json::array();
+  for (const auto& h : harmonics) {
+    list.push_back({{"order", h.order},
+                    {"level_db", json_number(h.level.value())},
+                    {"phase_deg", json_number(h.phase_deg)}});
+  }
+  return list;
+}
+
+Json flat_top_json(const judge::FlatTop& flat) {
+  return {{"present", flat.present},
+          {"overdrive_positive_db", json_number(flat.overdrive_positive)},
+          {"overdrive_negative_db", json_number(flat.overdrive_negative)},
+          {"uncertainty_positive_db", json_number(flat.uncertainty_positive)},
+          {"uncertainty_negative_db", json_number(flat.uncertainty_negative)},
+          {"plateau_positive_percent", json_number(flat.plateau_positive)},
+          {"plateau_negative_percent", json_number(flat.plateau_negative)},
+          {"model_residual_db", json_number(flat.model_residual)}};
+}
+
+Json interference_json(const std::vector<judge::Interference>& interference) {
+  Json list = Json::array();
+  for (const auto& line : interference) {
+    list.push_back({{"frequency_hz", json_number(line.frequency.value())},
+                    {"level_db", json_number(line.level.value())},
+                    {"kind", line.kind}});
+  }
+  return list;
+}
+
+void add_findings(Json& to, const judge::Findings& f) {
+  to["verdict"] = judge::name(f.verdict);
+  to["reasons"] = f.reasons;
+  to["frequency_hz"] = json_number(f.frequency);
+  to["level_dbfs"] = json_number(f.level);
+  to["level_v"] = json_number(f.level_v);
+  to["peak_dbfs"] = json_number(f.peak);
+  to["crest_factor_db"] = json_number(f.crest_factor);
+  to["dc_percent_full_scale"] = json_number(f.dc);
+  to["thdn_percent"] = json_number(f.thdn);
+  to["thdn_db"] = json_number(f.thdn_db);
+  to["thd_percent"] = json_number(f.thd);
+  to["sinad_db"] = json_number(f.sinad);
+  to["noise_dbfs"] = json_number(f.noise);
+  to["noise_a_dbfs"] = json_number(f.noise_a);
+  to["noise_a_v"] = json_number(f.noise_a_v);
+  to["harmonics"] = harmonics_json(f.harmonics);
+  to["flat_top"] = flat_top_json(f.flat_top);
+  to["input_overload"] = {{"present", f.input_overload.present},
+                          {"samples_at_full_scale", f.input_overload.samples_at_full_scale},
+                          {"longest_run", f.input_overload.longest_run}};
+  to["interference"] = interference_json(f.interference);
+}
+
+Json segments_json(const std::vector<judge::SegmentFindings>& segments) {
+  if (segments.empty()) return nullptr;
+  Json list = Json::array();
+  for (const auto& segment : segments) {
+    Json entry = {{"start_s", segment.start.value()}, {"end_s", segment.end.value()}};
+    add_findings(entry, segment.findings);
+    entry.erase("input_overload");  // counted over the whole channel
+    list.push_back(std::move(entry));
+  }
+  return list;
+}
+
+}  // namespace
+
+std::string analysis_json(const AnalysisDocument& document) {
+  const double rate = document.format.rate.value();
+  Json json = {{"schema", "railtap.analysis/1"},
+               {"file",
+                {{"name", document.file_name},
+                 {"sample_rate_hz", rate},
+                 {"channels", document.format.channels},
+                 {"frames", document.frames},
+                 {"duration_s", static_cast<double>(document.frames) / rate},
+                 {"encoding", document.format.encoding}}},
+               {"band_hz", {document.limits.band.low.value(), document.limits.band.high.value()}},
+               {"limit_thdn_percent", document.limits.thdn.value()},
+               {"volts_per_full_scale", json_number(document.limits.volts_per_full_scale)},
+               {"definitions",
+                "dBFS: RMS re a full-scale sine (AES17). thdn: RMS of all but the fundamental over "
+                "RMS of the whole, "
+                "in band_hz, DC excluded. thd: harmonics in the band over the fundamental."}};
+  Json channels = Json::array();
+  for (const auto& channel : document.channels) {
+    Json entry = {{"channel", channel.channel}};
+    add_findings(entry, channel.findings);
+    entry["segments"] = segments_json(channel.segments);
+    channels.push_back(std::move(entry));
+  }
+  json["channels"] = std::move(channels);
+  return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+}
+
+}  // namespace railtap::report

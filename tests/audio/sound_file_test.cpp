@@ -1,0 +1,138 @@
+// SPDX-License-Identifier: MIT
+// Sound files: what is written comes back, and what cannot be read says why.
+#include "audio/sound_file.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <fstream>
+#include <string>
+#include <vector>
+
+#include "audio/pump.hpp"
+#include "support/temporary_folder.hpp"
+#include "support/within.hpp"
+#include "units/error.hpp"
+
+using namespace railtap;
+using namespace railtap::audio;
+namespace fs = std::filesystem;
+
+namespace {
+
+std::vector<double> ramp(std::size_t count) {
+  std::vector<double> x(count);
+  for (std::size_t n = 0; n < count; ++n) x[n] = 0.9 * std::sin(0.01 * static_cast<double>(n));
+  return x;
+}
+
+void save(const fs::path& path, const SoundFileSpec& spec, const std::vector<double>& samples) {
+  const Sink sink = create_sound_file(path, spec, files::Overwrite::refuse);
+  sink.write(samples);
+  sink.commit();
+}
+
+std::vector<double> load(const fs::path& path) {
+  std::vector<double> all;
+  pump(open_sound_file(path), [&](std::span<const double> block) {
+    all.insert(all.end(), block.begin(), block.end());
+    return true;
+  });
+  return all;
+}
+
+std::string message_of(const fs::path& path) {
+  try {
+    static_cast<void>(open_sound_file(path));
+  } catch (const Error& error) {
+    return error.what();
+  }
+  return "";
+}
+
+}  // namespace
+
+TEST_CASE("sound file: samples come back within half a code in every lossless format") {
+  const test::TemporaryFolder folder;
+  const auto samples = ramp(200000);  // more than the pump has in flight
+  int number = 0;
+  for (const auto container : {Container::wav, Container::flac, Container::aiff}) {
+    for (const auto type :
+         {SampleType::pcm16, SampleType::pcm24, SampleType::float32, SampleType::float64}) {
+      const SoundFileSpec spec{Hertz(44100.0), 2, container, type, "a title", ""};
+      if (!can_write(spec)) continue;
+      const fs::path path = folder.path() / (std::to_string(number++) + extension(container));
+      save(path, spec, samples);
+      const auto back = load(path);
+      REQUIRE(back.size() == samples.size());
+      const double code = type == SampleType::pcm16   ? 0x1p-15
+                          : type == SampleType::pcm24 ? 0x1p-23
+                                                      : 0x1p-23;
+      double worst = 0.0;
+      for (std::size_t n = 0; n < back.size(); ++n)
+        worst = std::max(worst, std::abs(back[n] - samples[n]));
+      CHECK(worst <= code);
+      CHECK(open_sound_file(path).format.channels == 2);
+      CHECK(open_sound_file(path).format.code_step.has_value() == (type <= SampleType::pcm24));
+    }
+  }
+  CHECK(number == 10);
+}
+
+TEST_CASE(
+    "sound file: nothing is seen under the final name before commit, and nothing is left without "
+    "it") {
+  const test::TemporaryFolder folder;
+  const fs::path path = folder.path() / "tone.wav";
+  {
+    const Sink sink = create_sound_file(path, {}, files::Overwrite::refuse);
+    sink.write(ramp(1000));
+    CHECK_FALSE(fs::exists(path));
+  }
+  CHECK(fs::is_empty(folder.path()));
+}
+
+TEST_CASE("sound file: an existing file is not overwritten unasked") {
+  const test::TemporaryFolder folder;
+  const fs::path path = folder.path() / "tone.wav";
+  save(path, {}, ramp(1000));
+  CHECK_THROWS_AS(static_cast<void>(create_sound_file(path, {}, files::Overwrite::refuse)), Error);
+  CHECK(load(path).size() == 1000);
+  const Sink sink = create_sound_file(path, {}, files::Overwrite::allow);
+  sink.write(ramp(2000));
+  sink.commit();
+  CHECK(load(path).size() == 2000);
+}
+
+TEST_CASE("sound file: what cannot be read says what, where and what next") {
+  const test::TemporaryFolder folder;
+  CHECK(message_of(folder.path() / "none.wav").find("no such file") != std::string::npos);
+  CHECK(message_of(folder.path()).find("folder") != std::string::npos);
+  std::ofstream(folder.path() / "empty.wav").close();
+  CHECK(message_of(folder.path() / "empty.wav").find("empty") != std::string::npos);
+  std::ofstream(folder.path() / "text.wav") << "this is no sound at all, only words\n";
+  CHECK(message_of(folder.path() / "text.wav").find("not a sound file") != std::string::npos);
+  save(folder.path() / "zero.wav", {}, {});
+  CHECK(message_of(folder.path() / "zero.wav").find("no samples") != std::string::npos);
+}
+
+TEST_CASE("sound file: a file cut short is read to where it ends") {
+  const test::TemporaryFolder folder;
+  const fs::path path = folder.path() / "cut.wav";
+  save(path, {Hertz(48000.0), 1, Container::wav, SampleType::pcm16, "", ""}, ramp(10000));
+  fs::resize_file(path, 44 + 2 * 6000);
+  CHECK(load(path).size() == 6000);
+}
+
+TEST_CASE("pump: what the consumer or the source throws arrives, and the reader ends") {
+  Source endless{{Hertz(48000.0), 1, std::nullopt, "", std::nullopt},
+                 [](std::span<double> x) { return x.size(); }};
+  CHECK_THROWS_AS(pump(endless, [](std::span<const double>) -> bool { throw Interrupted(); }),
+                  Interrupted);
+  Source broken = endless;
+  broken.read = [](std::span<double>) -> std::size_t { throw Error("broken", "", ""); };
+  CHECK_THROWS_AS(pump(broken, [](std::span<const double>) { return true; }), Error);
+  int blocks = 0;
+  pump(endless, [&](std::span<const double>) { return ++blocks < 10; });
+  CHECK(blocks == 10);
+}

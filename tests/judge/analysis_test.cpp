@@ -1,0 +1,160 @@
+// SPDX-License-Identifier: MIT
+// Verdicts: what is said of a recording, and what must never be said.
+#include "judge/analysis.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+#include <random>
+#include <vector>
+
+#include "support/within.hpp"
+
+using namespace railtap;
+using namespace railtap::judge;
+using railtap::test::within_abs;
+using std::numbers::pi;
+
+namespace {
+
+constexpr double rate = 48000.0;
+
+std::vector<double> sine(double hz, double peak, double seconds) {
+  std::vector<double> x(static_cast<std::size_t>(seconds * rate));
+  for (std::size_t n = 0; n < x.size(); ++n)
+    x[n] = peak * std::sin(2.0 * pi * hz * static_cast<double>(n) / rate);
+  return x;
+}
+
+void add_noise(std::vector<double>& x, double rms, unsigned seed = 3) {
+  std::mt19937_64 random(seed);
+  std::normal_distribution<double> noise(0.0, rms);
+  for (double& v : x) v += noise(random);
+}
+
+void quantise(std::vector<double>& x, int bits) {
+  const double scale = std::ldexp(1.0, bits - 1);
+  for (double& v : x) v = std::clamp(std::nearbyint(v * scale), -scale, scale - 1.0) / scale;
+}
+
+ChannelAnalysis judge_all(const std::vector<double>& x, std::optional<double> step = {},
+                          Limits limits = {}) {
+  measure::RecordingMeter meter(Hertz(rate), 1, {limits.band, step});
+  meter.add(x);
+  return judge_channel(1, meter.finish()[0], Hertz(rate), limits);
+}
+
+}  // namespace
+
+TEST_CASE("verdict: a clean tone in a little noise is clean, at any level, and gives no reasons") {
+  for (const double db : {0.0, -1.0, -20.0, -50.0}) {
+    auto x = sine(997.0, std::pow(10.0, db / 20.0), 2.0);
+    add_noise(x, 1e-5);
+    const auto a = judge_all(x);
+    CAPTURE(db);
+    CHECK(a.findings.verdict == Verdict::clean);
+    CHECK(a.findings.reasons.empty());
+    CHECK(within_abs(a.findings.level->value(), db, 0.001));
+    CHECK(within_abs(a.findings.crest_factor->value(), 3.0103, db > -30.0 ? 0.02 : 0.1));
+  }
+}
+
+TEST_CASE(
+    "verdict: a full-scale tone of 16 bits is not overload, at 20 Hz with its flat-looking crests "
+    "too") {
+  for (const double hz : {20.0, 50.0, 997.0}) {
+    auto x = sine(hz, 1.0, 2.0);
+    add_noise(x, 1.5e-5);
+    quantise(x, 16);
+    CAPTURE(hz);
+    CHECK(judge_all(x, std::ldexp(1.0, -15)).findings.verdict == Verdict::clean);
+  }
+}
+
+TEST_CASE("verdict: a tone over digital full scale is input overload and not amplifier clipping") {
+  for (const double hz : {50.0, 997.0}) {
+    auto x = sine(hz, 1.05, 2.0);
+    quantise(x, 16);
+    const auto a = judge_all(x, std::ldexp(1.0, -15));
+    CAPTURE(hz);
+    CHECK(a.findings.verdict == Verdict::input_overload);
+    CHECK(a.findings.input_overload.samples_at_full_scale > 1000);
+  }
+}
+
+TEST_CASE("verdict: a second harmonic of 2 % is distorted, with the THD+N as the reason") {
+  auto x = sine(997.0, 0.5, 2.0);
+  const auto second = sine(1994.0, 0.01, 2.0);
+  for (std::size_t n = 0; n < x.size(); ++n) x[n] += second[n];
+  const auto a = judge_all(x);
+  CHECK(a.findings.verdict == Verdict::distorted);
+  CHECK(within_abs(a.findings.thdn->value(), 100.0 * 0.02 / std::sqrt(1.0 + 0.02 * 0.02), 0.0005));
+  REQUIRE(a.findings.reasons.size() == 1);
+  CHECK(a.findings.reasons[0].find("THD+N") != std::string::npos);
+  CHECK(within_abs(a.findings.harmonics.at(0).level.value(), -33.979, 0.001));
+}
+
+TEST_CASE("verdict: silence, hum in silence, and digital nothing are no signal") {
+  std::vector<double> x(96000, 0.0);
+  CHECK(judge_all(x).findings.verdict == Verdict::no_signal);
+  CHECK_FALSE(judge_all(x).findings.level.has_value());
+  add_noise(x, 1e-5);
+  CHECK(judge_all(x).findings.verdict == Verdict::no_signal);
+  const auto hum = sine(50.0, 1e-4, 2.0);
+  for (std::size_t n = 0; n < x.size(); ++n) x[n] += hum[n];
+  CHECK(judge_all(x).findings.verdict == Verdict::no_signal);
+}
+
+TEST_CASE("verdict: noise gets level and noise, never THD+N") {
+  std::vector<double> x(96000, 0.0);
+  add_noise(x, 0.1);
+  const auto a = judge_all(x);
+  CHECK(a.findings.verdict == Verdict::no_tone);
+  CHECK_FALSE(a.findings.thdn.has_value());
+  CHECK(within_abs(a.findings.level->value(), -20.0 + 3.0103, 0.1));
+  REQUIRE(a.findings.noise.has_value());
+}
+
+TEST_CASE(
+    "verdict: clipping in the middle of a clean file makes the whole clipped and the segment says "
+    "when") {
+  auto x = sine(997.0, 0.5, 20.0);
+  for (std::size_t n = 480000; n < 576000; ++n) x[n] = std::clamp(x[n], -0.47, 0.47);
+  add_noise(x, 1e-5);
+  const auto a = judge_all(x);
+  CHECK(a.findings.verdict == Verdict::clipped);
+  REQUIRE(a.segments.size() >= 3);
+  bool found = false;
+  for (const auto& s : a.segments) {
+    if (s.findings.verdict != Verdict::clipped) continue;
+    found = true;
+    CHECK(s.start.value() >= 8.9);
+    CHECK(s.end.value() <= 13.1);
+  }
+  CHECK(found);
+}
+
+TEST_CASE("verdict: a NaN makes a channel unusable and says how many") {
+  auto x = sine(997.0, 0.5, 2.0);
+  x[1000] = std::numeric_limits<double>::quiet_NaN();
+  const auto a = judge_all(x);
+  CHECK(a.findings.verdict == Verdict::unusable);
+  CHECK(a.findings.reasons.at(0).find("1 sample") != std::string::npos);
+}
+
+TEST_CASE("verdict: a tone whose third harmonic is out of the band says that THD+N is blind") {
+  const auto a = judge_all(sine(7000.0, 0.5, 2.0));
+  REQUIRE(a.findings.reasons.size() == 1);
+  CHECK(a.findings.reasons[0].find("third harmonic") != std::string::npos);
+}
+
+TEST_CASE("verdict: volts follow from the volts at full scale") {
+  Limits limits;
+  limits.volts_per_full_scale = Volts(40.0);
+  // 40 V peak at full scale: a sine of half that has 20/√2 V RMS.
+  CHECK(within_abs(judge_all(sine(997.0, 0.5, 2.0), {}, limits).findings.level_v->value(), 14.1421,
+                   0.0001));
+}

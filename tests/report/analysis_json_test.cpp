@@ -1,0 +1,60 @@
+// SPDX-License-Identifier: MIT
+// The analysis document: the promised keys, and null for what is not known.
+#include <doctest/doctest.h>
+
+#include <nlohmann/json.hpp>
+
+#include "report/analysis.hpp"
+
+using namespace railtap;
+
+namespace {
+
+report::AnalysisDocument document_with(judge::Findings findings) {
+  report::AnalysisDocument document;
+  document.file_name = "camper \"van\"\n.wav";
+  document.format = {Hertz(48000.0), 1, 96000, "WAV, 24-bit PCM", std::nullopt};
+  document.frames = 96000;
+  document.channels.push_back({1, std::move(findings), {}});
+  return document;
+}
+
+}  // namespace
+
+TEST_CASE("analysis document: every promised key is there, and null where nothing is known") {
+  const auto json = nlohmann::json::parse(report::analysis_json(document_with({})));
+  CHECK(json["schema"] == "railtap.analysis/1");
+  for (const char* key :
+       {"name", "sample_rate_hz", "channels", "frames", "duration_s", "encoding"}) {
+    CHECK(json["file"].contains(key));
+  }
+  CHECK(json["volts_per_full_scale"].is_null());
+  const auto& channel = json["channels"][0];
+  for (const char* key : {"frequency_hz", "level_dbfs", "level_v", "peak_dbfs", "crest_factor_db",
+                          "dc_percent_full_scale", "thdn_percent", "thdn_db", "thd_percent",
+                          "sinad_db", "noise_dbfs", "noise_a_dbfs", "noise_a_v", "segments"}) {
+    CAPTURE(key);
+    REQUIRE(channel.contains(key));
+    CHECK(channel[key].is_null());
+  }
+  for (const char* key :
+       {"present", "overdrive_positive_db", "overdrive_negative_db", "plateau_positive_percent",
+        "plateau_negative_percent", "model_residual_db"}) {
+    CHECK(channel["flat_top"].contains(key));
+  }
+  for (const char* key : {"present", "samples_at_full_scale", "longest_run"}) {
+    CHECK(channel["input_overload"].contains(key));
+  }
+  CHECK(channel["verdict"] == "unusable");
+}
+
+TEST_CASE("analysis document: an infinite level becomes null and names are escaped") {
+  judge::Findings findings;
+  findings.level = Dbfs(-std::numeric_limits<double>::infinity());
+  findings.verdict = judge::Verdict::clean;
+  const auto text = report::analysis_json(document_with(findings));
+  const auto json = nlohmann::json::parse(text);
+  CHECK(json["channels"][0]["level_dbfs"].is_null());
+  CHECK(json["file"]["name"] == "camper \"van\"\n.wav");
+  CHECK(text.find('\n') == std::string::npos);
+}
