@@ -1,0 +1,62 @@
+// SPDX-License-Identifier: MIT
+// The rig's analog filters, run at the rig's high rate where warping does not matter.
+#pragma once
+
+#include <span>
+#include <vector>
+
+#include "units/quantity.hpp"
+
+namespace railtap::rig {
+
+/// One pole, in the topology-preserving form, whose state is an integrator's: it keeps its accuracy
+/// with corners of 1 Hz at a rate of 1 MHz [Zavalishin: The Art of VA Filter Design, rev. 2.1.0,
+/// 3.10].
+struct OnePole {
+  double factor = 0.0;  ///< g/(1 + g) with g = tan(π·corner/rate)
+  double state = 0.0;
+
+  [[nodiscard]] double low(double x) {
+    const double v = (x - state) * factor;
+    const double y = v + state;
+    state = y + v;
+    return y;
+  }
+  [[nodiscard]] double high(double x) { return x - low(x); }
+};
+
+/// \param corner where the response is 3 dB down, 0 < corner < rate/2
+[[nodiscard]] OnePole one_pole(Hertz corner, Hertz rate);
+
+/// Which side passes.
+enum class Pass { low, high };
+
+/// A crossover filter as amplifiers have them. Order 0 is a filter that is switched off.
+struct FilterSetting {
+  Hertz corner{0.0};  ///< 3 dB down, > 0
+  int order = 0;      ///< 0, 1, 2 or 4: 0, 6, 12 or 24 dB per octave, Butterworth
+};
+
+/// Two poles in state-variable form [Zavalishin, 4.4].
+struct TwoPoles {
+  double g = 0.0, damping = 0.0, factor = 0.0;
+  double band = 0.0, low = 0.0;  ///< states
+};
+
+/// A Butterworth filter and its state.
+struct Filter {
+  Pass pass = Pass::low;
+  bool has_one = false;
+  OnePole one;
+  std::vector<TwoPoles> two;
+};
+
+[[nodiscard]] Filter make_filter(Pass pass, const FilterSetting& setting, Hertz rate);
+
+/// Filters a block in place.
+void process(Filter& filter, std::span<double> block);
+
+/// High-passes a block in place: a coupling capacitor.
+void couple(OnePole& pole, std::span<double> block);
+
+}  // namespace railtap::rig

@@ -1,0 +1,112 @@
+// SPDX-License-Identifier: MIT
+// Raises a track's rate by 8 with filters, then to any rate by Lagrange interpolation.
+#include "rig/player.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace railtap::rig {
+namespace {
+
+constexpr int first_factor = 2;
+constexpr int second_factor = 4;
+constexpr int raised = first_factor * second_factor;
+constexpr std::size_t feed_frames = 256;
+constexpr std::size_t points = 8;      // of the Lagrange interpolation
+constexpr std::size_t points_before = 3;  // of them lie before the one at or left of the position
+
+}  // namespace
+
+Player::Player(audio::Source track, double steps_per_frame, Seconds before, Seconds after,
+               double skip)
+    : track_(std::move(track)),
+      lead_frames_(std::llround(before.value() * track_.format.rate.value())),
+      tail_frames_(std::llround(after.value() * track_.format.rate.value())),
+      step_(raised / steps_per_frame),
+      position_(0.0),
+      per_frame_(steps_per_frame),
+      first_{{first_factor, converter_passband / first_factor},
+             {first_factor, converter_passband / first_factor}},
+      second_{{second_factor, converter_passband / raised},
+              {second_factor, converter_passband / raised}} {
+  const double delay = first_[0].delay() * second_factor + second_[0].delay();
+  position_ = delay + skip * step_;
+  produced_ = skip;
+  interleaved_.resize(feed_frames * static_cast<std::size_t>(track_.format.channels));
+  for (auto& channel : frames_in_) channel.resize(feed_frames);
+  middle_.resize(feed_frames * first_factor);
+  // The first outputs need points before the stream's start.
+  for (auto& channel : raised_) channel.assign(points_before, 0.0);
+  position_ += static_cast<double>(points_before);
+}
+
+/// Frames of the track into frames_in_. \returns how many there were
+std::size_t Player::take_frames(std::size_t wanted) {
+  const auto channels = static_cast<std::size_t>(track_.format.channels);
+  std::size_t got = 0;
+  while (got < wanted) {
+    const auto span = std::span(interleaved_).first((wanted - got) * channels);
+    const std::size_t read = track_.read(span);
+    if (read == 0) break;
+    const std::size_t right = channels > 1 ? 1 : 0;
+    for (std::size_t n = 0; n < read; ++n) {
+      frames_in_[0][feed_frames - wanted + got + n] = interleaved_[n * channels];
+      frames_in_[1][feed_frames - wanted + got + n] = interleaved_[n * channels + right];
+    }
+    got += read;
+  }
+  return got;
+}
+
+/// Raises the next frames and appends them.
+void Player::feed() {
+  for (auto& channel : frames_in_) std::fill(channel.begin(), channel.end(), 0.0);
+  const auto idle = static_cast<std::size_t>(
+      std::clamp<std::int64_t>(lead_frames_ - frames_, 0, static_cast<std::int64_t>(feed_frames)));
+  if (!end_ && idle < feed_frames) {
+    const std::size_t got = take_frames(feed_frames - idle);
+    if (got < feed_frames - idle) {
+      end_ = frames_ + static_cast<std::int64_t>(idle + got) + tail_frames_;
+    }
+  }
+  frames_ += static_cast<std::int64_t>(feed_frames);
+  for (std::size_t side = 0; side < 2; ++side) {
+    first_[side].process(frames_in_[side], middle_);
+    const std::size_t old = raised_[side].size();
+    raised_[side].resize(old + feed_frames * raised);
+    second_[side].process(middle_, std::span(raised_[side]).subspan(old));
+  }
+}
+
+std::size_t Player::read(std::vector<double>& left, std::vector<double>& right) {
+  for (std::size_t n = 0; n < left.size(); ++n) {
+    const auto whole = static_cast<std::size_t>(position_);
+    while (whole + points > raised_[0].size()) feed();
+    const LagrangeWeights weights = lagrange_weights(position_ - static_cast<double>(whole));
+    const double* a = &raised_[0][whole - points_before];
+    const double* b = &raised_[1][whole - points_before];
+    double sum_a = 0.0, sum_b = 0.0;
+    for (std::size_t k = 0; k < points; ++k) {
+      sum_a += weights.weight[k] * a[k];
+      sum_b += weights.weight[k] * b[k];
+    }
+    left[n] = sum_a;
+    right[n] = sum_b;
+    position_ += step_;
+  }
+  // Drop what no later output needs.
+  const auto done = static_cast<std::size_t>(position_) - points_before;
+  const std::size_t drop = std::min(done, raised_[0].size());
+  for (auto& channel : raised_) {
+    channel.erase(channel.begin(), channel.begin() + static_cast<std::ptrdiff_t>(drop));
+  }
+  position_ -= static_cast<double>(drop);
+  const double before = produced_;
+  produced_ += static_cast<double>(left.size());
+  if (!end_) return left.size();
+  const double last = static_cast<double>(*end_) * per_frame_;
+  return static_cast<std::size_t>(
+      std::clamp(std::ceil(last - before), 0.0, static_cast<double>(left.size())));
+}
+
+}  // namespace railtap::rig

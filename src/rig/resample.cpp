@@ -1,0 +1,133 @@
+// SPDX-License-Identifier: MIT
+// Windowed-sinc filters and the loops that run them.
+#include "rig/resample.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace railtap::rig {
+namespace {
+
+/// Modified Bessel function of the first kind, order 0, by its series.
+double bessel_i0(double x) {
+  double term = 1.0;
+  double sum = 1.0;
+  for (int k = 1; term > sum * 1e-17; ++k) {
+    term *= (x / (2.0 * k)) * (x / (2.0 * k));
+    sum += term;
+  }
+  return sum;
+}
+
+double sinc(double x) {
+  return x == 0.0 ? 1.0 : std::sin(std::numbers::pi * x) / (std::numbers::pi * x);
+}
+
+/// Four partial sums, so that the additions need not wait for each other.
+double dot(const double* a, const double* b, std::size_t count) {
+  double sum0 = 0.0, sum1 = 0.0, sum2 = 0.0, sum3 = 0.0;
+  std::size_t k = 0;
+  for (; k + 4 <= count; k += 4) {
+    sum0 += a[k] * b[k];
+    sum1 += a[k + 1] * b[k + 1];
+    sum2 += a[k + 2] * b[k + 2];
+    sum3 += a[k + 3] * b[k + 3];
+  }
+  for (; k < count; ++k) sum0 += a[k] * b[k];
+  return (sum0 + sum1) + (sum2 + sum3);
+}
+
+/// Appends a block behind the history.
+void append(std::vector<double>& history, std::size_t kept, std::span<const double> block) {
+  history.resize(kept + block.size());
+  std::copy(block.begin(), block.end(), history.begin() + static_cast<std::ptrdiff_t>(kept));
+}
+
+/// Moves the last `kept` samples to the front.
+void keep_last(std::vector<double>& history, std::size_t kept) {
+  std::copy(history.end() - static_cast<std::ptrdiff_t>(kept), history.end(), history.begin());
+}
+
+}  // namespace
+
+std::vector<double> low_pass_taps(double pass, double stop, Decibels rejection) {
+  const double beta = 0.1102 * (rejection.value() - 8.7);
+  const double order =
+      (rejection.value() - 8.0) / (2.285 * 2.0 * std::numbers::pi * (stop - pass));
+  const int half = static_cast<int>(std::ceil(order / 2.0));
+  const double cutoff = pass + stop;  // twice the middle of the transition band
+  std::vector<double> taps;
+  double sum = 0.0;
+  for (int n = -half; n <= half; ++n) {
+    const double ratio = static_cast<double>(n) / (half + 1);
+    const double window = bessel_i0(beta * std::sqrt(1.0 - ratio * ratio)) / bessel_i0(beta);
+    taps.push_back(cutoff * sinc(cutoff * n) * window);
+    sum += taps.back();
+  }
+  for (double& tap : taps) tap /= sum;
+  return taps;
+}
+
+Interpolator::Interpolator(int factor, double pass) : factor_(factor) {
+  const std::vector<double> taps = low_pass_taps(pass, 1.0 / factor - pass, resampler_rejection);
+  taps_ = taps.size();
+  const auto phases = static_cast<std::size_t>(factor);
+  phase_taps_ = (taps_ + phases - 1) / phases;
+  phases_.assign(phases * phase_taps_, 0.0);
+  for (std::size_t n = 0; n < taps_; ++n) {
+    const std::size_t reversed = phase_taps_ - 1 - n / phases;
+    phases_[(n % phases) * phase_taps_ + reversed] = taps[n] * factor;
+  }
+  history_.assign(phase_taps_ - 1, 0.0);
+}
+
+double Interpolator::delay() const { return static_cast<double>(taps_ - 1) / 2.0; }
+
+void Interpolator::process(std::span<const double> input, std::span<double> output) {
+  append(history_, phase_taps_ - 1, input);
+  const auto phases = static_cast<std::size_t>(factor_);
+  for (std::size_t n = 0; n < input.size(); ++n) {
+    for (std::size_t phase = 0; phase < phases; ++phase) {
+      output[n * phases + phase] =
+          dot(&phases_[phase * phase_taps_], history_.data() + n, phase_taps_);
+    }
+  }
+  keep_last(history_, phase_taps_ - 1);
+}
+
+Decimator::Decimator(int factor, double pass)
+    : factor_(factor), taps_(low_pass_taps(pass, 1.0 / factor - pass, resampler_rejection)) {
+  history_.assign(taps_.size() - 1, 0.0);
+}
+
+double Decimator::delay() const { return static_cast<double>(taps_.size() - 1) / 2.0; }
+
+void Decimator::process(std::span<const double> input, std::span<double> output) {
+  append(history_, taps_.size() - 1, input);
+  const auto step = static_cast<std::size_t>(factor_);
+  for (std::size_t n = 0; n < output.size(); ++n) {
+    output[n] = dot(taps_.data(), history_.data() + n * step, taps_.size());
+  }
+  keep_last(history_, taps_.size() - 1);
+}
+
+LagrangeWeights lagrange_weights(double fraction) {
+  // 1/∏(i − j) over j ≠ i for i = 0 … 7: (−1)^(7−i)/(i!·(7−i)!).
+  constexpr double scale[8] = {-1.0 / 5040.0, 1.0 / 720.0, -1.0 / 240.0, 1.0 / 144.0,
+                               -1.0 / 144.0,  1.0 / 240.0, -1.0 / 720.0, 1.0 / 5040.0};
+  const double x = fraction + 3.0;
+  double before[8];  // ∏ (x − j) over j < i
+  double after[8];   // ∏ (x − j) over j > i
+  before[0] = 1.0;
+  after[7] = 1.0;
+  for (int i = 1; i < 8; ++i) {
+    before[i] = before[i - 1] * (x - (i - 1));
+    after[7 - i] = after[8 - i] * (x - (8 - i));
+  }
+  LagrangeWeights result;
+  for (int i = 0; i < 8; ++i) result.weight[i] = before[i] * after[i] * scale[i];
+  return result;
+}
+
+}  // namespace railtap::rig

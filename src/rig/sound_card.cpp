@@ -1,0 +1,185 @@
+// SPDX-License-Identifier: MIT
+// The recording chain: attenuator, capacitors, converter.
+#include "rig/sound_card.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <memory>
+#include <string>
+
+#include "rig/output_stage.hpp"
+#include "rig/random.hpp"
+#include "rig/resample.hpp"
+#include "rig/truth.hpp"
+#include "units/error.hpp"
+
+namespace railtap::rig {
+namespace {
+
+constexpr double percent = 0.01;
+constexpr std::size_t block_frames = 256;
+constexpr int second_decimation = 2;
+constexpr int first_decimation = oversampling / second_decimation;
+
+/// One input of the card.
+struct CardLane {
+  double scale = 1.0;  // full scales per volt
+  std::optional<OnePole> tap_coupling, card_coupling;
+  Filter anti_alias;
+  double input_limit = 0.0, last_in = 0.0;
+  Decimator first{first_decimation, converter_passband / oversampling};
+  Decimator second{second_decimation, converter_passband / second_decimation};
+  double noise = 0.0, dc = 0.0, code_step = 0.0;
+  bool dither = true;
+  Random random{0};
+  std::vector<double> middle, result;
+};
+
+CardLane make_lane(const Rig& rig, std::size_t channel, Hertz high_rate) {
+  const SoundCard& card = rig.sound_card;
+  CardLane lane;
+  lane.scale = 1.0 / volts_per_full_scale(rig).value();
+  if (rig.tap.coupling) lane.tap_coupling = one_pole(*rig.tap.coupling, high_rate);
+  if (card.coupling) lane.card_coupling = one_pole(*card.coupling, high_rate);
+  lane.anti_alias = make_filter(
+      Pass::low, {card.anti_alias.value_or(Hertz(0.0)), card.anti_alias ? 2 : 0}, high_rate);
+  lane.input_limit = card.input_limit ? percent * card.input_limit->value() : 0.0;
+  // A level in dBFS is that of a sine's RMS, 1/√2 at 0; stated for 20 Hz … 20 kHz of the band.
+  const double band_share = card.rate.value() / 2.0 / 19980.0;
+  lane.noise = sine_peak(card.noise) * std::sqrt(band_share / 2.0);
+  lane.dc = percent * card.dc.value();
+  lane.code_step = std::ldexp(1.0, 1 - card.bits);
+  lane.dither = card.dither;
+  lane.random = Random(rig.seed * 8 + 100000 + channel);
+  lane.middle.resize(block_frames * second_decimation);
+  lane.result.resize(block_frames);
+  return lane;
+}
+
+double convert(CardLane& lane, double x) {
+  x += lane.dc + lane.noise * lane.random.gaussian();
+  const double dither = lane.dither ? lane.random.triangular() : 0.0;
+  const double code = std::nearbyint(x / lane.code_step + dither);
+  return std::clamp(code * lane.code_step, -1.0, 1.0 - lane.code_step);
+}
+
+void process(CardLane& lane, std::vector<double>& volts) {
+  for (double& x : volts) x *= lane.scale;
+  if (lane.tap_coupling) couple(*lane.tap_coupling, volts);
+  if (lane.card_coupling) couple(*lane.card_coupling, volts);
+  process(lane.anti_alias, volts);
+  if (lane.input_limit > 0.0) {
+    const Rails rails{lane.input_limit, lane.input_limit, 0.0};
+    for (double& x : volts) {
+      const double mean = limited_mean(rails, lane.last_in, x);
+      lane.last_in = x;
+      x = mean;
+    }
+  }
+  lane.first.process(volts, lane.middle);
+  lane.second.process(lane.middle, lane.result);
+  for (double& x : lane.result) x = convert(lane, x);
+}
+
+/// The filters' delay at the high rate, in samples.
+int filter_delay() {
+  const CardLane lane;
+  return static_cast<int>(lane.first.delay() + lane.second.delay() * first_decimation);
+}
+
+/// A recording in progress.
+struct Recording {
+  Terminals terminals;
+  std::vector<CardLane> lanes;
+  std::vector<std::vector<double>> blocks;
+  std::size_t drop;          // frames to leave out, for the filters' delay
+  std::size_t position = block_frames;  // next frame of the block to hand out
+  std::int64_t frames_left_behind = 0;  // frames of filter delay still owed behind the end
+  std::size_t valid = block_frames;     // frames of the block before the end
+  bool ended = false;
+
+  void next_block() {
+    const std::size_t high = terminals.read(blocks);
+    for (std::size_t c = 0; c < lanes.size(); ++c) process(lanes[c], blocks[c]);
+    const std::size_t whole = (high + oversampling - 1) / oversampling;
+    owed(whole);
+    position = 0;
+    if (drop > 0) {
+      const std::size_t dropped = std::min(drop, block_frames);
+      drop -= dropped;
+      position = dropped;
+    }
+  }
+
+  /// What leaves the filters lags behind what enters them: the end comes that much later.
+  void owed(std::size_t whole) {
+    valid = block_frames;
+    if (whole == block_frames) return;
+    const auto room = static_cast<std::int64_t>(block_frames - whole);
+    const std::int64_t paid = std::min(room, frames_left_behind);
+    frames_left_behind -= paid;
+    valid = whole + static_cast<std::size_t>(paid);
+    ended = valid < block_frames;
+  }
+
+  std::size_t read(std::span<double> interleaved) {
+    const std::size_t channels = lanes.size();
+    const std::size_t wanted = interleaved.size() / channels;
+    std::size_t done = 0;
+    while (done < wanted) {
+      if (position >= valid) {
+        if (ended) break;
+        next_block();
+        continue;
+      }
+      for (std::size_t c = 0; c < channels; ++c) {
+        interleaved[done * channels + c] = lanes[c].result[position];
+      }
+      ++position;
+      ++done;
+    }
+    return done;
+  }
+};
+
+std::optional<std::int64_t> expected_frames(const Play& play, const audio::StreamFormat& track,
+                                            const SoundCard& card) {
+  if (!track.frames) return {};
+  const double seconds = static_cast<double>(*track.frames) / track.rate.value() +
+                         (play.before + play.after).value();
+  return static_cast<std::int64_t>(std::ceil(seconds * card.rate.value()));
+}
+
+}  // namespace
+
+audio::Source record(const Rig& rig, const Play& play, audio::Source track) {
+  if (bridge_tied(rig, play.point) && !rig.tap.bridge_tied) {
+    throw Error("the tap would ground one side of a bridge-tied output, which can destroy it",
+                rig.name, "describe a tap with resistors and capacitors in both legs: "
+                          "bridge_tied = true under [tap]");
+  }
+  const SoundCard& card = rig.sound_card;
+  audio::StreamFormat format;
+  format.rate = card.rate;
+  format.channels = channel_count(rig, play.point);
+  format.encoding = "virtual rig, " + std::to_string(card.bits) + "-bit";
+  format.code_step = std::ldexp(1.0, 1 - card.bits);
+  const int delay = filter_delay();
+  auto recording = std::make_shared<Recording>(
+      Recording{Terminals(rig, play, std::move(track), card.rate, card.clock_ppm,
+                          delay % oversampling),
+                {},
+                std::vector<std::vector<double>>(
+                    static_cast<std::size_t>(format.channels),
+                    std::vector<double>(block_frames * oversampling)),
+                static_cast<std::size_t>(delay / oversampling),
+                block_frames,
+                delay / oversampling});
+  for (int c = 0; c < format.channels; ++c) {
+    recording->lanes.push_back(
+        make_lane(rig, static_cast<std::size_t>(c), recording->terminals.rate()));
+  }
+  return {format, [recording](std::span<double> out) { return recording->read(out); }};
+}
+
+}  // namespace railtap::rig
