@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "electric/meter.hpp"
@@ -15,8 +16,8 @@ namespace railtap::rig {
 
 /// The car's electrics.
 struct Supply {
-  Volts voltage{14.4};           ///< at the battery, engine as it is while measuring, > 0
-  Ohms feed_resistance{0.0};     ///< of the cable that feeds the amplifiers, both ways, >= 0
+  Volts voltage{14.4};        ///< at the battery, engine as it is while measuring, > 0
+  Ohms feed_resistance{0.0};  ///< of the cable that feeds the amplifiers, both ways, >= 0
 };
 
 /// Holds the output's peaks at or below a threshold by lowering the gain.
@@ -28,17 +29,17 @@ struct Limiter {
 
 /// A power stage: everything between a clean signal and the terminals.
 struct OutputStage {
-  Volts rail{0.0};           ///< peak that it reaches without a load at the rated supply, > 0
-  Percent asymmetry{0.0};    ///< by how much nearer the negative rail is, 0 … 50
-  Percent knee{0.0};         ///< half width of the knee re the rail, 0 (a corner) … 100
-  Volts crossover{0.0};      ///< half width of the band around zero where the gain is lower, >= 0
+  Volts rail{0.0};         ///< peak that it reaches without a load at the rated supply, > 0
+  Percent asymmetry{0.0};  ///< by how much nearer the negative rail is, 0 … 50
+  Percent knee{0.0};       ///< half width of the knee re the rail, 0 (a corner) … 100
+  Volts crossover{0.0};    ///< half width of the band around zero where the gain is lower, >= 0
   Percent crossover_loss{100.0};        ///< of the gain within that band, 0 … 100
   std::optional<double> slew_v_per_us;  ///< the fastest it can move, > 0
   Ohms output_resistance{0.0};          ///< >= 0
   Ohms sag_resistance{0.0};  ///< its rails fall by this times the mean rectified load current, >= 0
   Seconds sag_time{0.05};    ///< time constant of that fall, > 0
   std::optional<Limiter> limiter;
-  Volts hiss{0.0};           ///< RMS at the output, 20 Hz … 20 kHz, >= 0
+  Volts hiss{0.0};  ///< RMS at the output, 20 Hz … 20 kHz, >= 0
 };
 
 /// What a control adds at the ends of the band; 0 dB is flat.
@@ -51,14 +52,14 @@ struct ToneControls {
 
 struct HeadUnit {
   std::string name;
-  int steps = 40;                   ///< the volume control's highest step, >= 1; 0 is mute
-  Decibels step_size{1.5};          ///< from one step to the next, > 0
-  Volts full_output{17.0};          ///< RMS of a full-scale sine at the highest step, were there no rail
-  Decibels rear_fader{0.0};         ///< of the rear outputs re the front
+  int steps = 40;            ///< the volume control's highest step, >= 1; 0 is mute
+  Decibels step_size{1.5};   ///< from one step to the next, > 0
+  Volts full_output{17.0};   ///< RMS of a full-scale sine at the highest step, were there no rail
+  Decibels rear_fader{0.0};  ///< of the rear outputs re the front
   bool bridge_tied = true;
-  Volts drop{2.2};                  ///< between the supply and the bridge-tied output's peak, >= 0
+  Volts drop{2.2};  ///< between the supply and the bridge-tied output's peak, >= 0
   ToneControls tone;
-  OutputStage output;               ///< its rail is the supply minus the drop
+  OutputStage output;  ///< its rail is the supply minus the drop
 };
 
 /// An amplifier channel's input: a sum of head unit outputs with signs.
@@ -69,21 +70,22 @@ struct Input {
 
 /// One gain control, its channels and the speakers on them.
 struct Control {
-  std::string name;            ///< "front"
-  std::vector<Input> inputs;   ///< one per channel, 1 or 2
-  std::vector<std::string> input_names;  ///< as described, for reports
-  double travel = 0.0;         ///< position, 0 (least gain) … 1 (most)
-  Decibels mismatch{0.0};      ///< of the second channel re the first
-  Watts speaker_power{0.0};    ///< continuous rating, > 0
-  Ohms speaker_load{4.0};      ///< nominal impedance, > 0
+  std::string name;                             ///< "front"
+  std::vector<Input> inputs;                    ///< one per channel, 1 or 2
+  std::vector<std::string> input_names;         ///< as described, for reports
+  double travel = 0.0;                          ///< position, 0 (least gain) … 1 (most)
+  Decibels mismatch{0.0};                       ///< of the second channel re the first
+  Watts speaker_power{0.0};                     ///< continuous rating, > 0
+  Ohms speaker_load{4.0};                       ///< nominal impedance, > 0
   std::optional<Decibels> speaker_sensitivity;  ///< sound level at 1 m and 2.83 V
+  Hertz setup_tone{1000.0};                     ///< with which its gain is set
   FilterSetting high_pass, low_pass;            ///< as switched in now
 };
 
 struct Amplifier {
   std::string name;
-  Watts rated_power{0.0};    ///< per channel into rated_load at 14.4 V, > 0
-  Ohms rated_load{4.0};      ///< > 0
+  Watts rated_power{0.0};        ///< per channel into rated_load at 14.4 V, > 0
+  Ohms rated_load{4.0};          ///< > 0
   Volts sensitivity_low{1.0};    ///< input for rated power with the control fully up
   Volts sensitivity_high{12.0};  ///< and fully down
   bool bridge_tied = true;
@@ -105,15 +107,16 @@ struct Tap {
 
 struct SoundCard {
   Hertz rate{48000.0};
-  Volts full_scale{1.0};             ///< peak at its input, > 0
-  std::optional<Hertz> coupling;     ///< corner of its AC coupling
-  std::optional<Hertz> anti_alias;   ///< corner of an analog 12 dB/octave filter before the converter
+  Volts full_scale{1.0};          ///< peak at its input, > 0
+  std::optional<Hertz> coupling;  ///< corner of its AC coupling
+  std::optional<Hertz>
+      anti_alias;  ///< corner of an analog 12 dB/octave filter before the converter
   std::optional<Percent> input_limit;  ///< where its input stage clips, of full scale
-  int bits = 24;                     ///< 8 … 32
-  bool dither = true;                ///< TPDF
-  Dbfs noise{-105.0};                ///< 20 Hz … 20 kHz
-  Percent dc{0.0};                   ///< of full scale
-  double clock_ppm = 0.0;            ///< how much faster than its mark its clock is, ±1000
+  int bits = 24;                       ///< 8 … 32
+  bool dither = true;                  ///< TPDF
+  Dbfs noise{-105.0};                  ///< 20 Hz … 20 kHz
+  Percent dc{0.0};                     ///< of full scale
+  double clock_ppm = 0.0;              ///< how much faster than its mark its clock is, ±1000
 };
 
 /// A meter, and what is wrong with this specimen.

@@ -19,8 +19,7 @@ TwoPoles two_poles(double g, double quality) {
 
 void process(TwoPoles& poles, Pass pass, std::span<double> block) {
   for (double& x : block) {
-    const double high =
-        (x - (poles.damping + poles.g) * poles.band - poles.low) * poles.factor;
+    const double high = (x - (poles.damping + poles.g) * poles.band - poles.low) * poles.factor;
     const double band = poles.g * high + poles.band;
     const double low = poles.g * band + poles.low;
     poles.band = band + poles.g * high;

@@ -45,24 +45,31 @@ Circuit make_circuit(const electric::Meter& meter, Hertz rate) {
   return circuit;
 }
 
-/// The mean over the last second before the end; sums are kept per block.
-double mean_of_last_second(Terminals& terminals, Circuit& circuit) {
+/// A tone may fade out: the reading is taken this long before the end.
+constexpr Seconds before_end{0.25};
+
+/// The mean over one second, shortly before the end; sums are kept per block.
+double mean_of_one_second(Terminals& terminals, Circuit& circuit) {
   std::vector<std::vector<double>> blocks(static_cast<std::size_t>(terminals.channels()),
                                           std::vector<double>(block_samples));
-  const auto window = static_cast<std::size_t>(terminals.rate().value()) / block_samples;
+  const auto blocks_in = [&](Seconds time) {
+    return static_cast<std::size_t>(terminals.rate().value() * time.value()) / block_samples;
+  };
+  const std::size_t window = blocks_in(Seconds(1.0));
+  const std::size_t kept = blocks_in(Seconds(1.0) + before_end);
   std::deque<double> sums;
   while (terminals.read(blocks) == block_samples) {
     double sum = 0.0;
     for (const double x : blocks[0]) sum += circuit.rectified(x);
     sums.push_back(sum);
-    if (sums.size() > window) sums.pop_front();
+    if (sums.size() > kept) sums.pop_front();
   }
-  if (sums.size() < window) {
-    throw Error("the track is too short to read a meter", "", "play a tone of at least 1 s");
+  if (sums.size() < kept) {
+    throw Error("the track is too short to read a meter", "", "play a tone of at least 2 s");
   }
   double total = 0.0;
-  for (const double sum : sums) total += sum;
-  return total / static_cast<double>(sums.size() * block_samples);
+  for (std::size_t n = 0; n < window; ++n) total += sums[n];
+  return total / static_cast<double>(window * block_samples);
 }
 
 }  // namespace
@@ -77,7 +84,7 @@ Volts read_meter(const Rig& rig, const Play& play, audio::Source track) {
   steady.after = Seconds(0.0);
   Terminals terminals(rig, steady, std::move(track), base_rate, 0.0, 0);
   Circuit circuit = make_circuit(meter.manual, terminals.rate());
-  const double seen = circuit.shown(mean_of_last_second(terminals, circuit));
+  const double seen = circuit.shown(mean_of_one_second(terminals, circuit));
   constexpr double percent = 0.01;
   const double digit = meter.manual.resolution->value();
   const double wrong =

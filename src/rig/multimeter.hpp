@@ -8,13 +8,14 @@
 
 namespace railtap::rig {
 
-/// Plays a track and reads the meter, at the first channel of the point, while its last second plays.
+/// Plays a track and reads the meter, at the first channel of the point, over one second that
+/// ends shortly before the track does.
 ///
 /// An average-responding meter shows 1.1107 times the mean rectified voltage, a true-RMS meter the
 /// RMS. Above its band it rolls off with one pole that takes 0.5 % at the band's upper edge (from
-/// memory: typical of meters with a stated band); at its lower edge likewise. The specimen's error is added
-/// and the result rounded to its resolution.
-/// \throws Error for a track under 1 s, a manual without a resolution, and as Terminals does
+/// memory: typical of meters with a stated band); at its lower edge likewise. The specimen's error
+/// is added and the result rounded to its resolution. \throws Error for a track under 2 s, a manual
+/// without a resolution, and as Terminals does
 [[nodiscard]] Volts read_meter(const Rig& rig, const Play& play, audio::Source track);
 
 }  // namespace railtap::rig

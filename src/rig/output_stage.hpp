@@ -10,8 +10,9 @@
 
 namespace railtap::rig {
 
-/// A static limit with a corner or a knee at either side. The gain is 1 up to rail·(1 − knee), falls
-/// in a straight line and is 0 from rail·(1 + knee) on, where the output has reached the rail.
+/// A static limit with a corner or a knee at either side. The gain is 1 up to rail·(1 − knee),
+/// falls in a straight line and is 0 from rail·(1 + knee) on, where the output has reached the
+/// rail.
 struct Rails {
   double positive = 0.0;  ///< volts, > 0
   double negative = 0.0;  ///< the magnitude, > 0
@@ -26,11 +27,11 @@ struct Rails {
 
 /// A stage set up for one channel; plain numbers in volts, ohms and samples.
 struct StageState {
-  Rails rails;               ///< without sag
+  Rails rails;  ///< without sag
   double crossover = 0.0, crossover_loss = 0.0;
-  double slew_per_sample = 0.0;  ///< 0: no limit
-  double load_conductance = 0.0; ///< of the load and the output resistance in a row; 0: no load
-  double divider = 1.0;          ///< terminals over inner voltage
+  double slew_per_sample = 0.0;   ///< 0: no limit
+  double load_conductance = 0.0;  ///< of the load and the output resistance in a row; 0: no load
+  double divider = 1.0;           ///< terminals over inner voltage
   double sag_resistance = 0.0, sag_factor = 0.0;
   bool has_limiter = false;
   double limiter_threshold = 0.0, limiter_attack = 0.0, limiter_release = 0.0;

@@ -12,7 +12,7 @@ constexpr int first_factor = 2;
 constexpr int second_factor = 4;
 constexpr int raised = first_factor * second_factor;
 constexpr std::size_t feed_frames = 256;
-constexpr std::size_t points = 8;      // of the Lagrange interpolation
+constexpr std::size_t points = 8;         // of the Lagrange interpolation
 constexpr std::size_t points_before = 3;  // of them lie before the one at or left of the position
 
 }  // namespace

@@ -29,9 +29,9 @@ class Player {
 
   audio::Source track_;
   std::int64_t lead_frames_, tail_frames_;
-  std::int64_t frames_ = 0;  // fed so far
+  std::int64_t frames_ = 0;          // fed so far
   std::optional<std::int64_t> end_;  // frame at which all ends, once the track has
-  double step_, position_;  // in samples of the raised stream, from its oldest kept one
+  double step_, position_;           // in samples of the raised stream, from its oldest kept one
   double produced_ = 0.0, per_frame_;
   Interpolator first_[2], second_[2];
   std::vector<double> interleaved_, frames_in_[2], middle_, raised_[2];

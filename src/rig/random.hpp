@@ -29,8 +29,8 @@ class Random {
   /// no longer shows once a filter has summed many of them.
   [[nodiscard]] constexpr double gaussian() {
     const std::uint64_t bits = next();
-    const auto sum = (bits & 0xFFFFU) + ((bits >> 16U) & 0xFFFFU) + ((bits >> 32U) & 0xFFFFU) +
-                     (bits >> 48U);
+    const auto sum =
+        (bits & 0xFFFFU) + ((bits >> 16U) & 0xFFFFU) + ((bits >> 32U) & 0xFFFFU) + (bits >> 48U);
     // Mean of the sum 2·65535; standard deviation 65536·√(4/12).
     return (static_cast<double>(sum) - 131070.0) * (1.7320508075688772 / 65536.0);
   }

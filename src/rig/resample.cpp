@@ -6,6 +6,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "measure/vectorize.hpp"
+
 namespace railtap::rig {
 namespace {
 
@@ -24,18 +26,18 @@ double sinc(double x) {
   return x == 0.0 ? 1.0 : std::sin(std::numbers::pi * x) / (std::numbers::pi * x);
 }
 
-/// Four partial sums, so that the additions need not wait for each other.
-double dot(const double* a, const double* b, std::size_t count) {
-  double sum0 = 0.0, sum1 = 0.0, sum2 = 0.0, sum3 = 0.0;
-  std::size_t k = 0;
-  for (; k + 4 <= count; k += 4) {
-    sum0 += a[k] * b[k];
-    sum1 += a[k + 1] * b[k + 1];
-    sum2 += a[k + 2] * b[k + 2];
-    sum3 += a[k + 3] * b[k + 3];
+/// Filters a block: one dot product per output sample, of every phase in turn.
+RAILTAP_VECTORIZE void filter_block(const double* history, const double* phases, std::size_t taps,
+                                    std::size_t phase_count, std::size_t step,
+                                    std::span<double> output) {
+  for (std::size_t n = 0; n < output.size(); ++n) {
+    const double* x = history + (n / phase_count) * step;
+    const double* h = phases + (n % phase_count) * taps;
+    double sum = 0.0;
+#pragma omp simd reduction(+ : sum)
+    for (std::size_t k = 0; k < taps; ++k) sum += x[k] * h[k];
+    output[n] = sum;
   }
-  for (; k < count; ++k) sum0 += a[k] * b[k];
-  return (sum0 + sum1) + (sum2 + sum3);
 }
 
 /// Appends a block behind the history.
@@ -53,8 +55,7 @@ void keep_last(std::vector<double>& history, std::size_t kept) {
 
 std::vector<double> low_pass_taps(double pass, double stop, Decibels rejection) {
   const double beta = 0.1102 * (rejection.value() - 8.7);
-  const double order =
-      (rejection.value() - 8.0) / (2.285 * 2.0 * std::numbers::pi * (stop - pass));
+  const double order = (rejection.value() - 8.0) / (2.285 * 2.0 * std::numbers::pi * (stop - pass));
   const int half = static_cast<int>(std::ceil(order / 2.0));
   const double cutoff = pass + stop;  // twice the middle of the transition band
   std::vector<double> taps;
@@ -82,17 +83,14 @@ Interpolator::Interpolator(int factor, double pass) : factor_(factor) {
   history_.assign(phase_taps_ - 1, 0.0);
 }
 
-double Interpolator::delay() const { return static_cast<double>(taps_ - 1) / 2.0; }
+double Interpolator::delay() const {
+  return static_cast<double>(taps_ - 1) / 2.0;
+}
 
 void Interpolator::process(std::span<const double> input, std::span<double> output) {
   append(history_, phase_taps_ - 1, input);
-  const auto phases = static_cast<std::size_t>(factor_);
-  for (std::size_t n = 0; n < input.size(); ++n) {
-    for (std::size_t phase = 0; phase < phases; ++phase) {
-      output[n * phases + phase] =
-          dot(&phases_[phase * phase_taps_], history_.data() + n, phase_taps_);
-    }
-  }
+  filter_block(history_.data(), phases_.data(), phase_taps_, static_cast<std::size_t>(factor_), 1,
+               output);
   keep_last(history_, phase_taps_ - 1);
 }
 
@@ -101,14 +99,14 @@ Decimator::Decimator(int factor, double pass)
   history_.assign(taps_.size() - 1, 0.0);
 }
 
-double Decimator::delay() const { return static_cast<double>(taps_.size() - 1) / 2.0; }
+double Decimator::delay() const {
+  return static_cast<double>(taps_.size() - 1) / 2.0;
+}
 
 void Decimator::process(std::span<const double> input, std::span<double> output) {
   append(history_, taps_.size() - 1, input);
-  const auto step = static_cast<std::size_t>(factor_);
-  for (std::size_t n = 0; n < output.size(); ++n) {
-    output[n] = dot(taps_.data(), history_.data() + n * step, taps_.size());
-  }
+  filter_block(history_.data(), taps_.data(), taps_.size(), 1, static_cast<std::size_t>(factor_),
+               output);
   keep_last(history_, taps_.size() - 1);
 }
 

@@ -92,7 +92,7 @@ struct Recording {
   Terminals terminals;
   std::vector<CardLane> lanes;
   std::vector<std::vector<double>> blocks;
-  std::size_t drop;          // frames to leave out, for the filters' delay
+  std::size_t drop;                     // frames to leave out, for the filters' delay
   std::size_t position = block_frames;  // next frame of the block to hand out
   std::int64_t frames_left_behind = 0;  // frames of filter delay still owed behind the end
   std::size_t valid = block_frames;     // frames of the block before the end
@@ -142,21 +142,14 @@ struct Recording {
   }
 };
 
-std::optional<std::int64_t> expected_frames(const Play& play, const audio::StreamFormat& track,
-                                            const SoundCard& card) {
-  if (!track.frames) return {};
-  const double seconds = static_cast<double>(*track.frames) / track.rate.value() +
-                         (play.before + play.after).value();
-  return static_cast<std::int64_t>(std::ceil(seconds * card.rate.value()));
-}
-
 }  // namespace
 
 audio::Source record(const Rig& rig, const Play& play, audio::Source track) {
   if (bridge_tied(rig, play.point) && !rig.tap.bridge_tied) {
     throw Error("the tap would ground one side of a bridge-tied output, which can destroy it",
-                rig.name, "describe a tap with resistors and capacitors in both legs: "
-                          "bridge_tied = true under [tap]");
+                rig.name,
+                "describe a tap with resistors and capacitors in both legs: "
+                "bridge_tied = true under [tap]");
   }
   const SoundCard& card = rig.sound_card;
   audio::StreamFormat format;
@@ -165,16 +158,14 @@ audio::Source record(const Rig& rig, const Play& play, audio::Source track) {
   format.encoding = "virtual rig, " + std::to_string(card.bits) + "-bit";
   format.code_step = std::ldexp(1.0, 1 - card.bits);
   const int delay = filter_delay();
-  auto recording = std::make_shared<Recording>(
-      Recording{Terminals(rig, play, std::move(track), card.rate, card.clock_ppm,
-                          delay % oversampling),
-                {},
-                std::vector<std::vector<double>>(
-                    static_cast<std::size_t>(format.channels),
-                    std::vector<double>(block_frames * oversampling)),
-                static_cast<std::size_t>(delay / oversampling),
-                block_frames,
-                delay / oversampling});
+  auto recording = std::make_shared<Recording>(Recording{
+      Terminals(rig, play, std::move(track), card.rate, card.clock_ppm, delay % oversampling),
+      {},
+      std::vector<std::vector<double>>(static_cast<std::size_t>(format.channels),
+                                       std::vector<double>(block_frames * oversampling)),
+      static_cast<std::size_t>(delay / oversampling),
+      block_frames,
+      delay / oversampling});
   for (int c = 0; c < format.channels; ++c) {
     recording->lanes.push_back(
         make_lane(rig, static_cast<std::size_t>(c), recording->terminals.rate()));

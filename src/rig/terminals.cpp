@@ -60,7 +60,8 @@ HeadUnitLane make_lane(const Rig& rig, bool rear, bool right, Hertz rate) {
   return lane;
 }
 
-/// Shelves: what a filter passes is added with gain − 1. Loudness fades out towards the highest step.
+/// Shelves: what a filter passes is added with gain − 1. Loudness fades out towards the highest
+/// step.
 void apply_tone(HeadUnitLane& lane, const HeadUnit& unit, int step, std::span<double> block) {
   const double quietness = unit.tone.loudness ? 1.0 - static_cast<double>(step) / unit.steps : 0.0;
   const Decibels loud = unit.tone.loudness_boost * quietness;
@@ -99,8 +100,8 @@ AmplifierLane make_lane(const Rig& rig, const Play& play, std::size_t channel, H
   lane.gain = gain(amplifier, control) * (channel == 1 ? amplitude_ratio(control.mismatch) : 1.0);
   lane.high_pass = make_filter(Pass::high, control.high_pass, rate);
   lane.low_pass = make_filter(Pass::low, control.low_pass, rate);
-  lane.random = Random(rig.seed * 8 + 1000 * (play.point.amplifier + 1) +
-                       10 * play.point.control + channel);
+  lane.random =
+      Random(rig.seed * 8 + 1000 * (play.point.amplifier + 1) + 10 * play.point.control + channel);
   std::optional<Ohms> load;
   if (play.speakers_connected) load = control.speaker_load;
   lane.stage = make_stage(amplifier.output, amplifier_rail(rig, amplifier),
@@ -149,8 +150,7 @@ bool rear_of(const Rig& rig, const TapPoint& point) {
 
 int channel_count(const Rig& rig, const TapPoint& point) {
   if (point.at != TapPoint::At::amplifier) return 2;
-  return static_cast<int>(
-      rig.amplifiers[point.amplifier].controls[point.control].inputs.size());
+  return static_cast<int>(rig.amplifiers[point.amplifier].controls[point.control].inputs.size());
 }
 
 bool bridge_tied(const Rig& rig, const TapPoint& point) {
@@ -200,9 +200,14 @@ Terminals::Terminals(const Rig& rig, const Play& play, audio::Source track, Hert
   const Hertz rate = card_rate * oversampling;
   const double steps = rate * (1.0 + millionth * clock_ppm) / track.format.rate;
   const bool rear = rear_of(rig, play.point);
-  state_ = std::make_unique<State>(
-      State{rig, play, rate, Player(std::move(track), steps, play.before, play.after, skip),
-            make_lane(rig, rear, false, rate), make_lane(rig, rear, true, rate), {}});
+  state_ =
+      std::make_unique<State>(State{rig,
+                                    play,
+                                    rate,
+                                    Player(std::move(track), steps, play.before, play.after, skip),
+                                    make_lane(rig, rear, false, rate),
+                                    make_lane(rig, rear, true, rate),
+                                    {}});
   if (play.point.at != TapPoint::At::amplifier) return;
   for (int c = 0; c < channel_count(rig, play.point); ++c) {
     state_->amplifier.push_back(make_lane(rig, play, static_cast<std::size_t>(c), rate));
@@ -213,16 +218,19 @@ Terminals::Terminals(Terminals&&) noexcept = default;
 Terminals& Terminals::operator=(Terminals&&) noexcept = default;
 Terminals::~Terminals() = default;
 
-Hertz Terminals::rate() const { return state_->rate; }
-int Terminals::channels() const { return channel_count(state_->rig, state_->play.point); }
+Hertz Terminals::rate() const {
+  return state_->rate;
+}
+int Terminals::channels() const {
+  return channel_count(state_->rig, state_->play.point);
+}
 
 std::size_t Terminals::read(std::vector<std::vector<double>>& blocks) {
   State& state = *state_;
   state.left_block.resize(blocks.front().size());
   state.right_block.resize(blocks.front().size());
   const std::size_t valid = state.player.read(state.left_block, state.right_block);
-  const int step =
-      state.step_at(Seconds(static_cast<double>(state.samples) / state.rate.value()));
+  const int step = state.step_at(Seconds(static_cast<double>(state.samples) / state.rate.value()));
   process(state.left, state.rig.head_unit, step, state.left_block);
   process(state.right, state.rig.head_unit, step, state.right_block);
   state.mix(blocks);

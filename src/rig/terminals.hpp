@@ -13,8 +13,8 @@
 namespace railtap::rig {
 
 /// The rig computes at this many times the sound card's rate. With the box filter of
-/// output_stage.hpp, the aliases of a 1 kHz tone 3 dB over a hard rail stay below −130 dB re the tone
-/// (measured in tests/rig).
+/// output_stage.hpp, the aliases of a 1 kHz tone 3 dB over a hard rail stay below −130 dB re the
+/// tone (measured in tests/rig).
 inline constexpr int oversampling = 16;
 
 /// A pair of terminals: of the head unit, or of the channels behind a gain control.

@@ -23,7 +23,9 @@ Volts rated_volts(const Amplifier& amplifier) {
 
 }  // namespace
 
-Volts head_unit_rail(const Rig& rig) { return rig.supply.voltage - rig.head_unit.drop; }
+Volts head_unit_rail(const Rig& rig) {
+  return rig.supply.voltage - rig.head_unit.drop;
+}
 
 double volume_gain(const HeadUnit& unit, int step) {
   if (step == 0) return 0.0;
@@ -42,7 +44,8 @@ Ohms sag_resistance(const Rig& rig, const Amplifier& amplifier) {
   }
   const double ratio = amplifier_rail(rig, amplifier) / rig.supply.voltage;
   const double from_feed =
-      amplifier.regulated ? 0.0 : ratio * ratio * channels / (percent * amplifier.efficiency.value());
+      amplifier.regulated ? 0.0
+                          : ratio * ratio * channels / (percent * amplifier.efficiency.value());
   return amplifier.output.sag_resistance + rig.supply.feed_resistance * from_feed;
 }
 
@@ -79,8 +82,7 @@ int highest_clean_step(const Rig& rig, Dbfs level) {
 }
 
 Volts volts_per_full_scale(const Rig& rig) {
-  const double attenuation =
-      rig.tap.nominal_attenuation * (1.0 + percent * rig.tap.error.value());
+  const double attenuation = rig.tap.nominal_attenuation * (1.0 + percent * rig.tap.error.value());
   return rig.sound_card.full_scale * attenuation;
 }
 

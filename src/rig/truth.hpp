@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// What the rig's own settings amount to: for the rig itself, and for tests to compare findings with.
+// What the rig's own settings amount to: for the rig itself, and for tests to compare findings
+// with.
 #pragma once
 
 #include <optional>
@@ -27,15 +28,16 @@ namespace railtap::rig {
 /// goes evenly in decibels from one end to the other.
 [[nodiscard]] double gain(const Amplifier& amplifier, const Control& control);
 
-/// RMS of the sine at the terminals whose peak just touches the nearer rail (or where its knee begins),
-/// with a load or without.
+/// RMS of the sine at the terminals whose peak just touches the nearer rail (or where its knee
+/// begins), with a load or without.
 [[nodiscard]] Volts clip_onset(const Rig& rig, const Amplifier& amplifier,
                                std::optional<Ohms> load);
 
 /// The same for the head unit, which drives no load.
 [[nodiscard]] Volts head_unit_clip_onset(const Rig& rig);
 
-/// The highest step at which a sine of this level stays off the head unit's rail; tone controls flat.
+/// The highest step at which a sine of this level stays off the head unit's rail; tone controls
+/// flat.
 [[nodiscard]] int highest_clean_step(const Rig& rig, Dbfs level);
 
 /// Peak volts at the terminals that reach the sound card's full scale, in the middle of the band.
