@@ -4,14 +4,11 @@
 #include <iostream>
 #include <memory>
 
-#include "audio/pump.hpp"
-#include "audio/sound_file.hpp"
 #include "command/command.hpp"
 #include "command/options.hpp"
-#include "files/interrupt.hpp"
-#include "judge/analysis.hpp"
-#include "measure/recording.hpp"
+#include "command/recorded.hpp"
 #include "report/analysis.hpp"
+#include "system/calibration_file.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
@@ -19,15 +16,13 @@ namespace {
 
 struct AnalyzeOptions {
   std::string file;
+  std::string calibration;
   std::optional<Volts> volts_per_full_scale;
   Percent limit{1.0};
   Hertz band_low{20.0};
   Hertz band_high{20000.0};
   bool json = false;
 };
-
-// AES17 asks for steady tones of seconds; under this no figure would hold.
-constexpr Seconds shortest_recording{0.15};
 
 judge::Limits resolve(const AnalyzeOptions& options) {
   require_positive(options.limit, "--limit");
@@ -41,33 +36,30 @@ judge::Limits resolve(const AnalyzeOptions& options) {
   return {options.limit, options.volts_per_full_scale, {options.band_low, options.band_high}};
 }
 
-void require_length(std::int64_t frames, Hertz rate, const std::string& file) {
-  const double seconds = static_cast<double>(frames) / rate.value();
-  if (seconds >= shortest_recording.value()) return;
-  throw Error("the recording is too short to measure: " + format_quantity(Seconds(seconds), 3),
-              file, "record at least 0.5 s of the steady tone");
+// A calibration made at another rate may stand for another input, or another setting of it.
+void warn_of_other_rate(const system::CalibrationRecord& calibration, Hertz rate,
+                        const std::string& file) {
+  const auto& calibrated = calibration.origin.sample_rate;
+  if (!calibrated || *calibrated == rate) return;
+  std::cerr << "railtap: note: " << file << " was made at " << format_quantity(*calibrated, 6)
+            << ", the recording has " << format_quantity(rate, 6)
+            << "; the volts hold only if it is the same input at the same setting\n";
 }
 
 ExitStatus analyze(const AnalyzeOptions& options) {
   report::AnalysisDocument document;
   document.limits = resolve(options);
-  const audio::Source source = audio::open_sound_file(options.file);
-  document.file_name = options.file;
-  document.format = source.format;
-
-  measure::RecordingMeter meter(source.format.rate, source.format.channels,
-                                {document.limits.band, source.format.code_step});
-  document.frames = audio::pump(source, [&](std::span<const double> block) {
-    files::throw_if_interrupted();
-    meter.add(block);
-    return true;
-  });
-  require_length(document.frames, source.format.rate, options.file);
-  int channel = 1;
-  for (const auto& recording : meter.finish()) {
-    document.channels.push_back(
-        judge::judge_channel(channel++, recording, source.format.rate, document.limits));
+  std::optional<system::CalibrationRecord> calibration;
+  if (!options.calibration.empty()) {
+    calibration = system::read_calibration(options.calibration);
+    document.limits.volts_per_full_scale = calibration->volts_per_full_scale;
   }
+  const Recorded recorded = measure_recording(options.file, document.limits);
+  if (calibration) warn_of_other_rate(*calibration, recorded.format.rate, options.calibration);
+  document.file_name = options.file;
+  document.format = recorded.format;
+  document.frames = recorded.frames;
+  document.channels = recorded.analyses;
   std::cout << (options.json ? report::analysis_json(document) + "\n"
                              : report::analysis_text(document));
   return judge::within_limits(document.channels) ? ExitStatus::within_limits
@@ -85,8 +77,11 @@ void add_analyze(CLI::App& app, ExitStatus& status) {
       ->add_option("FILE", options->file,
                    "Recording: WAV, FLAC, AIFF, MP3 and what else libsndfile reads")
       ->required();
-  add_quantity(*command, "--volts-full-scale", options->volts_per_full_scale,
-               "Peak volts at the tap that reach digital full scale");
+  auto* volts = add_quantity(*command, "--volts-full-scale", options->volts_per_full_scale,
+                             "Peak volts at the tap that reach digital full scale");
+  command
+      ->add_option("--calibration", options->calibration, "Calibration file that `calibrate` wrote")
+      ->excludes(volts);
   add_quantity(*command, "--limit", options->limit, "THD+N over this is distorted");
   add_quantity(*command, "--band-low", options->band_low, "Lower edge of the measuring band");
   add_quantity(*command, "--band-high", options->band_high, "Upper edge of the measuring band");
