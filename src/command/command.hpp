@@ -20,6 +20,7 @@ enum class ExitStatus : int {
 /// `status`, which outlives `app`. It throws Error where it could not do its work.
 void add_analyze(CLI::App& app, ExitStatus& status);
 void add_attenuator(CLI::App& app, ExitStatus& status);
+void add_calibrate(CLI::App& app, ExitStatus& status);
 void add_target(CLI::App& app, ExitStatus& status);
 void add_reference(CLI::App& app, ExitStatus& status);
 

@@ -54,18 +54,21 @@ PowerBand power_band(const ReadingBand& band, Ohms load) {
 }
 
 void require_in_band(const Meter& meter, Hertz tone, std::string_view name) {
+  // A recorder's clock is off by a few hundredths of a percent, and no band ends as sharply as
+  // that.
+  constexpr double edge = 1.001;
   const std::string advice =
       "set the voltage with a tone of 50 to 100 Hz, which every meter's band holds, or describe a "
       "meter "
       "that is specified at " +
       format_quantity(tone);
-  if (meter.highest_frequency && tone > *meter.highest_frequency) {
+  if (meter.highest_frequency && tone > *meter.highest_frequency * edge) {
     throw Error(
         "a tone of " + format_quantity(tone) + " is above this meter's band, which ends at " +
             format_quantity(*meter.highest_frequency) + ", so its reading says nothing certain",
         std::string(name), advice);
   }
-  if (meter.lowest_frequency && tone < *meter.lowest_frequency) {
+  if (meter.lowest_frequency && tone * edge < *meter.lowest_frequency) {
     throw Error(
         "a tone of " + format_quantity(tone) + " is below this meter's band, which begins at " +
             format_quantity(*meter.lowest_frequency) + ", so its reading says nothing certain",

@@ -141,6 +141,9 @@ TEST_CASE("meter: a tone outside its band is refused with what to do instead") {
   const auto narrow = meter("1.2%+5, 40-400Hz");
   CHECK_NOTHROW(require_in_band(narrow, Hertz(50.0), "--tone-frequency"));
   CHECK_NOTHROW(require_in_band(narrow, Hertz(400.0), "--tone-frequency"));
+  CHECK_NOTHROW(
+      require_in_band(narrow, Hertz(400.04), "--tone-frequency"));  // 100 ppm of clock error
+  CHECK_THROWS_AS(require_in_band(narrow, Hertz(401.0), "--tone-frequency"), Error);
   CHECK_NOTHROW(require_in_band(meter("1.2%+5"), Hertz(20000.0), "--tone-frequency"));
   CHECK_THROWS_AS(require_in_band(narrow, Hertz(30.0), "--tone-frequency"), Error);
   try {

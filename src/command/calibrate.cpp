@@ -1,0 +1,197 @@
+// SPDX-License-Identifier: MIT
+// `railtap calibrate`: ties a recording of a steady tone to a meter's reading of it.
+#include <chrono>
+#include <ctime>
+#include <filesystem>
+#include <iostream>
+#include <memory>
+#include <numbers>
+#include <string>
+
+#include "audio/pump.hpp"
+#include "audio/sound_file.hpp"
+#include "command/command.hpp"
+#include "command/options.hpp"
+#include "electric/calibration.hpp"
+#include "files/interrupt.hpp"
+#include "judge/analysis.hpp"
+#include "judge/calibration_tone.hpp"
+#include "measure/recording.hpp"
+#include "report/calibration_report.hpp"
+#include "system/calibration_file.hpp"
+#include "units/error.hpp"
+
+namespace railtap::command {
+namespace {
+
+// Two decibels off the calculated divider is more than parts of 5 % and an input's resistance
+// explain.
+constexpr Decibels usual_deviation{2.0};
+
+struct CalibrateOptions {
+  std::string file, reading, meter, output, device, divider;
+  std::optional<Volts> nominal;  // RMS of the sine that fills the input
+  Decibels nominal_tolerance = usual_deviation;
+  std::optional<int> channel;
+  bool json = false, force = false;
+};
+
+struct Captured {
+  Hertz rate;
+  judge::CalibrationCapture tone;
+};
+
+void check_channel(const CalibrateOptions& options, int channels) {
+  if (!options.channel || (*options.channel >= 1 && *options.channel <= channels)) return;
+  throw Error("there is no channel " + std::to_string(*options.channel), options.file,
+              "give --channel from 1 to " + std::to_string(channels));
+}
+
+Captured captured(const CalibrateOptions& options) {
+  const audio::Source source = audio::open_sound_file(options.file);
+  const audio::StreamFormat& format = source.format;
+  check_channel(options, format.channels);
+  const judge::Limits limits;
+  measure::RecordingMeter meter(format.rate, format.channels, {limits.band, format.code_step});
+  audio::pump(source, [&meter](std::span<const double> block) {
+    files::throw_if_interrupted();
+    meter.add(block);
+    return true;
+  });
+  const auto recordings = meter.finish();
+  std::vector<judge::ChannelAnalysis> analyses;
+  for (const auto& recording : recordings) {
+    const int channel = static_cast<int>(analyses.size()) + 1;
+    analyses.push_back(judge::judge_channel(channel, recording, format.rate, limits));
+  }
+  const int channel = options.channel.value_or(judge::loudest_channel(analyses));
+  const auto index = static_cast<std::size_t>(channel - 1);
+  return {format.rate, judge::calibration_capture(recordings[index], analyses[index], format.rate,
+                                                  options.file)};
+}
+
+electric::CalibrationTone tone_of(const CalibrateOptions& options, const Captured& capture) {
+  electric::CalibrationTone tone;
+  tone.rms_fs = capture.tone.rms_fs;
+  tone.form_factor = capture.tone.form_factor;
+  tone.level_spread = capture.tone.level_spread;
+  tone.frequency = capture.tone.frequency;
+  tone.reading = require_positive(parse_quantity<Volts>(options.reading, "--reading"), "--reading");
+  tone.typed_digit = electric::last_digit(options.reading, "--reading");
+  if (!options.meter.empty()) tone.meter = electric::parse_meter(options.meter, "--meter");
+  return tone;
+}
+
+std::string now_utc() {
+  const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
+  std::tm utc{};
+  gmtime_r(&now, &utc);
+  char text[sizeof "2000-01-01T00:00:00Z"];
+  const auto length = std::strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%SZ", &utc);
+  return {text, length};
+}
+
+std::optional<std::string> given(const std::string& text) {
+  return text.empty() ? std::nullopt : std::optional(text);
+}
+
+system::CalibrationRecord record_of(const CalibrateOptions& options, const Captured& capture,
+                                    const report::CalibrationDocument& document) {
+  system::CalibrationRecord record;
+  record.volts_per_full_scale = document.found.volts_per_full_scale;
+  record.uncertainty = document.found.uncertainty;
+  auto& origin = record.origin;
+  origin.date = now_utc();
+  origin.recording = std::filesystem::path(options.file).filename().string();
+  origin.device = given(options.device);
+  origin.channel = capture.tone.channel;
+  origin.sample_rate = capture.rate;
+  origin.tone = capture.tone.frequency;
+  origin.level = capture.tone.level;
+  origin.reading = document.reading;
+  if (document.meter) origin.meter = electric::describe(*document.meter);
+  origin.divider = given(options.divider);
+  if (document.nominal) origin.nominal = document.nominal->nominal;
+  return record;
+}
+
+report::CalibrationDocument document_of(const CalibrateOptions& options, const Captured& capture) {
+  const electric::CalibrationTone tone = tone_of(options, capture);
+  report::CalibrationDocument document{
+      capture.tone, tone.reading, {}, tone.meter, electric::calibrate(tone), {}};
+  document.full_scale_rms = document.found.volts_per_full_scale / std::numbers::sqrt2;
+  if (options.nominal) {
+    document.nominal = electric::compare_with_nominal(
+        document.found, *options.nominal * std::numbers::sqrt2, options.nominal_tolerance);
+  }
+  return document;
+}
+
+/// Mistakes on the command line are told before a long recording is read.
+void check_options(const CalibrateOptions& options) {
+  if (options.nominal) require_positive(*options.nominal, "--nominal");
+  require_not_negative(options.nominal_tolerance, "--nominal-tolerance");
+  require_positive(parse_quantity<Volts>(options.reading, "--reading"), "--reading");
+  if (!options.meter.empty()) (void)electric::parse_meter(options.meter, "--meter");
+  if (!options.output.empty() && !options.force && std::filesystem::exists(options.output)) {
+    throw Error("the file exists", options.output, "give another name, or --force to overwrite it");
+  }
+}
+
+ExitStatus run(const CalibrateOptions& options) {
+  check_options(options);
+  const Captured capture = captured(options);
+  const auto document = document_of(options, capture);
+  if (!options.output.empty()) {
+    system::write_calibration(options.output, record_of(options, capture, document),
+                              options.force ? files::Overwrite::allow : files::Overwrite::refuse);
+    std::cerr << "wrote " << options.output << '\n';
+  }
+  std::cout << (options.json ? report::calibration_json(document)
+                             : report::calibration_report(document));
+  const bool plausible = !document.nominal || document.nominal->plausible;
+  return plausible ? ExitStatus::within_limits : ExitStatus::outside_limits;
+}
+
+void add_options(CLI::App& command, CalibrateOptions& options) {
+  command.add_option("FILE", options.file, "Recording of the steady tone")->required();
+  command.add_option("--reading", options.reading, "AC volts read while it was recorded")
+      ->required()
+      ->type_name("V");
+  command
+      .add_option("--meter", options.meter,
+                  "The meter: accuracy, then as known last digit or counts, type, AC band")
+      ->type_name("TEXT");
+  command
+      .add_option("--channel", options.channel, "Channel of the recording; else the loudest tone")
+      ->type_name("N");
+  add_quantity(command, "--nominal", options.nominal,
+               "RMS volts of sine that should fill the input, as the attenuator command prints");
+  add_quantity(command, "--nominal-tolerance", options.nominal_tolerance,
+               "How far from it the result may be");
+  command.add_option("--device", options.device, "Name of the input, for the file")
+      ->type_name("TEXT");
+  command.add_option("--divider", options.divider, "The tap's parts, for the file")
+      ->type_name("TEXT");
+  command.add_option("--output", options.output, "Write a calibration file (TOML)")
+      ->type_name("FILE");
+  command.add_flag("--force", options.force, "Overwrite the calibration file if it exists");
+  command.add_flag("--json", options.json, "Print one JSON document (railtap.calibration/1)");
+}
+
+}  // namespace
+
+void add_calibrate(CLI::App& app, ExitStatus& status) {
+  auto* command = app.add_subcommand("calibrate",
+                                     "Tie a recording of a steady tone to a meter's reading of it");
+  auto options = std::make_shared<CalibrateOptions>();
+  add_options(*command, *options);
+  command->footer(
+      "Example:\n"
+      "  railtap calibrate tone.wav --reading 3.52V --meter \"1.2%+5, average, 400Hz\" \\\n"
+      "    --output cal.toml\n"
+      "Exit status: 0 done, 1 far from --nominal, 2 when the tone is not fit to calibrate with.");
+  command->callback([&status, options] { status = run(*options); });
+}
+
+}  // namespace railtap::command

@@ -1,0 +1,76 @@
+// SPDX-License-Identifier: MIT
+// A calibration in words and as a document.
+#include "report/calibration_report.hpp"
+
+#include "report/json_values.hpp"
+#include "units/print.hpp"
+
+namespace railtap::report {
+namespace {
+
+std::string nominal_line(const electric::NominalComparison& nominal) {
+  std::string text = "  By calculation " + format_quantity(nominal.nominal, 4, Zeros::keep) +
+                     " peak: found " + format_fixed(nominal.deviation, 2, Sign::always);
+  return text +
+         (nominal.plausible
+              ? ", plausible.\n"
+              : ". Too far off: check the resistors' values, the input's volume control, and that "
+                "the tap and the meter are on the same terminals.\n");
+}
+
+std::string meter_line(const CalibrationDocument& document) {
+  std::string text = "  Reading " + format_quantity(document.reading, 4, Zeros::keep);
+  if (!document.meter) return text + "; describe the meter with --meter to learn the error.\n";
+  text += ", meter " + electric::describe(*document.meter);
+  if (document.found.meter_correction != Decibels(0.0)) {
+    text += ", corrected by " + format_fixed(document.found.meter_correction, 3, Sign::always) +
+            " for the waveform";
+  }
+  return text + ".\n";
+}
+
+}  // namespace
+
+std::string calibration_report(const CalibrationDocument& document) {
+  std::string text = "Digital full scale is " +
+                     format_quantity(document.found.volts_per_full_scale, 4, Zeros::keep) +
+                     " peak, " + format_quantity(document.full_scale_rms, 4, Zeros::keep) +
+                     " RMS of a sine";
+  if (document.found.uncertainty) {
+    text += ", \u00b1" + format_quantity(*document.found.uncertainty, 2);
+  }
+  const judge::CalibrationCapture& capture = document.capture;
+  text += ".\n  Channel " + std::to_string(capture.channel) + ": " +
+          format_quantity(capture.frequency, 5) + " at " + format_fixed(capture.level, 2) +
+          ", THD+N " + format_quantity(capture.thdn, 2) + ", level within " +
+          format_fixed(capture.level_spread, 3) + ".\n" + meter_line(document);
+  return document.nominal ? text + nominal_line(*document.nominal) : text;
+}
+
+std::string calibration_json(const CalibrationDocument& document) {
+  const judge::CalibrationCapture& capture = document.capture;
+  Json json;
+  json["schema"] = "railtap.calibration/1";
+  json["volts_per_full_scale"] = json_number(document.found.volts_per_full_scale.value());
+  json["full_scale_sine_v"] = json_number(document.full_scale_rms.value());
+  json["uncertainty_percent"] = json_number(document.found.uncertainty);
+  json["channel"] = capture.channel;
+  json["frequency_hz"] = json_number(capture.frequency.value());
+  json["level_dbfs"] = json_number(capture.level.value());
+  json["thdn_percent"] = json_number(capture.thdn.value());
+  json["level_spread_db"] = json_number(capture.level_spread.value());
+  json["reading_v"] = json_number(document.reading.value());
+  json["true_rms_v"] = json_number(document.found.true_rms.value());
+  json["meter_correction_db"] = json_number(document.found.meter_correction.value());
+  json["nominal_volts_per_full_scale"] = nullptr;
+  json["deviation_db"] = nullptr;
+  json["plausible"] = nullptr;
+  if (document.nominal) {
+    json["nominal_volts_per_full_scale"] = json_number(document.nominal->nominal.value());
+    json["deviation_db"] = json_number(document.nominal->deviation.value());
+    json["plausible"] = document.nominal->plausible;
+  }
+  return json.dump(2) + "\n";
+}
+
+}  // namespace railtap::report

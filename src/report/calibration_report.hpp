@@ -1,0 +1,29 @@
+// SPDX-License-Identifier: MIT
+// A calibration in words and as a document.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "electric/calibration.hpp"
+#include "judge/calibration_tone.hpp"
+
+namespace railtap::report {
+
+/// What is reported of one calibration.
+struct CalibrationDocument {
+  judge::CalibrationCapture capture;
+  Volts reading;
+  Volts full_scale_rms;  ///< of a sine that fills the input
+  std::optional<electric::Meter> meter;
+  electric::Calibration found;
+  std::optional<electric::NominalComparison> nominal;
+};
+
+/// Volts first.
+[[nodiscard]] std::string calibration_report(const CalibrationDocument& document);
+
+/// The document "railtap.calibration/1" as JSON; what is not known is null.
+[[nodiscard]] std::string calibration_json(const CalibrationDocument& document);
+
+}  // namespace railtap::report
