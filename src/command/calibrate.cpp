@@ -8,15 +8,11 @@
 #include <numbers>
 #include <string>
 
-#include "audio/pump.hpp"
-#include "audio/sound_file.hpp"
 #include "command/command.hpp"
 #include "command/options.hpp"
+#include "command/recorded.hpp"
 #include "electric/calibration.hpp"
-#include "files/interrupt.hpp"
-#include "judge/analysis.hpp"
 #include "judge/calibration_tone.hpp"
-#include "measure/recording.hpp"
 #include "report/calibration_report.hpp"
 #include "system/calibration_file.hpp"
 #include "units/error.hpp"
@@ -41,33 +37,18 @@ struct Captured {
   judge::CalibrationCapture tone;
 };
 
-void check_channel(const CalibrateOptions& options, int channels) {
-  if (!options.channel || (*options.channel >= 1 && *options.channel <= channels)) return;
-  throw Error("there is no channel " + std::to_string(*options.channel), options.file,
-              "give --channel from 1 to " + std::to_string(channels));
-}
-
 Captured captured(const CalibrateOptions& options) {
-  const audio::Source source = audio::open_sound_file(options.file);
-  const audio::StreamFormat& format = source.format;
-  check_channel(options, format.channels);
-  const judge::Limits limits;
-  measure::RecordingMeter meter(format.rate, format.channels, {limits.band, format.code_step});
-  audio::pump(source, [&meter](std::span<const double> block) {
-    files::throw_if_interrupted();
-    meter.add(block);
-    return true;
-  });
-  const auto recordings = meter.finish();
-  std::vector<judge::ChannelAnalysis> analyses;
-  for (const auto& recording : recordings) {
-    const int channel = static_cast<int>(analyses.size()) + 1;
-    analyses.push_back(judge::judge_channel(channel, recording, format.rate, limits));
+  const Recorded recorded = measure_recording(options.file, {});
+  const auto channels = static_cast<int>(recorded.analyses.size());
+  if (options.channel && (*options.channel < 1 || *options.channel > channels)) {
+    throw Error("there is no channel " + std::to_string(*options.channel), options.file,
+                "give --channel from 1 to " + std::to_string(channels));
   }
-  const int channel = options.channel.value_or(judge::loudest_channel(analyses));
+  const int channel = options.channel.value_or(judge::loudest_channel(recorded.analyses));
   const auto index = static_cast<std::size_t>(channel - 1);
-  return {format.rate, judge::calibration_capture(recordings[index], analyses[index], format.rate,
-                                                  options.file)};
+  const Hertz rate = recorded.format.rate;
+  return {rate, judge::calibration_capture(recorded.measurements[index], recorded.analyses[index],
+                                           rate, options.file)};
 }
 
 electric::CalibrationTone tone_of(const CalibrateOptions& options, const Captured& capture) {
