@@ -35,6 +35,21 @@ RAILTAP_VECTORIZE Sums sums(const double* x, std::size_t count) {
   return {sum, squares, lowest, highest};
 }
 
+struct Weighted {
+  double mean, square;
+};
+
+RAILTAP_VECTORIZE Weighted weighted(const double* x, const double* w, std::size_t count) {
+  double mean = 0.0;
+  double square = 0.0;
+#pragma omp simd reduction(+ : mean, square)
+  for (std::size_t n = 0; n < count; ++n) {
+    mean += w[n] * x[n];
+    square += w[n] * x[n] * x[n];
+  }
+  return {mean, square};
+}
+
 struct Projection {
   double re, im;
 };
@@ -86,6 +101,18 @@ FrameFigures figures(std::span<const double> samples) {
   result.lowest = s.lowest;
   result.highest = s.highest;
   return result;
+}
+
+FrameLevel::FrameLevel(std::size_t length) : weight_(length) {
+  for (std::size_t n = 0; n < length; ++n) {
+    const double angle = 2.0 * pi * (static_cast<double>(n) + 0.5) / static_cast<double>(length);
+    weight_[n] = (1.0 - std::cos(angle)) / static_cast<double>(length);
+  }
+}
+
+double FrameLevel::mean_square(std::span<const double> samples) const {
+  const Weighted w = weighted(samples.data(), weight_.data(), samples.size());
+  return std::max(0.0, w.square - w.mean * w.mean);
 }
 
 void FullScaleRuns::add(std::span<const double> block, const FrameFigures& figures) {

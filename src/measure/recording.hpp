@@ -43,11 +43,12 @@ struct RecordingOptions {
 
 /// Measures one channel of a stream.
 ///
-/// The stream is cut into frames of 0.1 s. Frames of like level make a segment; its first and last
-/// frame may hold the step and are left out. The interior is measured in blocks of 1 s. Every
-/// sample is screened; the full measurement is made on the first blocks of a segment, then at
-/// doubling distances, and on every block whose screen differs from that of the last measured one,
-/// so nothing short is missed and an hour costs little more than reading it.
+/// The stream is cut into frames of 0.1 s. Frames of like level (0.15 dB for what looks like a
+/// tone, else 0.7 dB) make a segment; its first and last frame may hold the step and are left out.
+/// The interior is measured in blocks of 1 s. Every sample is screened; the full measurement is
+/// made on the first blocks of a segment, then at doubling distances, and on every block whose
+/// screen differs from that of the last measured one, so nothing short is missed and an hour costs
+/// little more than reading it.
 class ChannelMeter {
  public:
   ChannelMeter(Hertz rate, const RecordingOptions& options);
@@ -75,7 +76,7 @@ class ChannelMeter {
   };
 
   void take_frame();
-  [[nodiscard]] bool like_segment(double level_db) const;
+  [[nodiscard]] bool like_segment(double level_db, bool tonal) const;
   void confirm_pending();
   void take_block(std::span<const double> samples, const FrameFigures& figures);
   void merge(const BlockMeasurement& block, const FrameFigures& figures);
@@ -85,13 +86,14 @@ class ChannelMeter {
   Hertz rate_;
   std::size_t frame_length_;
   std::size_t block_length_;
+  FrameLevel frame_level_;
   BlockMeter meter_;
   ToneScreener screener_;
   ChannelRecording result_;
   Open open_;
   std::vector<double> frame_;  // being filled, up to frame_fill_
   std::size_t frame_fill_ = 0;
-  std::int64_t position_ = 0;  // of that frame
+  std::int64_t position_ = 0;    // of that frame
   std::vector<double> pending_;  // the last frame, not yet known to lie inside the segment
   bool have_pending_ = false;
   FrameFigures pending_figures_;

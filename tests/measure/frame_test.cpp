@@ -1,0 +1,62 @@
+// SPDX-License-Identifier: MIT
+// Figures of short runs: sums, levels that do not ripple, and screens.
+#include "measure/frame.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <numbers>
+#include <vector>
+
+#include "support/within.hpp"
+
+using namespace railtap::measure;
+using railtap::test::within_abs;
+using railtap::test::within_db;
+using std::numbers::pi;
+
+namespace {
+
+std::vector<double> sine(double cycles_per_sample, double phase, double dc, std::size_t count) {
+  std::vector<double> x(count);
+  for (std::size_t n = 0; n < count; ++n) {
+    x[n] = dc + 0.5 * std::sin(2.0 * pi * cycles_per_sample * static_cast<double>(n) + phase);
+  }
+  return x;
+}
+
+}  // namespace
+
+TEST_CASE(
+    "frame level: a sine of 20 Hz and up has the same level in every 0.1 s, within 0.05 dB, with "
+    "dc too") {
+  const FrameLevel level(4800);
+  for (double hz = 20.0; hz < 60.0; hz += 0.7) {
+    for (double phase = 0.0; phase < 6.0; phase += 0.5) {
+      CAPTURE(hz);
+      CHECK(within_db(std::sqrt(level.mean_square(sine(hz / 48000.0, phase, 0.1, 4800))),
+                      std::sqrt(0.125), 0.05));
+    }
+  }
+}
+
+TEST_CASE("frame figures: merging two runs is the same as measuring them as one") {
+  const auto x = sine(0.0123, 0.4, 0.02, 1000);
+  FrameFigures merged = figures(std::span(x).first(317));
+  merged.merge(figures(std::span(x).subspan(317)));
+  const FrameFigures whole = figures(x);
+  CHECK(merged.frames == whole.frames);
+  CHECK(merged.highest == whole.highest);
+  CHECK(merged.lowest == whole.lowest);
+  CHECK(within_abs(merged.mean_square_ac(), whole.mean_square_ac(), 1e-14));
+}
+
+TEST_CASE("tone screen: fundamental and residual are told apart") {
+  auto x = sine(0.02, 0.4, 0.0, 48000);
+  for (std::size_t n = 0; n < x.size(); ++n) x[n] += 0.01 * std::sin(0.7 * static_cast<double>(n));
+  ToneScreener screener;
+  screener.tune(0.02);
+  const ToneScreen screen = screener.screen(x, figures(x));
+  CHECK(within_abs(screen.fundamental, 0.125, 1e-5));
+  CHECK(within_abs(screen.residual, 0.5e-4, 1e-6));
+}
