@@ -1,0 +1,58 @@
+// SPDX-License-Identifier: MIT
+// Renders a track block by block, at constant memory.
+#pragma once
+
+#include <cstdint>
+#include <functional>
+#include <span>
+#include <vector>
+
+#include "signal/tone.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::signal {
+
+/// Writes samples first … first + out.size() − 1 of a signal of known length.
+using Voice = std::function<void(std::int64_t first, std::span<double> out)>;
+
+/// A signal ready to be rendered. An empty voice is silence.
+struct Voices {
+  std::int64_t frames = 0;
+  Voice left, right;
+  bool same = false;  ///< both voices are the same
+};
+
+/// Prepares a signal, or a marker, to be rendered. Starts and stops are raised cosines of 10 ms, or
+/// of one cycle where that is longer.
+/// \param highest_peak the signal is turned down to this peak where it would exceed it
+/// \throws Error as require_renderable does
+[[nodiscard]] Voices voices_of(const Signal& signal, Channels channels, Hertz rate,
+                               double highest_peak);
+[[nodiscard]] Voices marker_voices(const Signal& announced, MarkerBand band, Hertz rate);
+
+/// A whole track, in stereo.
+class Generator {
+ public:
+  /// \param highest_peak full scales that no sample may exceed: Dither::highest_peak for PCM
+  /// \throws Error where a part can't be rendered or announced
+  Generator(const Track& track, Hertz rate, double highest_peak);
+
+  [[nodiscard]] std::int64_t frames() const { return frames_; }
+
+  /// Fills whole stereo frames, full scale ±1, and returns how many; 0 means the end.
+  std::size_t render(std::span<double> interleaved);
+
+ private:
+  void render_part(const Voices& part, std::int64_t first, std::span<double> interleaved);
+
+  std::vector<Voices> parts_;
+  std::int64_t frames_ = 0;
+  std::size_t part_ = 0;       // being rendered
+  std::int64_t position_ = 0;  // within it
+  std::vector<double> left_, right_;
+};
+
+/// The largest peak for samples that are not rounded: the largest 32-bit float below 1.
+inline constexpr double highest_float_peak = 1.0 - 0x1p-24;
+
+}  // namespace railtap::signal
