@@ -13,6 +13,10 @@
 namespace railtap::electric {
 namespace {
 
+// No car has more; what lies outside is a typing mistake, such as 4kohm for 4 ohm.
+constexpr Watts least_power{0.001}, most_power{100000.0};
+constexpr Ohms least_load{0.1}, most_load{1000.0};
+
 Volts volts_for(Watts power, Ohms load) {
   return Volts(std::sqrt(power.value() * load.value()));
 }
@@ -44,9 +48,11 @@ void add_band(Assessment& assessment, const Target& target, const Channel& chann
 }  // namespace
 
 Target target_for(const Channel& channel) {
-  const Watts amplifier = require_positive(channel.amplifier_power, "power");
-  const Ohms load = require_positive(channel.load, "load");
-  if (channel.speaker_power) require_positive(*channel.speaker_power, "speaker power");
+  const Watts amplifier = require_within(channel.amplifier_power, least_power, most_power, "power");
+  const Ohms load = require_within(channel.load, least_load, most_load, "load");
+  if (channel.speaker_power) {
+    require_within(*channel.speaker_power, least_power, most_power, "speaker power");
+  }
   const bool speaker_is_lower = channel.speaker_power && *channel.speaker_power < amplifier;
   const Watts power = speaker_is_lower ? *channel.speaker_power : amplifier;
   const Volts volts = volts_for(power, load);

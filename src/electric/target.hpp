@@ -106,7 +106,7 @@ struct ChannelTarget {
 };
 
 /// V = √(P·R) with P the lower of the ratings (common practice; it is Ohm's law).
-/// \throws Error where a power or the load is not > 0
+/// \throws Error where a power is not within 1 mW … 100 kW or the load not within 0.1 … 1000 ohm
 [[nodiscard]] Target target_for(const Channel& channel);
 
 /// Compares a reading with the target. \throws Error for a reading that is not > 0

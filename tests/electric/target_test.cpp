@@ -84,6 +84,8 @@ TEST_CASE("target: zero and negative ratings are refused") {
   CHECK_THROWS_AS((void)target_for(channel(0.0, 4.0)), Error);
   CHECK_THROWS_AS((void)target_for(channel(55.0, 0.0)), Error);
   CHECK_THROWS_AS((void)target_for(channel(55.0, -4.0)), Error);
+  CHECK_THROWS_AS((void)target_for(channel(55.0, 4000.0)), Error);  // 4kohm typed for 4 ohm
+  CHECK_THROWS_AS((void)target_for(channel(1e300, 4.0)), Error);
   auto door = channel(55.0, 4.0);
   door.speaker_power = Watts(0.0);
   CHECK_THROWS_AS((void)target_for(door), Error);
