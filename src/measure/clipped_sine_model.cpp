@@ -91,36 +91,37 @@ LowPass low_pass_at(double g, double x) {
           0.5 * root * x * x * x / denominator};
 }
 
-/// The chain behind the rails at one order: coupling, low-pass and the phase of the time origin.
+/// The chain behind the rails at one order, and d ln(gain)/d parameter.
 struct Chain {
   Complex gain;
-  Complex by_coupling, by_pair, by_low_pass, by_dispersion;  ///< relative: d ln(gain)/d parameter
+  Complex by_coupling, by_pair, by_low_pass{0.0, 0.0}, by_dispersion{0.0, 0.0};
 };
+
+/// Two high-passes: 1/[(1 − j·f1/f)(1 − j·f2/f)] = 1/(1 − j·(f1 + f2)/f − f1·f2/f²).
+Chain coupled(const Parameters& at, double hz, Complex turn) {
+  const double re = 1.0 - at[coupling_pair] / (hz * hz);
+  const double im = at[coupling] / hz;
+  const double size = 1.0 / (re * re + im * im);
+  const Complex high_pass(re * size, im * size);
+  return {turn * high_pass, high_pass * Complex(0.0, 1.0 / hz), high_pass / (hz * hz)};
+}
 
 /// The low-pass terms are held at 1 for the fundamental, so that they do not trade with A and the
 /// phase.
-Chain chain_at(const Parameters& at, double k, double f) {
-  const double hz = k * f;
-  // Two high-passes: 1/[(1 − j·f1/f)(1 − j·f2/f)] = 1/(1 − j·(f1 + f2)/f − f1·f2/f²).
-  const Complex high_pass = 1.0 / Complex(1.0 - at[coupling_pair] / (hz * hz), -at[coupling] / hz);
-  const double x = hz / 1e4;
+void add_low_pass(const Parameters& at, double k, double f, Chain& chain) {
+  const double x = k * f / 1e4;
   const double x1 = f / 1e4;
   const LowPass here = low_pass_at(at[low_pass], x);
   const LowPass first = low_pass_at(at[low_pass], x1);
   const double cubic = x * x * x - k * x1 * x1 * x1;
-  const double magnitude = std::exp(here.log_magnitude - first.log_magnitude);
-  const double angle = k * (at[phase] - first.angle) + here.angle - at[dispersion] * cubic;
-  Chain chain;
-  chain.gain = high_pass * std::polar(magnitude, angle);
-  chain.by_coupling = high_pass * Complex(0.0, 1.0 / hz);
-  chain.by_pair = high_pass / (hz * hz);
+  chain.gain *= std::polar(std::exp(here.log_magnitude - first.log_magnitude),
+                           here.angle - k * first.angle - at[dispersion] * cubic);
   chain.by_low_pass = {here.magnitude_by_g - first.magnitude_by_g,
                        here.angle_by_g - k * first.angle_by_g};
   chain.by_dispersion = {0.0, -cubic};
-  return chain;
 }
 
-/// Model and derivatives at all orders.
+/// Model and derivatives at all orders; only the free parameters' derivatives are filled in.
 struct Evaluation {
   std::array<Complex, table_size> model;
   std::array<std::array<Complex, parameter_count>, table_size> slope;
@@ -130,24 +131,29 @@ void evaluate(const Problem& problem, const Shape& shape, const Parameters& at, 
   RailTable up, down;
   if (shape.positive) fill_rail(shape, at, rail_positive, problem.orders, up);
   if (shape.negative) fill_rail(shape, at, rail_negative, problem.orders, down);
+  const bool filtered = shape.free[low_pass] || shape.free[dispersion];
+  const Complex step = std::polar(1.0, at[phase]);
+  Complex turn(1.0, 0.0);
   for (std::size_t n = 1; n <= problem.orders; ++n) {
     const double k = static_cast<double>(n);
     const double side = n % 2 == 0 ? 1.0 : -1.0;
     const double shape_n = (n == 1 ? 1.0 : 0.0) - up.excess[n] + side * down.excess[n];
-    const Chain chain = chain_at(at, k, problem.fundamental_hz);
+    turn *= step;
+    Chain chain = coupled(at, k * problem.fundamental_hz, turn);
+    if (filtered) add_low_pass(at, k, problem.fundamental_hz, chain);
     const Complex scale = at[amplitude] * chain.gain;
     const Complex model = scale * shape_n;
     auto& slope = out.slope[n];
     out.model[n] = model;
     slope[amplitude] = chain.gain * shape_n;
-    slope[phase] = Complex(0.0, k) * model;
+    slope[phase] = Complex(-k * model.imag(), k * model.real());
     slope[rail_positive] = -scale * up.by_rail[n];
     slope[rail_negative] = scale * (side * down.by_rail[n]);
     slope[coupling] = model * chain.by_coupling;
-    slope[coupling_pair] = model * chain.by_pair;
-    slope[low_pass] = model * chain.by_low_pass;
-    slope[dispersion] = model * chain.by_dispersion;
-    slope[knee] = scale * (side * down.by_knee[n] - up.by_knee[n]);
+    if (shape.free[coupling_pair]) slope[coupling_pair] = model * chain.by_pair;
+    if (shape.free[low_pass]) slope[low_pass] = model * chain.by_low_pass;
+    if (shape.free[dispersion]) slope[dispersion] = model * chain.by_dispersion;
+    if (shape.free[knee]) slope[knee] = scale * (side * down.by_knee[n] - up.by_knee[n]);
   }
 }
 
@@ -345,17 +351,14 @@ Problem problem_of(const HarmonicSeries& tone, double highest_hz) {
   return problem;
 }
 
-Fit minimise(const Problem& problem, const Shape& shape, const Parameters& start) {
-  constexpr int most_steps = 60;
-  constexpr double good_enough =
-      1e-7;  // of a chi-squared: far below its own scatter of sqrt(2·degrees)
+Fit minimise(const Problem& problem, const Shape& shape, const Parameters& start, Effort effort) {
   Evaluation evaluation;
   Fit fit;
   fit.at = start;
   keep_inside(shape, fit.at);
   Normal normal = linearise(problem, shape, fit.at, evaluation);
   double damping = 1e-3;
-  for (int step = 0; step < most_steps && damping < 1e12; ++step) {
+  for (int step = 0; step < effort.most_steps && damping < 1e12; ++step) {
     Normal factor = normal;
     Row move = normal.vector;
     if (!factorise(factor, damping)) {
@@ -374,7 +377,7 @@ Fit minimise(const Problem& problem, const Shape& shape, const Parameters& start
     fit.at = next;
     normal = there;
     damping = std::max(damping * 0.1, 1e-12);
-    if (gained < good_enough * (1.0 + normal.objective)) break;
+    if (gained < effort.least_gain * (1.0 + normal.objective)) break;
   }
   fit.chi_squared = normal.chi_squared;
   fit.objective = normal.objective;

@@ -12,7 +12,7 @@
 namespace railtap::measure::clip {
 
 /// Orders beyond this are not used: the fit gains nothing from them and the work stays bounded.
-inline constexpr std::size_t max_orders = 100;
+inline constexpr std::size_t max_orders = 60;
 
 /// The parameters of the model. Frequencies of the low-pass terms are in units of 10 kHz.
 enum Parameter : std::size_t {
@@ -80,8 +80,20 @@ struct Fit {
   std::array<std::array<double, parameter_count>, parameter_count> covariance{};
 };
 
+/// When a search may stop: after so many steps, or when a step gains less than this share.
+struct Effort {
+  int most_steps;
+  double least_gain;
+};
+/// To compare starting points, and to see whether a parameter matters.
+inline constexpr Effort rough{12, 1e-2};
+inline constexpr Effort fair{25, 1e-4};
+/// Far below a chi-squared's own scatter of sqrt(2·degrees).
+inline constexpr Effort full{60, 1e-7};
+
 /// Levenberg-Marquardt from a starting point.
-[[nodiscard]] Fit minimise(const Problem& problem, const Shape& shape, const Parameters& start);
+[[nodiscard]] Fit minimise(const Problem& problem, const Shape& shape, const Parameters& start,
+                           Effort effort = full);
 
 /// Energy of the misfit at orders 2 and up, full scales squared, at a set of parameters.
 [[nodiscard]] double misfit_energy(const Problem& problem, const Shape& shape,
