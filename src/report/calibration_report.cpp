@@ -22,9 +22,10 @@ std::string meter_line(const CalibrationDocument& document) {
   std::string text = "  Reading " + format_quantity(document.reading, 4, Zeros::keep);
   if (!document.meter) return text + "; describe the meter with --meter to learn the error.\n";
   text += ", meter " + electric::describe(*document.meter);
-  if (document.found.meter_correction != Decibels(0.0)) {
-    text += ", corrected by " + format_fixed(document.found.meter_correction, 3, Sign::always) +
-            " for the waveform";
+  const std::string correction = format_fixed(document.found.meter_correction, 3, Sign::always);
+  // What rounds to nothing is not worth a word.
+  if (correction != format_fixed(Decibels(0.0), 3, Sign::always)) {
+    text += ", corrected by " + correction + " for the waveform";
   }
   return text + ".\n";
 }
