@@ -7,6 +7,7 @@
 #include <complex>
 #include <numbers>
 
+#include "measure/correlate.hpp"
 #include "measure/vectorize.hpp"
 
 namespace railtap::measure {
@@ -48,22 +49,6 @@ RAILTAP_VECTORIZE Weighted weighted(const double* x, const double* w, std::size_
     square += w[n] * x[n] * x[n];
   }
   return {mean, square};
-}
-
-struct Projection {
-  double re, im;
-};
-
-RAILTAP_VECTORIZE Projection project(const double* x, const double* re, const double* im,
-                                     std::size_t count) {
-  double sum_re = 0.0;
-  double sum_im = 0.0;
-#pragma omp simd reduction(+ : sum_re, sum_im)
-  for (std::size_t n = 0; n < count; ++n) {
-    sum_re += x[n] * re[n];
-    sum_im += x[n] * im[n];
-  }
-  return {sum_re, sum_im};
 }
 
 }  // namespace
@@ -146,7 +131,7 @@ ToneScreen ToneScreener::screen(std::span<const double> samples,
   std::complex<double> projection = 0.0;
   for (std::size_t first = 0; first < samples.size(); first += chunk_length) {
     const std::size_t count = std::min(chunk_length, samples.size() - first);
-    const Projection p = project(samples.data() + first, re_.data(), im_.data(), count);
+    const Correlation p = correlate(samples.data() + first, re_.data(), im_.data(), count);
     const double cycles = cycles_per_sample_ * static_cast<double>(first);
     projection +=
         std::complex(p.re, p.im) * std::polar(1.0, -2.0 * pi * (cycles - std::floor(cycles)));

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "measure/correlate.hpp"
 #include "measure/vectorize.hpp"
 
 namespace railtap::measure {
@@ -22,11 +23,6 @@ constexpr int most_frequency_steps = 6;
 constexpr double settled_cycles_per_block = 1e-11;
 constexpr double settled_share_of_noise =
     0.01;  // or below this share of what the noise leaves uncertain
-
-struct Sum2 {
-  double re = 0.0;
-  double im = 0.0;
-};
 
 RAILTAP_VECTORIZE void multiply(const double* a_re, const double* a_im, double* b_re, double* b_im,
                                 std::size_t count) {
@@ -45,18 +41,6 @@ RAILTAP_VECTORIZE void rotate(const double* table_re, const double* table_im, do
     out_re[n] = table_re[n] * re - table_im[n] * im;
     out_im[n] = table_re[n] * im + table_im[n] * re;
   }
-}
-
-RAILTAP_VECTORIZE Sum2 correlate(const double* x, const double* re, const double* im,
-                                 std::size_t count) {
-  double sum_re = 0.0;
-  double sum_im = 0.0;
-#pragma omp simd reduction(+ : sum_re, sum_im)
-  for (std::size_t n = 0; n < count; ++n) {
-    sum_re += x[n] * re[n];
-    sum_im += x[n] * im[n];
-  }
-  return {sum_re, sum_im};
 }
 
 RAILTAP_VECTORIZE double total(const double* x, std::size_t count) {
@@ -166,7 +150,7 @@ void ToneFitter::project(std::span<const double> samples, std::size_t orders) {
     std::copy_n(base_im_.begin(), count, power_im_.begin());
     sums_[0] += total(x, count);
     for (std::size_t k = 1; k <= orders; ++k) {
-      const Sum2 sum = correlate(x, power_re_.data(), power_im_.data(), count);
+      const Correlation sum = correlate(x, power_re_.data(), power_im_.data(), count);
       sums_[k] += std::complex(sum.re, -sum.im);
       if (k < orders)
         multiply(base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(), count);
