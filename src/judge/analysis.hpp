@@ -2,76 +2,13 @@
 // From what was measured in a recording to a verdict with reasons, channel by channel.
 #pragma once
 
-#include <cstdint>
-#include <optional>
-#include <string>
 #include <vector>
 
+#include "judge/findings.hpp"
 #include "measure/recording.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::judge {
-
-/// What a channel, or a segment of it, is (docs/formats.md has each in a sentence).
-enum class Verdict { clean, clipped, distorted, input_overload, no_signal, no_tone, unusable };
-
-/// What the judgement is made against.
-struct Limits {
-  Percent thdn{1.0};                          ///< AES17-2015, 6.2.1 a: −40 dB
-  std::optional<Volts> volts_per_full_scale;  ///< peak volts at digital full scale
-  measure::Band band{};
-};
-
-struct HarmonicLevel {
-  int order = 0;
-  Decibels level{0.0};  ///< re the fundamental
-  double phase_deg =
-      0.0;  ///< of the harmonic as a cosine where the fundamental crosses zero upwards, ±180
-};
-
-/// Flat-topping, from the clipped-sine model. Absent overdrives: that rail is not flat.
-struct FlatTop {
-  bool present = false;
-  std::optional<Decibels> overdrive_positive, overdrive_negative;
-  std::optional<Decibels> uncertainty_positive, uncertainty_negative;  ///< standard uncertainty
-  std::optional<Percent> plateau_positive, plateau_negative;           ///< share of the cycle
-  std::optional<Decibels> model_residual;  ///< misfit over the harmonics' energy
-};
-
-struct InputOverload {
-  bool present = false;
-  std::int64_t samples_at_full_scale = 0;
-  std::int64_t longest_run = 0;
-};
-
-struct Interference {
-  Hertz frequency{0.0};
-  Dbfs level{0.0};
-  std::string
-      kind;  ///< "hum" (a multiple of 50 or 60 Hz), "whine" (where an alternator's is), else "tone"
-};
-
-/// Everything said of a stretch of one channel. What cannot be known is absent.
-struct Findings {
-  Verdict verdict = Verdict::unusable;
-  std::vector<std::string> reasons;  ///< one sentence each
-  std::optional<Hertz> frequency;
-  std::optional<Dbfs> level;     ///< RMS in the measuring band, DC excluded
-  std::optional<Volts> level_v;  ///< the same, RMS volts
-  std::optional<Dbfs> peak;      ///< highest sample, 0 dBFS at digital full scale
-  std::optional<Decibels> crest_factor;
-  std::optional<Percent> dc;    ///< of full scale
-  std::optional<Percent> thdn;  ///< all but the fundamental over the whole signal
-  std::optional<Decibels> thdn_db;
-  std::optional<Percent> thd;  ///< harmonics in the band over the fundamental
-  std::optional<Decibels> sinad;
-  std::optional<Dbfs> noise, noise_a;    ///< without harmonics and interference
-  std::optional<Volts> noise_a_v;        ///< RMS
-  std::vector<HarmonicLevel> harmonics;  ///< orders 2 … 10, where they exist below half the rate
-  FlatTop flat_top;
-  InputOverload input_overload;
-  std::vector<Interference> interference;  ///< strongest first
-};
 
 struct SegmentFindings {
   Seconds start{0.0}, end{0.0};
@@ -91,8 +28,5 @@ struct ChannelAnalysis {
 
 /// Whether every verdict is within limits: exit status 0 of `analyze`. Silence is; music is.
 [[nodiscard]] bool within_limits(const std::vector<ChannelAnalysis>& channels);
-
-/// The verdict's name as in the JSON document.
-[[nodiscard]] const char* name(Verdict verdict);
 
 }  // namespace railtap::judge
