@@ -6,10 +6,13 @@
 #include <sndfile.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <cmath>
+#include <cstdlib>
 #include <cstring>
 #include <memory>
+#include <vector>
 
 #include "units/error.hpp"
 
@@ -71,17 +74,66 @@ void require_readable_file(const fs::path& path) {
   }
 }
 
-// "from now on the file is read": a hole in the middle is an error, the end of a file cut short is
-// not.
-std::size_t read_frames(SNDFILE* file, std::span<double> samples, int channels,
-                        const std::string& name) {
-  const auto frames = static_cast<sf_count_t>(samples.size()) / channels;
-  const sf_count_t got = sf_readf_double(file, samples.data(), frames);
-  if (got < 0 || (got == 0 && sf_error(file) != SF_ERR_NO_ERROR)) {
-    throw Error(std::string("cannot be read to its end (") + sf_strerror(file) + ")", name,
-                "copy the file again from where it was recorded");
+// libsndfile's log of an open file: what its header says, line by line.
+std::string header_log(SNDFILE* file) {
+  std::string log(16384, '\0');
+  const int length = sf_command(file, SFC_GET_LOG_INFO, log.data(), static_cast<int>(log.size()));
+  log.resize(static_cast<std::size_t>(std::max(length, 0)));
+  return log;
+}
+
+// Whether the header promises more samples than the file holds. libsndfile puts it right in silence
+// and notes it in its log: "data : 529200 (should be 264578)".
+bool promises_more(const std::string& log) {
+  for (const char* chunk : {"data :", "SSND :", "Data Size   :"}) {
+    const auto start = log.find(chunk);
+    if (start == std::string::npos) continue;
+    const std::string line = log.substr(start, log.find('\n', start) - start);
+    const auto should = line.find("(should be ");
+    if (should == std::string::npos) continue;
+    const auto number = [&line](std::size_t from) {
+      return std::strtoull(line.c_str() + from, nullptr, 10);
+    };
+    if (number(std::strlen(chunk)) > number(should + std::strlen("(should be "))) return true;
   }
+  return false;
+}
+
+// A recording being read.
+struct Input {
+  std::unique_ptr<SNDFILE, CloseFile> file;
+  std::string name;
+  int channels = 1;
+  std::int64_t frames_promised = 0;
+  std::int64_t frames_read = 0;
+  bool cut_short = false;  // in its header
+  bool ended = false;
+};
+
+// A hole in the middle is an error, the end of a file cut short is not.
+std::size_t read_frames(Input& input, std::span<double> samples) {
+  const auto frames = static_cast<sf_count_t>(samples.size()) / input.channels;
+  const sf_count_t got = sf_readf_double(input.file.get(), samples.data(), frames);
+  if (got < 0 || (got == 0 && sf_error(input.file.get()) != SF_ERR_NO_ERROR)) {
+    throw Error(std::string("cannot be read to its end (") + sf_strerror(input.file.get()) + ")",
+                input.name, "copy the file again from where it was recorded");
+  }
+  input.frames_read += got;
+  input.ended = got == 0;
   return static_cast<std::size_t>(got);
+}
+
+// The length in the header of an MP3 is an estimate, off by up to a few of its frames of 1152
+// samples.
+constexpr std::int64_t estimate_frames = 8 * 1152;
+
+std::vector<std::string> notes_on(const Input& input) {
+  const bool stopped_early =
+      input.ended && input.frames_read + estimate_frames < input.frames_promised;
+  if (!input.cut_short && !stopped_early) return {};
+  return {input.name +
+          ": the header promises more than the file holds, as when a recording was broken off or a "
+          "copy cut short; it was read to where it ends"};
 }
 
 int container_code(Container container) {
@@ -132,27 +184,56 @@ std::optional<double> step_of(int format) {
 struct Output {
   files::AtomicFile file;
   File sound;
+  int channels = 2;
+  int bits = 0;  // of PCM; 0 for float and lossy
+  std::vector<int> codes = {};
 };
+
+constexpr int code_bits = 32;  // libsndfile takes whole numbers left-justified
+
+// Rounds to the nearest code, ties to even, and holds at the ends. libsndfile's own conversion
+// takes full scale for 2^(bits−1) − 1 when it writes and for 2^(bits−1) when it reads, which would
+// change every level.
+void to_codes(std::span<const double> samples, int bits, std::vector<int>& codes) {
+  const double scale = std::ldexp(1.0, bits - 1);
+  const int shift = 1 << (code_bits - bits);
+  // Adding and subtracting 1.5·2^52 leaves the nearest whole number, in a form that vectorizes.
+  constexpr double round_to_whole = 0x1.8p52;
+  codes.resize(samples.size());
+  for (std::size_t i = 0; i < samples.size(); ++i) {
+    const double held = std::min(std::max(samples[i] * scale, -scale), scale - 1.0);
+    codes[i] = static_cast<int>((held + round_to_whole) - round_to_whole) * shift;
+  }
+}
+
+sf_count_t write_samples(Output& output, std::span<const double> samples, sf_count_t frames) {
+  if (output.bits == 0) return sf_writef_double(output.sound.get(), samples.data(), frames);
+  to_codes(samples, output.bits, output.codes);
+  return sf_writef_int(output.sound.get(), output.codes.data(), frames);
+}
+
+bool out_of_room(int reason) {
+  return reason == ENOSPC || reason == EFBIG || reason == EDQUOT;
+}
 
 Error write_failed(const Output& output, const char* reason) {
   return {std::string("cannot be written to its end (") + reason + ")",
           output.file.final_path().string(), "make room on the disk, or write to another one"};
 }
 
-void write_frames(Output& output, std::span<const double> samples, int channels) {
-  const auto frames = static_cast<sf_count_t>(samples.size()) / channels;
+void write_frames(Output& output, std::span<const double> samples) {
+  const auto frames = static_cast<sf_count_t>(samples.size()) / output.channels;
   errno = 0;
-  if (sf_writef_double(output.sound.get(), samples.data(), frames) == frames) return;
+  if (write_samples(output, samples, frames) == frames) return;
   throw write_failed(output, errno != 0 ? std::strerror(errno) : sf_strerror(output.sound.get()));
 }
 
-// The size on disk tells whether the header and the last block went out: sf_close says nothing of a
-// full disk.
+// The header and an encoder's last block go out on closing.
 void finish(Output& output) {
   sf_write_sync(output.sound.get());
   errno = 0;
   const int status = sf_close(output.sound.release());
-  if (status != 0 || errno == ENOSPC || errno == EFBIG) {
+  if (status != 0 || out_of_room(errno)) {
     throw write_failed(output, errno != 0 ? std::strerror(errno) : sf_error_number(status));
   }
   output.file.commit();
@@ -163,10 +244,9 @@ void finish(Output& output) {
 Source open_sound_file(const fs::path& path) {
   require_readable_file(path);
   SF_INFO info{};
-  std::shared_ptr<SNDFILE> file(sf_open(path.c_str(), SFM_READ, &info), [](SNDFILE* f) {
-    if (f != nullptr) sf_close(f);
-  });
-  if (!file) {
+  auto input = std::make_shared<Input>();
+  input->file.reset(sf_open(path.c_str(), SFM_READ, &info));
+  if (!input->file) {
     throw Error(std::string("is not a sound file that can be read (") + sf_strerror(nullptr) + ")",
                 path.string(), "give a WAV, FLAC, AIFF, Ogg or MP3 recording");
   }
@@ -177,9 +257,12 @@ Source open_sound_file(const fs::path& path) {
   Source source;
   source.format = {Hertz(info.samplerate), info.channels, info.frames, encoding_of(info.format),
                    step_of(info.format)};
-  source.read = [file, channels = info.channels, name = path.string()](std::span<double> samples) {
-    return read_frames(file.get(), samples, channels, name);
-  };
+  input->name = path.string();
+  input->channels = info.channels;
+  input->frames_promised = info.frames;
+  input->cut_short = promises_more(header_log(input->file.get()));
+  source.read = [input](std::span<double> samples) { return read_frames(*input, samples); };
+  source.notes = [input] { return notes_on(*input); };
   return source;
 }
 
@@ -197,9 +280,12 @@ Sink create_sound_file(const fs::path& path, const SoundFileSpec& spec,
                     std::to_string(info.samplerate) + " Hz",
                 path.string(), "choose another container, sample type or rate");
   }
-  auto output = std::make_shared<Output>(Output{files::AtomicFile(path, overwrite), nullptr});
+  auto output = std::make_shared<Output>(
+      Output{files::AtomicFile(path, overwrite), nullptr, spec.channels, bits_of(info.format)});
   const int copy = dup(output->file.descriptor());
+  errno = 0;
   output->sound.reset(sf_open_fd(copy, SFM_WRITE, &info, SF_TRUE));
+  if (!output->sound && out_of_room(errno)) throw write_failed(*output, std::strerror(errno));
   if (!output->sound) {
     throw Error(std::string("cannot be written (") + sf_strerror(nullptr) + ")", path.string(),
                 "choose another container, sample type or rate");
@@ -212,9 +298,7 @@ Sink create_sound_file(const fs::path& path, const SoundFileSpec& spec,
   if (!spec.comment.empty()) sf_set_string(sound, SF_STR_COMMENT, spec.comment.c_str());
   Sink sink;
   sink.format = {spec.rate, spec.channels, std::nullopt, encoding, step_of(info.format)};
-  sink.write = [output, channels = spec.channels](std::span<const double> samples) {
-    write_frames(*output, samples, channels);
-  };
+  sink.write = [output](std::span<const double> samples) { write_frames(*output, samples); };
   sink.commit = [output] { finish(*output); };
   return sink;
 }

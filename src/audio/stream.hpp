@@ -8,6 +8,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <vector>
 
 #include "units/quantity.hpp"
 
@@ -28,6 +29,9 @@ struct StreamFormat {
 struct Source {
   StreamFormat format;
   std::function<std::size_t(std::span<double> interleaved)> read;
+  /// What the person should know about the stream once it has been read, a sentence each; may be
+  /// absent.
+  std::function<std::vector<std::string>()> notes = {};
 };
 
 /// A writable stream. `write` takes whole interleaved frames, full scale ±1. Nothing is visible

@@ -2,6 +2,8 @@
 // A recording read from its file, measured and judged.
 #include "command/recorded.hpp"
 
+#include <iostream>
+
 #include "audio/pump.hpp"
 #include "audio/sound_file.hpp"
 #include "files/interrupt.hpp"
@@ -34,6 +36,7 @@ Recorded measure_recording(const std::filesystem::path& path, const judge::Limit
     meter.add(block);
     return true;
   });
+  for (const std::string& note : source.notes()) std::cerr << "note: " << note << '\n';
   require_length(recorded, path);
   recorded.measurements = meter.finish();
   for (const auto& measurement : recorded.measurements) {

@@ -44,6 +44,27 @@ void take_usual_permissions(int descriptor) {
   fchmod(descriptor, 0666 & ~mask);
 }
 
+// 0 or errno.
+int give_name_over(const fs::path& from, const fs::path& to) {
+  return rename(from.c_str(), to.c_str()) == 0 ? 0 : errno;
+}
+
+// A plain rename would silently replace what another program put there since the check. Where the
+// file system can't do better than a rename, a hard link also fails on a name that is taken, and
+// where it has no links either, the check is made once more.
+int give_free_name(const fs::path& from, const fs::path& to) {
+  if (renameat2(AT_FDCWD, from.c_str(), AT_FDCWD, to.c_str(), RENAME_NOREPLACE) == 0) return 0;
+  if (errno != EINVAL && errno != ENOSYS) return errno;
+  if (link(from.c_str(), to.c_str()) == 0) {
+    unlink(from.c_str());
+    return 0;
+  }
+  if (errno == EEXIST) return errno;
+  std::error_code ignored;
+  if (fs::exists(fs::symlink_status(to, ignored))) return EEXIST;
+  return give_name_over(from, to);
+}
+
 }  // namespace
 
 AtomicFile::AtomicFile(fs::path final_path, Overwrite overwrite)
@@ -94,19 +115,10 @@ void AtomicFile::write(std::string_view text) {
 
 void AtomicFile::commit() {
   if (fsync(descriptor_) != 0) throw cannot_write(final_path_, errno);
-  if (overwrite_ == Overwrite::allow) {
-    if (rename(temporary_path_.c_str(), final_path_.c_str()) != 0)
-      throw cannot_write(final_path_, errno);
-  } else {
-    // A rename would silently replace what another program put there since the check.
-    const int failed = renameat2(AT_FDCWD, temporary_path_.c_str(), AT_FDCWD, final_path_.c_str(),
-                                 RENAME_NOREPLACE);
-    const bool unsupported = failed != 0 && (errno == EINVAL || errno == ENOSYS);
-    if (failed != 0 && errno == EEXIST) throw already_there(final_path_);
-    if (failed != 0 && !unsupported) throw cannot_write(final_path_, errno);
-    if (unsupported && rename(temporary_path_.c_str(), final_path_.c_str()) != 0)
-      throw cannot_write(final_path_, errno);
-  }
+  const int failure = overwrite_ == Overwrite::allow ? give_name_over(temporary_path_, final_path_)
+                                                     : give_free_name(temporary_path_, final_path_);
+  if (failure == EEXIST) throw already_there(final_path_);
+  if (failure != 0) throw cannot_write(final_path_, failure);
   close(descriptor_);
   descriptor_ = -1;
 }

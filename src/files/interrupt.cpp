@@ -25,6 +25,8 @@ extern "C" void note_interrupt(int signal_number) {
 void watch_for_interrupt() {
   std::signal(SIGINT, note_interrupt);
   std::signal(SIGTERM, note_interrupt);
+  // A file at its size limit is to be an error from write(), not the end of the process.
+  std::signal(SIGXFSZ, SIG_IGN);
 }
 
 bool interrupted() {
