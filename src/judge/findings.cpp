@@ -127,8 +127,11 @@ void add_flat_top(Findings& f, const measure::ClippedSineFit& fit) {
 }
 
 std::string rail_sentence(const char* rail, Decibels overdrive, Decibels uncertainty) {
-  return std::string("the ") + rail + " peaks are flat: the waveform would exceed that rail by " +
-         sentence("%.2f dB (±%.2f dB).", overdrive.value(), 2.0 * uncertainty.value());
+  constexpr double coverage = 2.0;        // 95 % of a normal distribution [JCGM 100:2008, 6.3.3]
+  constexpr double finest_stated = 0.01;  // dB; a smaller uncertainty is printed as this
+  return std::string("The ") + rail + " peaks are flat: the waveform would exceed that rail by " +
+         sentence("%.2f dB, ±%.2f dB.", overdrive.value(),
+                  std::max(finest_stated, coverage * uncertainty.value()));
 }
 
 void add_tone_reasons(Findings& f, const Segment& segment, const Limits& limits) {
