@@ -82,9 +82,15 @@ std::string header_log(SNDFILE* file) {
   return log;
 }
 
-// Whether the header promises more samples than the file holds. libsndfile puts it right in silence
-// and notes it in its log: "data : 529200 (should be 264578)".
-bool promises_more(const std::string& log) {
+// What a header says of its length.
+enum class Length { right, unknown, too_long };
+
+// Compares what the header promises with what the file holds. libsndfile puts it right in silence
+// and notes it in its log: "data : 529200 (should be 264578)". A recorder that streams does not
+// know the length and promises the most there is, or 2 GiB less a header; if it never came back to
+// correct that, nothing need be missing.
+Length length_in_header(const std::string& log) {
+  constexpr unsigned long long a_streams_promise = 0x7FFF0000;
   for (const char* chunk : {"data :", "SSND :", "Data Size   :"}) {
     const auto start = log.find(chunk);
     if (start == std::string::npos) continue;
@@ -94,9 +100,11 @@ bool promises_more(const std::string& log) {
     const auto number = [&line](std::size_t from) {
       return std::strtoull(line.c_str() + from, nullptr, 10);
     };
-    if (number(std::strlen(chunk)) > number(should + std::strlen("(should be "))) return true;
+    const auto promised = number(std::strlen(chunk));
+    if (promised <= number(should + std::strlen("(should be "))) continue;
+    return promised >= a_streams_promise ? Length::unknown : Length::too_long;
   }
-  return false;
+  return Length::right;
 }
 
 // A recording being read.
@@ -106,11 +114,20 @@ struct Input {
   int channels = 1;
   std::int64_t frames_promised = 0;
   std::int64_t frames_read = 0;
-  bool cut_short = false;  // in its header
-  bool ended = false;
+  Length length = Length::right;
 };
 
-// A hole in the middle is an error, the end of a file cut short is not.
+// The length in the header of an MP3 is an estimate, off by up to a few of its frames of 1152
+// samples.
+constexpr std::int64_t estimate_frames = 8 * 1152;
+
+Error cut_short(const std::string& name) {
+  return {"the recording is cut short: its header promises more than the file holds", name,
+          "copy it again from where it was recorded, or save the part that is there as a new file "
+          "first"};
+}
+
+// A hole in the middle is an error, and so is an end that comes too early.
 std::size_t read_frames(Input& input, std::span<double> samples) {
   const auto frames = static_cast<sf_count_t>(samples.size()) / input.channels;
   const sf_count_t got = sf_readf_double(input.file.get(), samples.data(), frames);
@@ -119,21 +136,18 @@ std::size_t read_frames(Input& input, std::span<double> samples) {
                 input.name, "copy the file again from where it was recorded");
   }
   input.frames_read += got;
-  input.ended = got == 0;
+  if (got == 0 && input.frames_read + estimate_frames < input.frames_promised) {
+    throw cut_short(input.name);
+  }
   return static_cast<std::size_t>(got);
 }
 
-// The length in the header of an MP3 is an estimate, off by up to a few of its frames of 1152
-// samples.
-constexpr std::int64_t estimate_frames = 8 * 1152;
-
 std::vector<std::string> notes_on(const Input& input) {
-  const bool stopped_early =
-      input.ended && input.frames_read + estimate_frames < input.frames_promised;
-  if (!input.cut_short && !stopped_early) return {};
-  return {input.name +
-          ": the header promises more than the file holds, as when a recording was broken off or a "
-          "copy cut short; it was read to where it ends"};
+  if (input.length != Length::unknown) return {};
+  return {
+      input.name +
+      ": the header does not know the recording's length, as when a recorder is broken off; it was "
+      "read to where the file ends"};
 }
 
 int container_code(Container container) {
@@ -260,7 +274,8 @@ Source open_sound_file(const fs::path& path) {
   input->name = path.string();
   input->channels = info.channels;
   input->frames_promised = info.frames;
-  input->cut_short = promises_more(header_log(input->file.get()));
+  input->length = length_in_header(header_log(input->file.get()));
+  if (input->length == Length::too_long) throw cut_short(input->name);
   source.read = [input](std::span<double> samples) { return read_frames(*input, samples); };
   source.notes = [input] { return notes_on(*input); };
   return source;

@@ -24,8 +24,9 @@ struct SoundFileSpec {
 };
 
 /// Opens a recording of any format that libsndfile reads. Throws Error for what is missing, a
-/// folder, empty, not sound, or of no length. A file cut short (its header claims more than is
-/// there) is read up to where it ends.
+/// folder, empty, not sound, or of no length, and for a file cut short (its header claims more than
+/// is there), at the latest where it ends. A header that does not know the length is no fault: the
+/// file is read to its end, with a note.
 [[nodiscard]] Source open_sound_file(const std::filesystem::path& path);
 
 /// Creates a sound file that gets its name on commit. Samples beyond ±1 are clipped by the

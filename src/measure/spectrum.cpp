@@ -88,16 +88,37 @@ std::complex<double> Spectrum::kernel(double offset) const {
   return sum;
 }
 
-std::complex<double> Spectrum::line(double bin) const {
-  const auto centre = static_cast<std::ptrdiff_t>(std::lround(bin));
-  std::complex<double> projection = 0.0;
-  double energy = 0.0;
+Spectrum::Projection Spectrum::project(double bin, std::ptrdiff_t centre) const {
+  Projection projection;
   for (std::ptrdiff_t b = centre - main_lobe_bins; b <= centre + main_lobe_bins; ++b) {
     const auto w = kernel(bin - static_cast<double>(b));
-    projection += bins_[static_cast<std::size_t>(b)] * std::conj(w);
-    energy += std::norm(w);
+    projection.onto_line += bins_[static_cast<std::size_t>(b)] * std::conj(w);
+    projection.line_energy += std::norm(w);
   }
-  return 2.0 * projection / energy;
+  return projection;
+}
+
+std::complex<double> Spectrum::line(double bin) const {
+  const Projection projection = project(bin, std::lround(bin));
+  return 2.0 * projection.onto_line / projection.line_energy;
+}
+
+double Spectrum::refine_line(double bin) const {
+  const auto centre = static_cast<std::ptrdiff_t>(std::lround(bin));
+  const auto explained = [&](double at) {
+    const Projection projection = project(at, centre);
+    return std::norm(projection.onto_line) / projection.line_energy;
+  };
+  // The top of a parabola through three points, twice: the start is within 0.02 bin, and a step of
+  // that size leaves the second one little to do.
+  for (const double step : {0.02, 0.002}) {
+    const double left = explained(bin - step);
+    const double here = explained(bin);
+    const double right = explained(bin + step);
+    const double curvature = left - 2.0 * here + right;
+    if (curvature < 0.0) bin += std::clamp(0.5 * (left - right) / curvature, -2.0, 2.0) * step;
+  }
+  return bin;
 }
 
 void Spectrum::subtract_line(double bin, std::complex<double> phasor) {

@@ -48,6 +48,11 @@ class Spectrum {
   /// before.
   [[nodiscard]] std::complex<double> line(double bin) const;
 
+  /// Position of a sinusoid near `bin` (from `interpolate_peak`; not nearer than 5 bins to either
+  /// end), by least squares over the main lobe: where `line` explains the most. Within 1e-4 bin
+  /// without noise, so that what `subtract_line` leaves is below the window's sidelobes.
+  [[nodiscard]] double refine_line(double bin) const;
+
   /// Takes a sinusoid of this phasor out of the bins of its main lobe.
   void subtract_line(double bin, std::complex<double> phasor);
 
@@ -59,7 +64,13 @@ class Spectrum {
   [[nodiscard]] double line_variance_factor() const { return line_variance_factor_; }
 
  private:
+  /// What a line at a fractional bin and the main lobe around it have in common.
+  struct Projection {
+    std::complex<double> onto_line;
+    double line_energy = 0.0;
+  };
   [[nodiscard]] std::complex<double> kernel(double offset) const;
+  [[nodiscard]] Projection project(double bin, std::ptrdiff_t centre) const;
 
   struct Plan;
   std::unique_ptr<Plan> plan_;

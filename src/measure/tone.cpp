@@ -220,7 +220,7 @@ void BlockMeter::take_out_lines(BlockMeasurement& block) {
     }
     const double noise = local_noise(static_cast<double>(best));
     if (spectrum_.mean_square(best) <= line_over_noise * noise) return;
-    const double bin = spectrum_.interpolate_peak(best);
+    const double bin = spectrum_.refine_line(spectrum_.interpolate_peak(best));
     const auto phasor = spectrum_.line(bin);
     const double before = spectrum_.mean_square(best);
     spectrum_.subtract_line(bin, phasor);

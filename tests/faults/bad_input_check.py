@@ -1,0 +1,173 @@
+#!/usr/bin/python3
+# SPDX-License-Identifier: MIT
+"""What `analyze` does with files that are not what they should be.
+
+Where nothing can be measured: one sentence on standard error, nothing on standard output, exit status 2.
+"""
+import pathlib
+import struct
+import subprocess
+import sys
+import tempfile
+
+import numpy
+
+import outside
+
+
+def refused(program, path, *must_say):
+    """The sentence that a file is refused with."""
+    done = outside.run(program, "analyze", path, statuses=(2,))
+    lines = done.stderr.strip().splitlines()
+    assert len(lines) == 1, f"{path.name}: not one sentence on standard error: {lines}"
+    assert lines[0].startswith("railtap: "), f"{path.name}: {lines[0]}"
+    assert path.name in lines[0], f"{path.name}: the sentence does not name the file: {lines[0]}"
+    assert done.stdout == "", f"{path.name}: something on standard output: {done.stdout}"
+    for word in must_say:
+        assert word in lines[0], f"{path.name}: the sentence does not say '{word}': {lines[0]}"
+    print(f"{path.name}: {lines[0]}")
+    return lines[0]
+
+
+def verdicts(program, path, expected, statuses=(0, 1)):
+    channels = outside.run_json(program, "analyze", path, statuses=statuses)["channels"]
+    got = [channel["verdict"] for channel in channels]
+    assert got == expected, f"{path.name}: verdicts {got}, expected {expected}"
+    print(f"{path.name}: {got}")
+    return channels
+
+
+def with_sizes(path, riff_size, data_size):
+    """Overwrites the two lengths in a WAV file's header."""
+    raw = bytearray(path.read_bytes())
+    raw[4:8] = struct.pack("<I", riff_size)
+    at = raw.index(b"data") + 4
+    raw[at:at + 4] = struct.pack("<I", data_size)
+    path.write_bytes(raw)
+
+
+def missing(program, folder):
+    refused(program, folder / "missing.wav", "no such file")
+
+
+def a_folder(program, folder):
+    (folder / "folder.wav").mkdir()
+    refused(program, folder / "folder.wav")
+
+
+def empty(program, folder):
+    (folder / "empty.wav").write_bytes(b"")
+    refused(program, folder / "empty.wav", "empty")
+
+
+def not_audio(program, folder):
+    (folder / "letter.wav").write_text("Dear reader, this is not a recording.\n" * 100)
+    refused(program, folder / "letter.wav")
+
+
+def unreadable(program, folder):
+    path = outside.write_wav(folder / "locked.wav", outside.sine(997, -6))
+    path.chmod(0)
+    command = [program, "analyze", str(path)]
+    if outside.is_root():
+        command = outside.as_nobody(command, folder)
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert done.returncode == 2 and len(done.stderr.strip().splitlines()) == 1, (done.returncode, done.stderr)
+    print(done.stderr.strip())
+
+
+def no_samples(program, folder):
+    outside.write_wav(folder / "nothing.wav", numpy.zeros((0, 2)))
+    refused(program, folder / "nothing.wav")
+
+
+def truncated_wav(program, folder):
+    """The header promises four seconds; the copy stopped after one and a half."""
+    path = outside.write_wav(folder / "cut.wav", outside.sine(997, -6, 4))
+    raw = path.read_bytes()
+    path.write_bytes(raw[: len(raw) * 3 // 8])
+    refused(program, path, "cut short")
+
+
+def truncated_flac(program, folder):
+    path = folder / "cut.flac"
+    subprocess.run(["sox", "-R", "-r48000", "-c2", "-n", "-b24", path, "synth", "6", "pinknoise"], check=True)
+    raw = path.read_bytes()
+    path.write_bytes(raw[: len(raw) // 2])
+    refused(program, path)
+
+
+def cut_in_the_header(program, folder):
+    path = outside.write_wav(folder / "head.wav", outside.sine(997, -6))
+    path.write_bytes(path.read_bytes()[:30])
+    refused(program, path)
+
+
+def four_gigabyte_header(program, folder):
+    """Recorders that stream write the largest length there is, and some never come back to correct it."""
+    path = outside.write_wav(folder / "streamed.wav", outside.sine(997, -6, 2))
+    with_sizes(path, 0xFFFFFFFF, 0xFFFFFFFF)
+    done = subprocess.run([program, "analyze", path], capture_output=True, text=True, timeout=60)
+    assert done.returncode in (0, 2), f"exit {done.returncode}: {done.stderr}"
+    if done.returncode == 2:
+        refused(program, path)
+    else:
+        verdicts(program, path, ["clean"])
+
+
+def fifty_milliseconds(program, folder):
+    refused(program, outside.write_wav(folder / "short.wav", outside.sine(997, -6, 0.05)), "50 ms")
+
+
+def not_a_number(program, folder):
+    samples = outside.sine(997, -6, 2)
+    samples[1000] = numpy.nan
+    path = outside.write_wav(folder / "nan.wav", samples, encoding="float32")
+    channel = verdicts(program, path, ["unusable"], statuses=(0, 1, 2))[0]
+    assert channel["reasons"], "no reason is given"
+    assert channel["thdn_percent"] is None, "a THD+N was made up"
+    samples[1000] = numpy.inf
+    path = outside.write_wav(folder / "infinity.wav", samples, encoding="float64")
+    verdicts(program, path, ["unusable"], statuses=(0, 1, 2))
+
+
+def one_channel(program, folder):
+    verdicts(program, outside.write_wav(folder / "one.wav", outside.sine(997, -6, 2)), ["clean"])
+
+
+def eight_channels(program, folder):
+    samples = numpy.column_stack([outside.sine(400 + 100 * k, -6 - k, 2) for k in range(8)])
+    channels = verdicts(program, outside.write_wav(folder / "eight.wav", samples), ["clean"] * 8)
+    for k, channel in enumerate(channels):
+        assert channel["channel"] == k + 1
+        assert abs(channel["frequency_hz"] - (400 + 100 * k)) < 0.01
+        assert abs(channel["level_dbfs"] - (-6 - k)) < 0.001
+
+
+def output_is_full(program, folder):
+    """Results that cannot be written are a failure, not a success."""
+    path = outside.write_wav(folder / "tone.wav", outside.sine(997, -6, 2))
+    with open("/dev/full", "w") as full:
+        done = subprocess.run([program, "analyze", path, "--json"], stdout=full, stderr=subprocess.PIPE, text=True)
+    assert done.returncode == 2, f"exit {done.returncode}"
+    assert len(done.stderr.strip().splitlines()) == 1, done.stderr
+    print(done.stderr.strip())
+
+
+def command_line_mistakes(program, folder):
+    tone = str(outside.write_wav(folder / "tone.wav", outside.sine(997, -6, 2)))
+    for words in ((), ("no-such-command",), ("analyze",), ("analyze", tone, "--no-such-option"),
+                  ("target", "--power", "0W", "--load", "4ohm"), ("target", "--power", "-5W", "--load", "4ohm"),
+                  ("target", "--power", "nan", "--load", "4ohm"), ("target", "--power", "50V", "--load", "4ohm")):
+        done = outside.run(program, *words, statuses=(2,))
+        assert done.stderr.strip(), f"{words}: nothing is said"
+        assert done.stdout == "", f"{words}: something on standard output"
+        print(f"{' '.join(words[:2])}…: {done.stderr.strip().splitlines()[0]}")
+
+
+CASES = (missing, a_folder, empty, not_audio, unreadable, no_samples, truncated_wav, truncated_flac,
+         cut_in_the_header, four_gigabyte_header, fifty_milliseconds, not_a_number, one_channel, eight_channels,
+         output_is_full, command_line_mistakes)
+
+if __name__ == "__main__":
+    outside.run_cases(CASES, sys.argv[1])
