@@ -1,0 +1,80 @@
+// SPDX-License-Identifier: MIT
+// The virtual rig behind the bench.
+#include "command/demo_bench.hpp"
+
+#include <cmath>
+#include <memory>
+
+#include "audio/sound_file.hpp"
+#include "rig/multimeter.hpp"
+#include "rig/sound_card.hpp"
+
+namespace railtap::command {
+namespace {
+
+/// Nobody turns a control finer than this.
+constexpr double finest_turn = 0.005;
+
+rig::TapPoint point_of(const rig::Rig& rig, Probe probe) {
+  rig::TapPoint point;
+  if (!probe.control) return point;
+  point.at = rig::TapPoint::At::amplifier;
+  point.control = *probe.control;
+  while (point.control >= rig.amplifiers[point.amplifier].controls.size()) {
+    point.control -= rig.amplifiers[point.amplifier].controls.size();
+    ++point.amplifier;
+  }
+  return point;
+}
+
+rig::Control& control_of(rig::Rig& rig, std::size_t control) {
+  const rig::TapPoint point = point_of(rig, {control});
+  return rig.amplifiers[point.amplifier].controls[point.control];
+}
+
+rig::Play play_of(const rig::Rig& rig, Probe probe, VolumePlan volume) {
+  rig::Play play;
+  play.point = point_of(rig, probe);
+  for (int step = volume.first; step <= volume.last; ++step) {
+    play.volume.push_back({volume.dwell * (step - volume.first), step});
+  }
+  return play;
+}
+
+std::vector<ControlPlate> plates_of(const rig::Rig& rig) {
+  std::vector<ControlPlate> plates;
+  for (const rig::Amplifier& amplifier : rig.amplifiers) {
+    for (const rig::Control& control : amplifier.controls) {
+      plates.push_back({control.name, control.input_names, amplifier.rated_power,
+                        control.speaker_power, amplifier.rated_load, control.setup_tone});
+    }
+  }
+  return plates;
+}
+
+}  // namespace
+
+Bench make_bench(rig::Rig described) {
+  const auto rig = std::make_shared<rig::Rig>(std::move(described));
+  Bench bench;
+  bench.system = rig->name;
+  bench.volume_steps = rig->head_unit.steps;
+  bench.controls = plates_of(*rig);
+  bench.meter = rig->multimeter.manual;
+  bench.supply = rig->supply.voltage;
+  bench.nominal_full_scale = rig->sound_card.full_scale * rig->tap.nominal_attenuation;
+  bench.travel = [rig](std::size_t control) { return control_of(*rig, control).travel; };
+  bench.turn = [rig](std::size_t control, double travel) {
+    control_of(*rig, control).travel = std::round(travel / finest_turn) * finest_turn;
+  };
+  bench.record = [rig](const std::filesystem::path& track, Probe probe, VolumePlan volume) {
+    return rig::record(*rig, play_of(*rig, probe, volume), audio::open_sound_file(track));
+  };
+  bench.read_meter = [rig](const std::filesystem::path& track, Probe probe, int volume) {
+    return rig::read_meter(*rig, play_of(*rig, probe, {volume, volume, Seconds(0.0)}),
+                           audio::open_sound_file(track));
+  };
+  return bench;
+}
+
+}  // namespace railtap::command

@@ -1,0 +1,57 @@
+// SPDX-License-Identifier: MIT
+// What a person at the car can see, turn and record: all that the demo may know of the rig.
+#pragma once
+
+#include <cstddef>
+#include <filesystem>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "audio/stream.hpp"
+#include "electric/meter.hpp"
+#include "rig/description.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::command {
+
+/// What is printed on an amplifier and its speakers, per gain control.
+struct ControlPlate {
+  std::string name;
+  std::vector<std::string> inputs;  ///< one per channel
+  Watts amplifier_power{0.0}, speaker_power{0.0};
+  Ohms load{0.0};
+  Hertz setup_tone{0.0};
+};
+
+/// Where the tap's leads and the meter's probes are.
+struct Probe {
+  std::optional<std::size_t> control;  ///< none: at the head unit
+};
+
+/// The volume while a track plays.
+struct VolumePlan {
+  int first = 0;
+  int last = 0;
+  Seconds dwell{0.0};  ///< on each step; the last holds until the end
+};
+
+/// A car with everything laid open: ratings as data, everything else as actions.
+struct Bench {
+  std::string system;
+  int volume_steps = 0;
+  std::vector<ControlPlate> controls;
+  electric::Meter meter;
+  Volts supply{0.0};              ///< as the person reads it at the amplifier
+  Volts nominal_full_scale{0.0};  ///< peak volts at digital full scale by the resistors' marks
+  std::function<double(std::size_t control)> travel;             ///< where a gain control stands
+  std::function<void(std::size_t control, double travel)> turn;  ///< to the nearest half percent
+  std::function<audio::Source(const std::filesystem::path& track, Probe, VolumePlan)> record;
+  std::function<Volts(const std::filesystem::path& track, Probe, int volume)> read_meter;
+};
+
+/// A bench around a virtual rig.
+[[nodiscard]] Bench make_bench(rig::Rig rig);
+
+}  // namespace railtap::command

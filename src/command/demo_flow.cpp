@@ -1,0 +1,348 @@
+// SPDX-License-Identifier: MIT
+// The steps of the demo: each plays a tone, records, measures and decides.
+#include "command/demo_flow.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <iostream>
+#include <numbers>
+
+#include "audio/pump.hpp"
+#include "audio/sound_file.hpp"
+#include "command/demo_tones.hpp"
+#include "files/interrupt.hpp"
+#include "judge/calibration_tone.hpp"
+#include "judge/level_steps.hpp"
+#include "judge/turning.hpp"
+#include "system/calibration_file.hpp"
+#include "units/error.hpp"
+#include "units/print.hpp"
+
+namespace railtap::command {
+namespace {
+
+constexpr Decibels above_target{2.5};    // how far the ladder's top goes over the target
+constexpr Decibels below_clipping{0.1};  // what is left to the onset where that is the limit
+constexpr Decibels close_enough{0.06};   // as fine as a control can be turned
+constexpr int most_turns = 8;
+constexpr Decibels usual_deviation{2.0};  // of a calibration from the nominal divider
+
+/// What the steps share.
+struct Job {
+  const Bench& bench;
+  const DemoFolder& folder;
+  DemoTones tones;
+  judge::Limits limits;
+  report::DemoDocument document;
+};
+
+void note(const std::string& text) {
+  std::cerr << text << '\n';
+}
+
+Recorded record(const Job& job, const std::string& name, const std::filesystem::path& track,
+                Probe probe, int volume) {
+  write_capture(job.folder, name, job.bench.record(track, probe, {volume, volume, Seconds(0.0)}));
+  return analyze_capture(job.folder, name, job.limits);
+}
+
+// --- Calibration ---------------------------------------------------------------------------------
+
+struct CleanCapture {
+  int volume;
+  judge::CalibrationCapture tone;
+};
+
+/// As loud as is clean, from four fifths of the volume downwards: the louder, the better a meter
+/// reads.
+CleanCapture clean_capture(const Job& job, const std::filesystem::path& track) {
+  int volume = std::max(1, job.bench.volume_steps * 4 / 5);
+  while (true) {
+    const Recorded recorded = record(job, "calibration", track, {}, volume);
+    const auto& analysis = recorded.analyses.front();
+    if (analysis.findings.verdict == judge::Verdict::clean || volume <= 1) {
+      return {volume, judge::calibration_capture(recorded.measurements.front(), analysis,
+                                                 recorded.format.rate,
+                                                 job.folder.capture("calibration").string())};
+    }
+    volume = std::max(1, volume - std::max(1, job.bench.volume_steps / 20));
+  }
+}
+
+void write_calibration(const Job& job, const CleanCapture& capture) {
+  const report::DemoCalibration& calibration = job.document.calibration;
+  system::CalibrationRecord record;
+  record.volts_per_full_scale = calibration.found.volts_per_full_scale;
+  record.uncertainty = calibration.found.uncertainty;
+  record.origin.recording = "calibration.wav";
+  record.origin.device = "virtual rig, " + job.bench.system;
+  record.origin.channel = capture.tone.channel;
+  record.origin.tone = capture.tone.frequency;
+  record.origin.level = capture.tone.level;
+  record.origin.reading = calibration.reading;
+  record.origin.meter = electric::describe(job.bench.meter);
+  record.origin.nominal = job.bench.nominal_full_scale;
+  system::write_calibration(job.folder.root / "calibration.toml", record, job.folder.overwrite);
+}
+
+void calibrate(Job& job) {
+  const auto& track = job.tones.calibration;
+  const CleanCapture capture = clean_capture(job, track);
+  report::DemoCalibration& calibration = job.document.calibration;
+  calibration.tone = job.tones.calibration_tone;
+  calibration.step = capture.volume;
+  calibration.reading = job.bench.read_meter(track, {}, capture.volume);
+  electric::CalibrationTone tone;
+  tone.rms_fs = capture.tone.rms_fs;
+  tone.form_factor = capture.tone.form_factor;
+  tone.level_spread = capture.tone.level_spread;
+  tone.frequency = job.tones.calibration_tone;
+  tone.reading = calibration.reading;
+  tone.meter = job.bench.meter;
+  calibration.found = electric::calibrate(tone);
+  calibration.nominal = electric::compare_with_nominal(
+      calibration.found, job.bench.nominal_full_scale, usual_deviation);
+  job.limits.volts_per_full_scale = calibration.found.volts_per_full_scale;
+  write_calibration(job, capture);
+  note("calibrated: full scale is " +
+       format_quantity(calibration.found.volts_per_full_scale, 4, Zeros::keep) + " peak");
+}
+
+// --- Steps of level ------------------------------------------------------------------------------
+
+/// Measures every channel of a capture step by step.
+std::vector<judge::StepFindings> judge_capture_steps(const Job& job,
+                                                     const std::filesystem::path& path,
+                                                     const measure::StepTiming& timing) {
+  const audio::Source source = audio::open_sound_file(path);
+  const auto channels = static_cast<std::size_t>(source.format.channels);
+  std::vector<measure::StepMeter> meters;
+  for (std::size_t c = 0; c < channels; ++c) {
+    meters.emplace_back(source.format.rate, timing, job.limits.band);
+  }
+  audio::pump(source, [&](std::span<const double> block) {
+    files::throw_if_interrupted();
+    for (std::size_t c = 0; c < channels; ++c) {
+      meters[c].add(block.data() + c, channels, block.size() / channels);
+    }
+    return true;
+  });
+  std::vector<judge::StepFindings> findings;
+  for (auto& meter : meters) {
+    findings.push_back(
+        judge::judge_steps(meter.finish(), *job.limits.volts_per_full_scale, job.limits.thdn));
+  }
+  return findings;
+}
+
+/// The lowest onset of all channels.
+std::optional<Volts> lowest_onset(const std::vector<judge::StepFindings>& channels) {
+  std::optional<Volts> lowest;
+  for (const auto& channel : channels) {
+    if (channel.onset && (!lowest || *channel.onset < *lowest)) lowest = channel.onset;
+  }
+  return lowest;
+}
+
+// --- The head unit's limit -----------------------------------------------------------------------
+
+/// The volume turned up step by step while a full-scale tone plays.
+void find_head_unit_limit(Job& job) {
+  const int last = job.bench.volume_steps;
+  const int first = first_volume(job.bench);
+  const auto count = static_cast<std::size_t>(last - first + 1);
+  const auto path =
+      write_capture(job.folder, "head-unit-volume",
+                    job.bench.record(job.tones.volume, {}, {first, last, volume_dwell}));
+  const auto channels = judge_capture_steps(job, path, {volume_dwell, count});
+
+  std::size_t clean = count;
+  for (const auto& channel : channels) {
+    if (!channel.highest_clean || channel.steps.size() < count) {
+      throw Error("volume " + std::to_string(first) + " is not clean, or the steps were not found",
+                  path.string(),
+                  "describe a head unit that is clean at three fifths of its volume");
+    }
+    clean = std::min(clean, *channel.highest_clean);
+  }
+  report::DemoHeadUnit& unit = job.document.head_unit;
+  unit.steps = last;
+  unit.highest_clean_step = first + static_cast<int>(clean);
+  const auto& worst = *std::min_element(
+      channels.begin(), channels.end(),
+      [](const auto& a, const auto& b) { return *a.highest_clean < *b.highest_clean; });
+  unit.clean_level = worst.steps[clean].level;
+  if (clean + 1 < count) unit.next_overdrive = worst.steps[clean + 1].overdrive;
+  unit.onset = lowest_onset(channels);
+  note("head unit: clean up to volume " + std::to_string(unit.highest_clean_step));
+}
+
+// --- Gains ---------------------------------------------------------------------------------------
+
+/// RMS that a tone would have without the rails, over the channels of a capture: their mean in
+/// decibels.
+Volts unclipped_level(const Job& job, const Recorded& recorded) {
+  double sum_db = 0.0;
+  double count = 0.0;
+  for (std::size_t c = 0; c < recorded.analyses.size(); ++c) {
+    const measure::Segment* longest = nullptr;
+    for (const auto& segment : recorded.measurements[c].segments) {
+      if (!segment.measurement.tone) continue;
+      if (longest == nullptr ||
+          segment.measurement.fundamental > longest->measurement.fundamental) {
+        longest = &segment;
+      }
+    }
+    if (longest == nullptr) continue;
+    const bool flat =
+        longest->clip && (longest->clip->positive.flat || longest->clip->negative.flat);
+    const double peak =
+        flat ? longest->clip->amplitude_fs : std::sqrt(2.0 * longest->measurement.fundamental);
+    sum_db += decibels_from_amplitude_ratio(peak).value();
+    count += 1.0;
+  }
+  if (count == 0.0)
+    throw Error("no tone arrives at the amplifier's terminals", "", "check the wiring");
+  return *job.limits.volts_per_full_scale *
+         (amplitude_ratio(Decibels(sum_db / count)) / std::numbers::sqrt2);
+}
+
+/// Turns a control until a full-scale tone has this level, or would have without the rails.
+void turn_to(const Job& job, std::size_t control, const std::filesystem::path& track, Volts aim,
+             const std::string& purpose) {
+  const ControlPlate& plate = job.bench.controls[control];
+  std::vector<judge::Turn> turns;
+  for (int n = 1; n <= most_turns; ++n) {
+    const std::string name = plate.name + "-" + purpose + "-" + std::to_string(n);
+    const Recorded recorded =
+        record(job, name, track, {control}, job.document.head_unit.highest_clean_step);
+    const Decibels missing = decibels_from_amplitude_ratio(aim / unclipped_level(job, recorded));
+    turns.push_back({job.bench.travel(control), missing});
+    if (std::abs(missing.value()) <= close_enough.value()) return;
+    const double before = turns.back().travel;
+    job.bench.turn(control, judge::next_travel(turns));
+    note(plate.name + ": " + format_fixed(missing, 2, Sign::always) + " to go, gain turned to " +
+         format_fixed(Percent(100.0 * job.bench.travel(control)), 1));
+    if (job.bench.travel(control) == before) return;
+  }
+}
+
+/// Where this control's channels begin to clip, seen by a ladder whose top goes over the target.
+std::optional<Volts> find_onset(const Job& job, std::size_t control) {
+  const ControlPlate& plate = job.bench.controls[control];
+  const int volume = job.document.head_unit.highest_clean_step;
+  const auto path = write_capture(job.folder, plate.name + "-ladder",
+                                  job.bench.record(job.tones.controls[control].ladder, {control},
+                                                   {volume, volume, Seconds(0.0)}));
+  return lowest_onset(judge_capture_steps(job, path, {ladder_dwell, ladder_count}));
+}
+
+/// The lower of what amplifier and speaker are rated for and what stays clean.
+struct Aim {
+  electric::Target target;
+  report::DemoLimit limited_by;
+};
+
+Aim aim_of(const electric::Target& rated, std::optional<Volts> onset) {
+  if (onset && *onset < rated.volts) {
+    electric::Target target = rated;
+    target.volts = *onset * amplitude_ratio(-below_clipping);
+    return {target, report::DemoLimit::clipping};
+  }
+  const bool speaker = rated.limited_by == electric::Limit::speaker;
+  return {rated, speaker ? report::DemoLimit::speaker : report::DemoLimit::amplifier};
+}
+
+/// What is left at a control's terminals while nothing plays.
+Recorded record_silence(const Job& job, std::size_t control) {
+  return record(job, job.bench.controls[control].name + "-silence", job.tones.silence, {control},
+                job.document.head_unit.highest_clean_step);
+}
+
+std::optional<Volts> meter_reading(const Job& job, std::size_t control,
+                                   const std::filesystem::path& track) {
+  const auto& meter = job.bench.meter;
+  const Hertz tone = job.bench.controls[control].setup_tone;
+  if (meter.highest_frequency && tone > *meter.highest_frequency) return {};
+  if (meter.lowest_frequency && tone < *meter.lowest_frequency) return {};
+  return job.bench.read_meter(track, {control}, job.document.head_unit.highest_clean_step);
+}
+
+electric::Channel channel_of(const ControlPlate& plate) {
+  electric::Channel channel;
+  channel.name = plate.name;
+  channel.amplifier_power = plate.amplifier_power;
+  channel.load = plate.load;
+  channel.speaker_power = plate.speaker_power;
+  return channel;
+}
+
+void finish_channel(report::DemoChannel& channel, const electric::Channel& described,
+                    const Aim& aim) {
+  if (!channel.reached.level_v) {
+    throw Error("no tone arrives at " + channel.input, "", "check the wiring");
+  }
+  channel.reached_v = *channel.reached.level_v;
+  electric::Channel read = described;
+  read.reading = channel.reached_v;
+  const electric::Assessment assessment = electric::assess(aim.target, read, {});
+  channel.change = assessment.change;
+  channel.direction = assessment.direction;
+}
+
+void set_gain(Job& job, std::size_t control) {
+  const ControlPlate& plate = job.bench.controls[control];
+  const int volume = job.document.head_unit.highest_clean_step;
+  const auto& [track, final_track, ladder] = job.tones.controls[control];
+  const Recorded found = record(job, plate.name + "-found", track, {control}, volume);
+  const electric::Channel described = channel_of(plate);
+  const electric::Target rated = electric::target_for(described);
+  turn_to(job, control, track, rated.volts * amplitude_ratio(above_target), "over");
+  const std::optional<Volts> onset = find_onset(job, control);
+  const Aim aim = aim_of(rated, onset);
+  turn_to(job, control, track, aim.target.volts, "turn");
+  const Recorded reached = record(job, plate.name + "-set", final_track, {control}, volume);
+  const Recorded silent = record_silence(job, control);
+  const auto meter = meter_reading(job, control, final_track);
+  for (std::size_t c = 0; c < plate.inputs.size(); ++c) {
+    report::DemoChannel channel;
+    channel.control = plate.name;
+    channel.input = plate.inputs[c];
+    channel.tone = plate.setup_tone;
+    channel.found = found.analyses[c].findings;
+    channel.onset = onset;
+    channel.target = aim.target.volts;
+    channel.limited_by = aim.limited_by;
+    channel.reached = reached.analyses[c].findings;
+    channel.travel = job.bench.travel(control);
+    if (c == 0) channel.meter = meter;
+    channel.hiss_a = silent.analyses[c].findings.noise_a_v;
+    finish_channel(channel, described, aim);
+    job.document.channels.push_back(channel);
+  }
+}
+
+bool as_wanted(const report::DemoChannel& channel) {
+  return channel.reached.verdict == judge::Verdict::clean &&
+         channel.direction == electric::Direction::hold;
+}
+
+}  // namespace
+
+report::DemoDocument run_demo(const Bench& bench, const DemoFolder& folder) {
+  Job job{bench, folder, write_tones(bench, folder), {}, {}};
+  job.document.folder = folder.root.string();
+  job.document.system = bench.system;
+  job.document.supply = bench.supply;
+  job.document.tone_level = demo_level;
+  job.document.tolerance = electric::default_tolerance;
+  calibrate(job);
+  find_head_unit_limit(job);
+  for (std::size_t control = 0; control < bench.controls.size(); ++control) set_gain(job, control);
+  job.document.within_limits =
+      job.document.calibration.nominal.plausible &&
+      std::all_of(job.document.channels.begin(), job.document.channels.end(), as_wanted);
+  return job.document;
+}
+
+}  // namespace railtap::command

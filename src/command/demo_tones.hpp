@@ -1,0 +1,45 @@
+// SPDX-License-Identifier: MIT
+// The tones that the demo plays.
+#pragma once
+
+#include <filesystem>
+#include <vector>
+
+#include "command/demo_bench.hpp"
+#include "command/demo_folder.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::command {
+
+/// No overlap: full scale is what reaches the target.
+inline constexpr Dbfs demo_level{0.0};
+
+/// The volume control is turned a step further this often.
+inline constexpr Seconds volume_dwell{0.7};
+
+/// The level ladder: its top is the set-up tone's level.
+inline constexpr Decibels ladder_range{9.0};
+inline constexpr Decibels ladder_step{1.0};
+inline constexpr Seconds ladder_dwell{0.6};
+inline constexpr std::size_t ladder_count = 10;
+
+/// The tracks for one gain control.
+struct ControlTones {
+  std::filesystem::path turn;  ///< while turning
+  std::filesystem::path set;   ///< for the last look
+  std::filesystem::path ladder;
+};
+
+struct DemoTones {
+  Hertz calibration_tone{0.0};
+  std::filesystem::path calibration, volume, silence;
+  std::vector<ControlTones> controls;
+};
+
+/// The lowest volume step that is tried for the head unit's limit: three fifths of the way up.
+[[nodiscard]] int first_volume(const Bench& bench);
+
+/// Writes all of them into the folder.
+[[nodiscard]] DemoTones write_tones(const Bench& bench, const DemoFolder& folder);
+
+}  // namespace railtap::command

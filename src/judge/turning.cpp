@@ -1,0 +1,34 @@
+// SPDX-License-Identifier: MIT
+// The secant method, with a person's caution.
+#include "judge/turning.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace railtap::judge {
+namespace {
+
+constexpr double usual_range_db = 25.0;
+/// Controls between these are believed; else the two turns lay too close together to tell.
+constexpr double least_range_db = 6.0;
+constexpr double greatest_range_db = 100.0;
+
+double range_db(const std::vector<Turn>& turns) {
+  if (turns.size() < 2) return usual_range_db;
+  const Turn& last = turns.back();
+  const Turn& before = turns[turns.size() - 2];
+  const double moved = last.travel - before.travel;
+  const double gained = (before.missing - last.missing).value();
+  if (moved == 0.0 || !std::isfinite(gained / moved)) return usual_range_db;
+  const double range = gained / moved;
+  return range >= least_range_db && range <= greatest_range_db ? range : usual_range_db;
+}
+
+}  // namespace
+
+double next_travel(const std::vector<Turn>& turns) {
+  const Turn& last = turns.back();
+  return std::clamp(last.travel + last.missing.value() / range_db(turns), 0.0, 1.0);
+}
+
+}  // namespace railtap::judge

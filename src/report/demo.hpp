@@ -1,0 +1,73 @@
+// SPDX-License-Identifier: MIT
+// The outcome of setting a whole system, as a table for a person and as a JSON document.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "electric/calibration.hpp"
+#include "electric/target.hpp"
+#include "judge/analysis.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::report {
+
+/// How volts were tied to the recording.
+struct DemoCalibration {
+  Hertz tone{0.0};
+  int step = 0;        ///< volume
+  Volts reading{0.0};  ///< the meter's
+  electric::Calibration found;
+  electric::NominalComparison nominal;
+};
+
+/// The head unit's limit.
+struct DemoHeadUnit {
+  int steps = 0;  ///< of its volume control
+  int highest_clean_step = 0;
+  Volts clean_level{0.0};  ///< RMS at that step
+  std::optional<Decibels>
+      next_overdrive;          ///< over the rail at the next step up, where there is one
+  std::optional<Volts> onset;  ///< RMS where clipping begins
+};
+
+/// What limits a channel's voltage.
+enum class DemoLimit { amplifier, speaker, clipping };
+
+/// One amplifier channel.
+struct DemoChannel {
+  std::string control, input;  ///< "front", "front left"
+  Hertz tone{0.0};
+  judge::Findings found;       ///< before anything was turned
+  std::optional<Volts> onset;  ///< RMS where its amplifier begins to clip
+  Volts target{0.0};           ///< RMS
+  DemoLimit limited_by = DemoLimit::amplifier;
+  judge::Findings reached;  ///< at the end
+  Volts reached_v{0.0};     ///< RMS
+  Decibels change{0.0};     ///< still to go: above zero, raise
+  electric::Direction direction = electric::Direction::hold;
+  double travel = 0.0;         ///< the control's position, 0 … 1
+  std::optional<Volts> meter;  ///< its reading at the end, where the tone lies in its band
+  std::optional<Volts>
+      hiss_a;  ///< A-weighted RMS with nothing playing, the recording's own noise in it
+};
+
+struct DemoDocument {
+  std::string folder, system;
+  Volts supply{0.0};
+  Dbfs tone_level{0.0};
+  Decibels tolerance{0.0};
+  DemoCalibration calibration;
+  DemoHeadUnit head_unit;
+  std::vector<DemoChannel> channels;
+  bool within_limits = false;
+};
+
+/// What was found, the setup table, and cautions in short.
+[[nodiscard]] std::string demo_text(const DemoDocument& document);
+
+/// The document "railtap.demo/1".
+[[nodiscard]] std::string demo_json(const DemoDocument& document);
+
+}  // namespace railtap::report

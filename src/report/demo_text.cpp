@@ -1,0 +1,120 @@
+// SPDX-License-Identifier: MIT
+// The demo's outcome for a person: three findings, the setup table, cautions.
+#include <iomanip>
+#include <sstream>
+
+#include "report/demo.hpp"
+#include "units/print.hpp"
+
+namespace railtap::report {
+namespace {
+
+std::string volts(Volts value) {
+  return format_quantity(value, 4, Zeros::keep);
+}
+
+std::string overdrive_of(const judge::FlatTop& flat) {
+  std::optional<Decibels> most = flat.overdrive_positive;
+  if (flat.overdrive_negative && (!most || *flat.overdrive_negative > *most)) {
+    most = flat.overdrive_negative;
+  }
+  return most ? " by " + format_fixed(*most, 1) : "";
+}
+
+std::string in_words(const judge::Findings& findings) {
+  std::string text = judge::name(findings.verdict);
+  if (findings.verdict == judge::Verdict::clipped) return text + overdrive_of(findings.flat_top);
+  if (findings.level_v) text += ", " + format_quantity(*findings.level_v, 3, Zeros::keep);
+  return text;
+}
+
+std::string in_words(DemoLimit limit) {
+  switch (limit) {
+    case DemoLimit::amplifier:
+      return "rating";
+    case DemoLimit::speaker:
+      return "speaker";
+    case DemoLimit::clipping:
+      return "clipping";
+  }
+  return "";
+}
+
+void write_calibration(std::ostream& out, const DemoCalibration& calibration) {
+  out << "Calibration  the meter reads " << format_fixed(calibration.reading, 2) << " on the "
+      << format_quantity(calibration.tone) << " tone at volume " << calibration.step
+      << ":\n             digital full scale is " << volts(calibration.found.volts_per_full_scale)
+      << " peak";
+  if (calibration.found.uncertainty) {
+    out << ", ±" << format_fixed(*calibration.found.uncertainty, 1);
+  }
+  out << "; the resistors' marks say " << volts(calibration.nominal.nominal) << " ("
+      << format_fixed(calibration.nominal.deviation, 2, Sign::always) << ")\n";
+}
+
+void write_head_unit(std::ostream& out, const DemoHeadUnit& unit) {
+  out << "Head unit    volume " << unit.highest_clean_step << " of " << unit.steps
+      << " is the highest clean step: " << volts(unit.clean_level) << '\n';
+  if (unit.onset && unit.next_overdrive) {
+    out << "             clipping begins at " << volts(*unit.onset) << "; one step up is "
+        << format_fixed(*unit.next_overdrive, 2) << " over. Mark volume " << unit.highest_clean_step
+        << ".\n";
+  }
+}
+
+void write_row(std::ostream& out, const DemoChannel& channel) {
+  constexpr double percent = 100.0;
+  out << std::left << std::setw(24) << channel.input << std::setw(8)
+      << format_quantity(channel.tone) << std::setw(19) << in_words(channel.found) << std::right
+      << std::setw(10) << (channel.onset ? volts(*channel.onset) : "above") << std::setw(10)
+      << volts(channel.target) << "  " << std::left << std::setw(9) << in_words(channel.limited_by)
+      << std::right << std::setw(9) << volts(channel.reached_v) << std::setw(10)
+      << (channel.reached.thdn ? format_quantity(*channel.reached.thdn, 2) : std::string("-"))
+      << std::setw(10) << format_fixed(channel.change, 2, Sign::always) << std::setw(10)
+      << format_fixed(Percent(percent * channel.travel), 1) << std::setw(10)
+      << (channel.hiss_a ? format_quantity(*channel.hiss_a, 2) : std::string("-")) << '\n';
+}
+
+void write_table(std::ostream& out, const DemoDocument& document) {
+  out << "Gains        set at volume " << document.head_unit.highest_clean_step << " with tones at "
+      << format_quantity(document.tone_level) << ", supply " << format_quantity(document.supply)
+      << ", speakers disconnected\n\n"
+      << std::left << std::setw(24) << "channel" << std::setw(8) << "tone" << std::setw(19)
+      << "found" << std::right << std::setw(10) << "clips at" << std::setw(10) << "target"
+      << "  " << std::left << std::setw(9) << "set by" << std::right << std::setw(9) << "reached"
+      << std::setw(10) << "THD+N" << std::setw(10) << "to go" << std::setw(10) << "gain at"
+      << std::setw(10) << "hiss (A)" << '\n';
+  for (const DemoChannel& channel : document.channels) write_row(out, channel);
+}
+
+void write_cautions(std::ostream& out) {
+  out << "With a real car: disconnect the speakers or use a dummy load that takes the power; "
+         "never\n"
+         "ground either side of a bridge-tied output; keep full-level tones short (voice coils,\n"
+         "hearing); disconnect the battery before wiring, and before touching plugs under a seat\n"
+         "with an airbag. Unloaded readings are a little high: a loaded amplifier clips earlier.\n";
+}
+
+}  // namespace
+
+std::string demo_text(const DemoDocument& document) {
+  std::ostringstream out;
+  out << "Virtual rig: " << document.system
+      << ". All of this was found from recordings and meter readings.\n\n";
+  write_calibration(out, document.calibration);
+  write_head_unit(out, document.head_unit);
+  write_table(out, document);
+  out << '\n'
+      << (document.within_limits
+              ? "All channels are clean and within " + format_quantity(document.tolerance) +
+                    " of their targets.\n\n"
+              : "Not all channels are clean and within " + format_quantity(document.tolerance) +
+                    " of their targets.\n\n");
+  write_cautions(out);
+  out << "\nTones, recordings and results are in " << document.folder << "; try\n  railtap analyze "
+      << document.folder << "/captures/front-set.wav --calibration " << document.folder
+      << "/calibration.toml\n";
+  return out.str();
+}
+
+}  // namespace railtap::report
