@@ -31,7 +31,7 @@ ExitStatus run(const DemoOptions& options) {
   const DemoFolder folder = open_demo_folder(
       options.folder, options.force ? files::Overwrite::allow : files::Overwrite::refuse);
   files::write_file(folder.root / "rig.toml", text, folder.overwrite);
-  const report::DemoDocument document = run_demo(bench, folder);
+  const report::DemoDocument document = run_demo(bench, folder, std::cerr);
   const std::string json = report::demo_json(document) + "\n";
   files::write_file(folder.result("setup"), json, folder.overwrite);
   std::cout << (options.json ? json : report::demo_text(document));

@@ -4,8 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <iostream>
 #include <numbers>
+#include <ostream>
 
 #include "audio/pump.hpp"
 #include "audio/sound_file.hpp"
@@ -31,13 +31,14 @@ constexpr Decibels usual_deviation{2.0};  // of a calibration from the nominal d
 struct Job {
   const Bench& bench;
   const DemoFolder& folder;
+  std::ostream& notes;
   DemoTones tones;
   judge::Limits limits;
   report::DemoDocument document;
 };
 
-void note(const std::string& text) {
-  std::cerr << text << '\n';
+void note(const Job& job, const std::string& text) {
+  job.notes << text << '\n';
 }
 
 Recorded record(const Job& job, const std::string& name, const std::filesystem::path& track,
@@ -104,8 +105,8 @@ void calibrate(Job& job) {
       calibration.found, job.bench.nominal_full_scale, usual_deviation);
   job.limits.volts_per_full_scale = calibration.found.volts_per_full_scale;
   write_calibration(job, capture);
-  note("calibrated: full scale is " +
-       format_quantity(calibration.found.volts_per_full_scale, 4, Zeros::keep) + " peak");
+  note(job, "calibrated: full scale is " +
+                format_quantity(calibration.found.volts_per_full_scale, 4, Zeros::keep) + " peak");
 }
 
 // --- Steps of level ------------------------------------------------------------------------------
@@ -174,7 +175,7 @@ void find_head_unit_limit(Job& job) {
   unit.clean_level = worst.steps[clean].level;
   if (clean + 1 < count) unit.next_overdrive = worst.steps[clean + 1].overdrive;
   unit.onset = lowest_onset(channels);
-  note("head unit: clean up to volume " + std::to_string(unit.highest_clean_step));
+  note(job, "head unit: clean up to volume " + std::to_string(unit.highest_clean_step));
 }
 
 // --- Gains ---------------------------------------------------------------------------------------
@@ -221,8 +222,9 @@ void turn_to(const Job& job, std::size_t control, const std::filesystem::path& t
     if (std::abs(missing.value()) <= close_enough.value()) return;
     const double before = turns.back().travel;
     job.bench.turn(control, judge::next_travel(turns));
-    note(plate.name + ": " + format_fixed(missing, 2, Sign::always) + " to go, gain turned to " +
-         format_fixed(Percent(100.0 * job.bench.travel(control)), 1));
+    note(job, plate.name + ": " + format_fixed(missing, 2, Sign::always) + " to " +
+                  format_quantity(aim, 4, Zeros::keep) + ", gain turned to " +
+                  format_fixed(Percent(100.0 * job.bench.travel(control)), 1));
     if (job.bench.travel(control) == before) return;
   }
 }
@@ -297,8 +299,14 @@ void set_gain(Job& job, std::size_t control) {
   const Recorded found = record(job, plate.name + "-found", track, {control}, volume);
   const electric::Channel described = channel_of(plate);
   const electric::Target rated = electric::target_for(described);
+  note(job, plate.name + ": found " + judge::name(found.analyses.front().findings.verdict) +
+                "; now over the target, to see where it clips");
   turn_to(job, control, track, rated.volts * amplitude_ratio(above_target), "over");
   const std::optional<Volts> onset = find_onset(job, control);
+  note(job,
+       plate.name + ": " +
+           (onset ? "clips at " + format_quantity(*onset, 4, Zeros::keep) : "does not clip there") +
+           "; now to its target");
   const Aim aim = aim_of(rated, onset);
   turn_to(job, control, track, aim.target.volts, "turn");
   const Recorded reached = record(job, plate.name + "-set", final_track, {control}, volume);
@@ -329,8 +337,8 @@ bool as_wanted(const report::DemoChannel& channel) {
 
 }  // namespace
 
-report::DemoDocument run_demo(const Bench& bench, const DemoFolder& folder) {
-  Job job{bench, folder, write_tones(bench, folder), {}, {}};
+report::DemoDocument run_demo(const Bench& bench, const DemoFolder& folder, std::ostream& notes) {
+  Job job{bench, folder, notes, write_tones(bench, folder), {}, {}};
   job.document.folder = folder.root.string();
   job.document.system = bench.system;
   job.document.supply = bench.supply;

@@ -2,6 +2,8 @@
 // The whole job, as a person would do it at a car, on a bench.
 #pragma once
 
+#include <iosfwd>
+
 #include "command/demo_bench.hpp"
 #include "command/demo_folder.hpp"
 #include "report/demo.hpp"
@@ -11,6 +13,7 @@ namespace railtap::command {
 /// Tones, calibration, the head unit's limit, every gain, and a last look. All that it decides
 /// comes from recordings and meter readings; all files go into the folder. \throws Error where a
 /// step cannot be done, Interrupted
-[[nodiscard]] report::DemoDocument run_demo(const Bench& bench, const DemoFolder& folder);
+[[nodiscard]] report::DemoDocument run_demo(const Bench& bench, const DemoFolder& folder,
+                                            std::ostream& notes);
 
 }  // namespace railtap::command

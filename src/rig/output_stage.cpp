@@ -67,6 +67,12 @@ double cross_over(StageState& stage, double x) {
   return mean;
 }
 
+double limit_to_firm_rails(StageState& stage, double x) {
+  const double y = limited_mean(stage.rails, stage.last_in, x);
+  stage.last_in = x;
+  return y;
+}
+
 double limit_to_rails(StageState& stage, double x) {
   const double sag = stage.sag_resistance * stage.mean_current;
   // A rail can't fall below nothing; a tenth keeps the arithmetic away from 0.
@@ -137,7 +143,11 @@ void process(StageState& stage, std::span<double> block) {
   if (stage.crossover > 0.0) {
     for (double& x : block) x = cross_over(stage, x);
   }
-  for (double& x : block) x = limit_to_rails(stage, x) * stage.divider;
+  if (stage.sag_resistance * stage.load_conductance == 0.0) {
+    for (double& x : block) x = limit_to_firm_rails(stage, x) * stage.divider;
+  } else {
+    for (double& x : block) x = limit_to_rails(stage, x) * stage.divider;
+  }
 }
 
 }  // namespace railtap::rig

@@ -12,8 +12,8 @@ constexpr int first_factor = 2;
 constexpr int second_factor = 4;
 constexpr int raised = first_factor * second_factor;
 constexpr std::size_t feed_frames = 256;
-constexpr std::size_t points = 8;         // of the Lagrange interpolation
-constexpr std::size_t points_before = 3;  // of them lie before the one at or left of the position
+constexpr std::size_t points = Lagrange::points;
+constexpr std::size_t points_before = Lagrange::points_before;
 
 }  // namespace
 
@@ -82,16 +82,11 @@ std::size_t Player::read(std::vector<double>& left, std::vector<double>& right) 
   for (std::size_t n = 0; n < left.size(); ++n) {
     const auto whole = static_cast<std::size_t>(position_);
     while (whole + points > raised_[0].size()) feed();
-    const LagrangeWeights weights = lagrange_weights(position_ - static_cast<double>(whole));
-    const double* a = &raised_[0][whole - points_before];
-    const double* b = &raised_[1][whole - points_before];
-    double sum_a = 0.0, sum_b = 0.0;
-    for (std::size_t k = 0; k < points; ++k) {
-      sum_a += weights.weight[k] * a[k];
-      sum_b += weights.weight[k] * b[k];
-    }
-    left[n] = sum_a;
-    right[n] = sum_b;
+    const auto pair =
+        lagrange_.at(&raised_[0][whole - points_before], &raised_[1][whole - points_before],
+                     position_ - static_cast<double>(whole));
+    left[n] = pair.left;
+    right[n] = pair.right;
     position_ += step_;
   }
   // Drop what no later output needs.

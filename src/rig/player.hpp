@@ -34,6 +34,7 @@ class Player {
   double step_, position_;           // in samples of the raised stream, from its oldest kept one
   double produced_ = 0.0, per_frame_;
   Interpolator first_[2], second_[2];
+  Lagrange lagrange_;
   std::vector<double> interleaved_, frames_in_[2], middle_, raised_[2];
 };
 

@@ -110,22 +110,44 @@ void Decimator::process(std::span<const double> input, std::span<double> output)
   keep_last(history_, taps_.size() - 1);
 }
 
-LagrangeWeights lagrange_weights(double fraction) {
-  // 1/∏(i − j) over j ≠ i for i = 0 … 7: (−1)^(7−i)/(i!·(7−i)!).
-  constexpr double scale[8] = {-1.0 / 5040.0, 1.0 / 720.0, -1.0 / 240.0, 1.0 / 144.0,
-                               -1.0 / 144.0,  1.0 / 240.0, -1.0 / 720.0, 1.0 / 5040.0};
-  const double x = fraction + 3.0;
-  double before[8];  // ∏ (x − j) over j < i
-  double after[8];   // ∏ (x − j) over j > i
-  before[0] = 1.0;
-  after[7] = 1.0;
-  for (int i = 1; i < 8; ++i) {
-    before[i] = before[i - 1] * (x - (i - 1));
-    after[7 - i] = after[8 - i] * (x - (8 - i));
+std::array<double, Lagrange::points> lagrange_weights(double fraction) {
+  std::array<double, Lagrange::points> weights;
+  const double x = fraction + static_cast<double>(Lagrange::points_before);
+  for (std::size_t i = 0; i < weights.size(); ++i) {
+    weights[i] = 1.0;
+    for (std::size_t j = 0; j < weights.size(); ++j) {
+      if (j == i) continue;
+      weights[i] *=
+          (x - static_cast<double>(j)) / (static_cast<double>(i) - static_cast<double>(j));
+    }
   }
-  LagrangeWeights result;
-  for (int i = 0; i < 8; ++i) result.weight[i] = before[i] * after[i] * scale[i];
-  return result;
+  return weights;
+}
+
+namespace {
+constexpr std::size_t lagrange_places = 1024;
+}
+
+Lagrange::Lagrange() {
+  for (std::size_t place = 0; place <= lagrange_places + 1; ++place) {
+    const auto weights = lagrange_weights(static_cast<double>(place) / lagrange_places);
+    weights_.insert(weights_.end(), weights.begin(), weights.end());
+  }
+}
+
+Lagrange::Pair Lagrange::at(const double* left, const double* right, double fraction) const {
+  const double place = fraction * lagrange_places;
+  const auto whole = static_cast<std::size_t>(place);
+  const double rest = place - static_cast<double>(whole);
+  const double* near = &weights_[whole * points];
+  const double* far = near + points;
+  Pair sum{0.0, 0.0};
+  for (std::size_t k = 0; k < points; ++k) {
+    const double weight = near[k] + rest * (far[k] - near[k]);
+    sum.left += weight * left[k];
+    sum.right += weight * right[k];
+  }
+  return sum;
 }
 
 }  // namespace railtap::rig

@@ -3,6 +3,7 @@
 // images.
 #pragma once
 
+#include <array>
 #include <cstddef>
 #include <span>
 #include <vector>
@@ -65,12 +66,30 @@ class Decimator {
   std::vector<double> history_;
 };
 
-/// Weights of the Lagrange interpolation through 8 equally spaced points, for a point between the
-/// 4th and the 5th.
-struct LagrangeWeights {
-  double weight[8];
+/// Interpolation between equally spaced samples: Lagrange's polynomial through 8 of them, from a
+/// table of weights at 1024 places between two samples. Between the places the weights are
+/// interpolated in a straight line, which at an eighth of the sampling rate errs by less than 1e-7.
+class Lagrange {
+ public:
+  static constexpr std::size_t points = 8;
+  static constexpr std::size_t points_before =
+      3;  ///< of them lie before the one at or left of the place
+
+  Lagrange();
+
+  /// \param samples  the 8 of each channel: places −3 … 4
+  /// \param fraction of the way from place 0 to place 1, 0 … 1
+  struct Pair {
+    double left, right;
+  };
+  [[nodiscard]] Pair at(const double* left, const double* right, double fraction) const;
+
+ private:
+  std::vector<double> weights_;  // `points` per place
 };
-/// \param fraction 0 … 1 from the 4th point to the 5th
-[[nodiscard]] LagrangeWeights lagrange_weights(double fraction);
+
+/// Weights of the Lagrange interpolation through 8 equally spaced points, between the 4th and the
+/// 5th. \param fraction 0 … 1 from the 4th point to the 5th
+[[nodiscard]] std::array<double, Lagrange::points> lagrange_weights(double fraction);
 
 }  // namespace railtap::rig

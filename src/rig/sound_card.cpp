@@ -26,6 +26,7 @@ struct CardLane {
   double scale = 1.0;  // full scales per volt
   std::optional<OnePole> tap_coupling, card_coupling;
   Filter anti_alias;
+  bool limits_input = false;
   double input_limit = 0.0, last_in = 0.0;
   Decimator first{first_decimation, converter_passband / oversampling};
   Decimator second{second_decimation, converter_passband / second_decimation};
@@ -39,11 +40,13 @@ CardLane make_lane(const Rig& rig, std::size_t channel, Hertz high_rate) {
   const SoundCard& card = rig.sound_card;
   CardLane lane;
   lane.scale = 1.0 / volts_per_full_scale(rig).value();
-  if (rig.tap.coupling) lane.tap_coupling = one_pole(*rig.tap.coupling, high_rate);
-  if (card.coupling) lane.card_coupling = one_pole(*card.coupling, high_rate);
+  lane.limits_input = card.input_limit.has_value();
+  lane.input_limit = percent * card.input_limit.value_or(Percent(0.0)).value();
+  const Hertz capacitor_rate = lane.limits_input ? high_rate : card.rate;
+  if (rig.tap.coupling) lane.tap_coupling = one_pole(*rig.tap.coupling, capacitor_rate);
+  if (card.coupling) lane.card_coupling = one_pole(*card.coupling, capacitor_rate);
   lane.anti_alias = make_filter(
       Pass::low, {card.anti_alias.value_or(Hertz(0.0)), card.anti_alias ? 2 : 0}, high_rate);
-  lane.input_limit = card.input_limit ? percent * card.input_limit->value() : 0.0;
   // A level in dBFS is that of a sine's RMS, 1/√2 at 0; stated for 20 Hz … 20 kHz of the band.
   const double band_share = card.rate.value() / 2.0 / 19980.0;
   lane.noise = sine_peak(card.noise) * std::sqrt(band_share / 2.0);
@@ -63,21 +66,33 @@ double convert(CardLane& lane, double x) {
   return std::clamp(code * lane.code_step, -1.0, 1.0 - lane.code_step);
 }
 
+void pass_capacitors(CardLane& lane, std::span<double> block) {
+  if (lane.tap_coupling) couple(*lane.tap_coupling, block);
+  if (lane.card_coupling) couple(*lane.card_coupling, block);
+}
+
+void limit_input(CardLane& lane, std::span<double> block) {
+  const Rails rails{lane.input_limit, lane.input_limit, 0.0};
+  for (double& x : block) {
+    const double mean = limited_mean(rails, lane.last_in, x);
+    lane.last_in = x;
+    x = mean;
+  }
+}
+
 void process(CardLane& lane, std::vector<double>& volts) {
   for (double& x : volts) x *= lane.scale;
-  if (lane.tap_coupling) couple(*lane.tap_coupling, volts);
-  if (lane.card_coupling) couple(*lane.card_coupling, volts);
-  process(lane.anti_alias, volts);
-  if (lane.input_limit > 0.0) {
-    const Rails rails{lane.input_limit, lane.input_limit, 0.0};
-    for (double& x : volts) {
-      const double mean = limited_mean(rails, lane.last_in, x);
-      lane.last_in = x;
-      x = mean;
-    }
+  if (lane.limits_input) {
+    pass_capacitors(lane, volts);
+    process(lane.anti_alias, volts);
+    limit_input(lane, volts);
+  } else {
+    process(lane.anti_alias, volts);
   }
   lane.first.process(volts, lane.middle);
   lane.second.process(lane.middle, lane.result);
+  // Nothing but linear filters in between: the capacitors cost less at the lower rate.
+  if (!lane.limits_input) pass_capacitors(lane, lane.result);
   for (double& x : lane.result) x = convert(lane, x);
 }
 

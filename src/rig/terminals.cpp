@@ -70,10 +70,18 @@ void apply_tone(HeadUnitLane& lane, const HeadUnit& unit, int step, std::span<do
   for (double& x : block) x += bass * lane.bass.low(x) + treble * lane.treble.high(x);
 }
 
+void turn_volume(HeadUnitLane& lane, double gain, std::span<double> block) {
+  constexpr double settled = 1e-12;
+  if (std::abs(lane.volume.state - gain) <= settled * gain) {
+    for (double& x : block) x *= gain;
+  } else {
+    for (double& x : block) x *= lane.volume.low(gain);
+  }
+}
+
 void process(HeadUnitLane& lane, const HeadUnit& unit, int step, std::span<double> block) {
   if (lane.has_tone) apply_tone(lane, unit, step, block);
-  const double gain = lane.full_peak * volume_gain(unit, step);
-  for (double& x : block) x *= lane.volume.low(gain);
+  turn_volume(lane, lane.full_peak * volume_gain(unit, step), block);
   add_noise(block, lane.hiss, lane.random);
   process(lane.stage, block);
 }

@@ -1,0 +1,73 @@
+// SPDX-License-Identifier: MIT
+// The demo's outcome in words and as a document.
+#include <doctest/doctest.h>
+
+#include <nlohmann/json.hpp>
+#include <string>
+
+#include "report/demo.hpp"
+
+using namespace railtap;
+
+namespace {
+
+report::DemoDocument example() {
+  report::DemoDocument document;
+  document.folder = "van";
+  document.system = "camper van";
+  document.supply = Volts(14.4);
+  document.tolerance = Decibels(0.25);
+  document.calibration.tone = Hertz(200.0);
+  document.calibration.step = 32;
+  document.calibration.reading = Volts(4.18);
+  document.calibration.found.volts_per_full_scale = Volts(47.5);
+  document.calibration.found.uncertainty = Percent(2.4);
+  document.calibration.nominal = {Volts(47.0), Decibels(0.09), true};
+  document.head_unit = {40, 36, Volts(8.34), Decibels(1.19), Volts(8.65)};
+  report::DemoChannel channel;
+  channel.control = "front";
+  channel.input = "front left";
+  channel.tone = Hertz(1000.0);
+  channel.found.verdict = judge::Verdict::clipped;
+  channel.found.flat_top.overdrive_positive = Decibels(8.8);
+  channel.found.flat_top.overdrive_negative = Decibels(8.9);
+  channel.target = Volts(14.83);
+  channel.reached.verdict = judge::Verdict::clean;
+  channel.reached.thdn = Percent(0.002);
+  channel.reached_v = Volts(14.78);
+  channel.change = Decibels(0.03);
+  channel.travel = 0.145;
+  document.channels = {channel};
+  document.within_limits = true;
+  return document;
+}
+
+}  // namespace
+
+TEST_CASE("demo report: the document has a key for everything, and null for what is not known") {
+  const auto json = nlohmann::json::parse(report::demo_json(example()));
+  CHECK(json["schema"] == "railtap.demo/1");
+  CHECK(json["head_unit"]["highest_clean_step"] == 36);
+  CHECK(json["calibration"]["volts_per_full_scale"] == 47.5);
+  const auto& channel = json["channels"][0];
+  CHECK(channel["input"] == "front left");
+  CHECK(channel["found_verdict"] == "clipped");
+  CHECK(channel["reached_v"] == 14.78);
+  CHECK(channel["direction"] == "hold");
+  CHECK(channel["travel_percent"] == doctest::Approx(14.5));
+  CHECK(channel["onset_v"].is_null());
+  CHECK(channel["meter_v"].is_null());
+  CHECK(json["within_limits"] == true);
+}
+
+TEST_CASE("demo report: the table says what was found, reached and is still to go") {
+  report::DemoDocument document = example();
+  const std::string text = report::demo_text(document);
+  for (const char* part : {"volume 36 of 40", "clipped by 8.9 dB", "14.83 V", "14.78 V", "+0.03 dB",
+                           "14.5 %", "0.002 %", "above", "All channels are clean"}) {
+    CAPTURE(part);
+    CHECK(text.find(part) != std::string::npos);
+  }
+  document.within_limits = false;
+  CHECK(report::demo_text(document).find("Not all channels") != std::string::npos);
+}
