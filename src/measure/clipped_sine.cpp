@@ -75,6 +75,7 @@ std::optional<Decibels> relative_misfit(const Outcome& o) {
   for (std::size_t n = 2; n <= o.problem.orders; ++n) {
     const double power = std::norm(o.problem.harmonic[n]);
     const double weight = o.problem.weight[n] * o.problem.weight[n];
+    if (weight <= 0.0) continue;
     energy += power;
     noise += 2.0 / weight;
     significance += power * weight;
@@ -110,9 +111,9 @@ bool may_be_a_bend(const Outcome& o) {
 /// as well be a curved law's second and third.
 bool seen_in_many_orders(const Outcome& o) {
   constexpr std::size_t plenty = 10;
-  std::array<double, max_orders + 1> gain{};
-  explained_by_order(o.problem, o.shape, o.fit.at, gain);
-  const auto orders = std::span(gain).subspan(2, o.problem.orders - 1);
+  ByOrder chi = chi_squared_by_order(o.problem, o.shape, o.fit.at);
+  for (std::size_t n = 2; n <= o.problem.orders; ++n) chi.measured[n] -= chi.left[n];
+  const auto orders = std::span(chi.measured).subspan(2, o.problem.orders - 1);
   std::sort(orders.begin(), orders.end(), std::greater<>());
   const std::size_t strongest = o.problem.orders < plenty ? 1 : 2;
   double rest = 0.0;

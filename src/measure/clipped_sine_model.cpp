@@ -381,7 +381,9 @@ Fit minimise(const Problem& problem, const Shape& shape, const Parameters& start
   }
   fit.chi_squared = normal.chi_squared;
   fit.objective = normal.objective;
-  fit.degrees = 2.0 * static_cast<double>(problem.orders) - static_cast<double>(normal.size);
+  const auto used = std::count_if(problem.weight.begin(), problem.weight.end(),
+                                  [](double weight) { return weight > 0.0; });
+  fit.degrees = 2.0 * static_cast<double>(used) - static_cast<double>(normal.size);
   fill_covariance(normal, fit);
   return fit;
 }
@@ -391,20 +393,22 @@ double misfit_energy(const Problem& problem, const Shape& shape, const Parameter
   evaluate(problem, shape, at, evaluation);
   double energy = 0.0;
   for (std::size_t n = 2; n <= problem.orders; ++n) {
+    if (problem.weight[n] <= 0.0) continue;
     energy += std::norm(problem.harmonic[n] - evaluation.model[n]);
   }
   return energy;
 }
 
-void explained_by_order(const Problem& problem, const Shape& shape, const Parameters& at,
-                        std::array<double, max_orders + 1>& gain) {
+ByOrder chi_squared_by_order(const Problem& problem, const Shape& shape, const Parameters& at) {
   Evaluation evaluation;
   evaluate(problem, shape, at, evaluation);
+  ByOrder out;
   for (std::size_t n = 1; n <= problem.orders; ++n) {
     const double weight = problem.weight[n] * problem.weight[n];
-    const double left = std::norm(problem.harmonic[n] - evaluation.model[n]);
-    gain[n] = weight * (std::norm(problem.harmonic[n]) - left);
+    out.measured[n] = weight * std::norm(problem.harmonic[n]);
+    out.left[n] = weight * std::norm(problem.harmonic[n] - evaluation.model[n]);
   }
+  return out;
 }
 
 }  // namespace railtap::measure::clip

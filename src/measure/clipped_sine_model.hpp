@@ -99,8 +99,11 @@ inline constexpr Effort full{60, 1e-7};
 [[nodiscard]] double misfit_energy(const Problem& problem, const Shape& shape,
                                    const Parameters& at);
 
-/// How much of each order's chi-squared the model takes away, order k at k.
-void explained_by_order(const Problem& problem, const Shape& shape, const Parameters& at,
-                        std::array<double, max_orders + 1>& gain);
+/// Chi-squared of each order, order k at k: as measured, and what the model leaves.
+struct ByOrder {
+  std::array<double, max_orders + 1> measured{}, left{};
+};
+[[nodiscard]] ByOrder chi_squared_by_order(const Problem& problem, const Shape& shape,
+                                           const Parameters& at);
 
 }  // namespace railtap::measure::clip

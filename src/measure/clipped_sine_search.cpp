@@ -291,11 +291,34 @@ Outcome fit_model(const Problem& problem, ClipModel model) {
   return extended(hard, model);
 }
 
+/// Leaves out, one after the other, up to three orders on which most of the misfit lies: a whine or
+/// hum that happens to fall on a harmonic says nothing about the waveform.
+/// \returns the fit without them if that explains the rest, down to the noise or to a hundredth of
+/// the misfit (such a line leaks a little into all orders), else the fit it was given
+Outcome without_foreign_lines(const Outcome& fitted) {
+  constexpr int most_lines = 3;
+  constexpr std::size_t orders_to_spare = 12;
+  constexpr double concentrated = 0.3;
+  constexpr double leaked = 0.01;
+  if (explains(fitted.fit) || fitted.problem.orders < orders_to_spare) return fitted;
+  Outcome outcome = fitted;
+  for (int line = 0; line < most_lines; ++line) {
+    const ByOrder chi = chi_squared_by_order(outcome.problem, outcome.shape, outcome.fit.at);
+    const auto worst = std::max_element(chi.left.begin() + 2, chi.left.end());
+    if (*worst < concentrated * outcome.fit.chi_squared) break;
+    Problem rest = outcome.problem;
+    rest.weight[static_cast<std::size_t>(worst - chi.left.begin())] = 0.0;
+    outcome = hard_fit(rest);
+    if (explains(outcome.fit)) return outcome;
+  }
+  return reduced_chi(outcome.fit) < leaked * reduced_chi(fitted.fit) ? outcome : fitted;
+}
+
 }  // namespace
 
 Outcome best_outcome(const HarmonicSeries& tone, double highest_hz) {
   const Problem whole = problem_of(tone, highest_hz);
-  const Outcome simplest = hard_fit(whole);
+  const Outcome simplest = without_foreign_lines(hard_fit(whole));
   if (explains(simplest.fit)) return simplest;
   const double band = choosing_band(tone, highest_hz);
   const Problem trusted = problem_of(tone, band);
