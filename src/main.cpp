@@ -37,6 +37,7 @@ int parse_and_run(int argc, char** argv) {
   app.set_version_flag("--version", std::string("railtap " RAILTAP_VERSION));
   ExitStatus status = ExitStatus::within_limits;
   railtap::command::add_analyze(app, status);
+  railtap::command::add_tones(app, status);
   railtap::command::add_target(app, status);
   railtap::command::add_attenuator(app, status);
   railtap::command::add_calibrate(app, status);

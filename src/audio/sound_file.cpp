@@ -253,6 +253,15 @@ void finish(Output& output) {
   output.file.commit();
 }
 
+// The highest constant rate: libsndfile's own choice is a variable one that gives a steady tone
+// next to nothing.
+void choose_best_mp3(SNDFILE* sound) {
+  int mode = SF_BITRATE_MODE_CONSTANT;
+  sf_command(sound, SFC_SET_BITRATE_MODE, &mode, sizeof mode);
+  double least_compression = 0.0;
+  sf_command(sound, SFC_SET_COMPRESSION_LEVEL, &least_compression, sizeof least_compression);
+}
+
 }  // namespace
 
 Source open_sound_file(const fs::path& path) {
@@ -286,6 +295,10 @@ bool can_write(const SoundFileSpec& spec) {
   return sf_format_check(&info) != 0;
 }
 
+std::string encoding_name(const SoundFileSpec& spec) {
+  return encoding_of(info_of(spec).format);
+}
+
 Sink create_sound_file(const fs::path& path, const SoundFileSpec& spec,
                        files::Overwrite overwrite) {
   SF_INFO info = info_of(spec);
@@ -309,6 +322,7 @@ Sink create_sound_file(const fs::path& path, const SoundFileSpec& spec,
   sf_command(sound, SFC_SET_ADD_PEAK_CHUNK, nullptr,
              SF_FALSE);  // it holds the time: bytes would differ
   sf_command(sound, SFC_SET_CLIPPING, nullptr, SF_TRUE);
+  if (spec.container == Container::mp3) choose_best_mp3(sound);
   if (!spec.title.empty()) sf_set_string(sound, SF_STR_TITLE, spec.title.c_str());
   if (!spec.comment.empty()) sf_set_string(sound, SF_STR_COMMENT, spec.comment.c_str());
   Sink sink;

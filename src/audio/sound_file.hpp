@@ -38,6 +38,9 @@ struct SoundFileSpec {
 /// Whether the libsndfile in use writes this combination.
 [[nodiscard]] bool can_write(const SoundFileSpec& spec);
 
+/// In words: "WAV (Microsoft), Signed 16 bit PCM".
+[[nodiscard]] std::string encoding_name(const SoundFileSpec& spec);
+
 /// The ending that a container's files have, with its dot: ".wav".
 [[nodiscard]] const char* extension(Container container);
 

@@ -46,8 +46,9 @@ std::string in_words(Range range) {
 
 }  // namespace
 
-TomlTable::TomlTable(const toml::table& table, std::string path, std::string place)
-    : table_(&table), path_(std::move(path)), place_(std::move(place)) {}
+TomlTable::TomlTable(const toml::table& table, std::string path, std::string place,
+                     std::string guide)
+    : table_(&table), path_(std::move(path)), place_(std::move(place)), guide_(std::move(guide)) {}
 
 std::string TomlTable::full(std::string_view key) const {
   return path_.empty() ? std::string(key) : path_ + '.' + std::string(key);
@@ -82,7 +83,23 @@ std::optional<double> TomlTable::number(std::string_view key, Range range) {
 
 double TomlTable::required_number(std::string_view key, Range range) {
   if (const auto value = number(key, range)) return *value;
-  throw error(key, full(key) + " is missing", "add it; docs/rig.md says what it is");
+  throw error(key, full(key) + " is missing", "add it; " + guide_ + " says what it is");
+}
+
+std::vector<double> TomlTable::numbers(std::string_view key, Range range) {
+  const toml::node* node = find(key);
+  if (node == nullptr) return {};
+  std::vector<double> result;
+  const toml::array* array = node->as_array();
+  for (std::size_t n = 0; array != nullptr && n < array->size(); ++n) {
+    const auto value = array->get(n)->value<double>();
+    if (value && std::isfinite(*value) && *value >= range.low && *value <= range.high)
+      result.push_back(*value);
+  }
+  if (array == nullptr || result.size() != array->size()) {
+    throw error(key, full(key) + " is not a list of numbers", "give " + in_words(range));
+  }
+  return result;
 }
 
 std::optional<std::int64_t> TomlTable::integer(std::string_view key, Range range) {
@@ -111,7 +128,7 @@ std::optional<std::string> TomlTable::text(std::string_view key) {
 
 std::string TomlTable::required_text(std::string_view key) {
   if (auto value = text(key); value && !value->empty()) return *value;
-  throw error(key, full(key) + " is missing", "add it; docs/rig.md says what it is");
+  throw error(key, full(key) + " is missing", "add it; " + guide_ + " says what it is");
 }
 
 std::vector<std::string> TomlTable::texts(std::string_view key) {
@@ -131,10 +148,10 @@ std::vector<std::string> TomlTable::texts(std::string_view key) {
 
 TomlTable TomlTable::table(std::string_view key) {
   const toml::node* node = find(key);
-  if (node == nullptr) return {nothing, full(key), place_};
+  if (node == nullptr) return {nothing, full(key), place_, guide_};
   if (!node->is_table())
     throw error(key, full(key) + " is not a table", "write [" + full(key) + "] above its keys");
-  return {*node->as_table(), full(key), place_};
+  return {*node->as_table(), full(key), place_, guide_};
 }
 
 std::vector<TomlTable> TomlTable::tables(std::string_view key) {
@@ -146,7 +163,7 @@ std::vector<TomlTable> TomlTable::tables(std::string_view key) {
                 "write [[" + full(key) + "]] above each");
   }
   for (const toml::node& element : *node->as_array()) {
-    result.emplace_back(*element.as_table(), full(key), place_);
+    result.emplace_back(*element.as_table(), full(key), place_, guide_);
   }
   return result;
 }
@@ -170,7 +187,7 @@ void TomlTable::finish() const {
     if (std::find(known_.begin(), known_.end(), name) != known_.end()) continue;
     const std::string guess = nearest(name);
     throw error(name, "unknown key " + full(name),
-                guess.empty() ? "docs/rig.md lists the keys" : "did you mean " + guess + "?");
+                guess.empty() ? guide_ + " lists the keys" : "did you mean " + guess + "?");
   }
 }
 

@@ -27,11 +27,14 @@ inline constexpr double above_zero = std::numeric_limits<double>::min();
 class TomlTable {
  public:
   /// \param place the file's name; errors add the line
-  TomlTable(const toml::table& table, std::string path, std::string place);
+  /// \param guide the document that lists the keys, for errors
+  TomlTable(const toml::table& table, std::string path, std::string place,
+            std::string guide = "docs/rig.md");
 
   [[nodiscard]] std::optional<double> number(std::string_view key, Range range = {});
   /// \throws Error when the key is missing
   [[nodiscard]] double required_number(std::string_view key, Range range = {});
+  [[nodiscard]] std::vector<double> numbers(std::string_view key, Range range = {});
   [[nodiscard]] std::optional<std::int64_t> integer(std::string_view key, Range range = {});
   [[nodiscard]] std::optional<bool> boolean(std::string_view key);
   [[nodiscard]] std::optional<std::string> text(std::string_view key);
@@ -66,7 +69,7 @@ class TomlTable {
   [[nodiscard]] std::string nearest(std::string_view key) const;
 
   const toml::table* table_;
-  std::string path_, place_;
+  std::string path_, place_, guide_;
   std::vector<std::string> known_;
 };
 

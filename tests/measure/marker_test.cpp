@@ -122,6 +122,7 @@ TEST_CASE("marker finder: half a percent of clock error is measured, not lost on
           stretched(announced(band == MarkerBand::mid ? mid_ladder : low_ladder, band), ratio),
           rate48);
       (void)only_ladder(found);
+      CHECK(test::within_abs(found[0].clock_ratio, ratio, 0.002));
       const double expected_s = ratio * (0.777 + marker_length(band).value());
       CHECK(test::within_abs(found[0].signal_frame / 48000.0, expected_s, 0.012));
     }
