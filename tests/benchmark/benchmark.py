@@ -4,13 +4,11 @@
 
 Every program gets the same file, already in the system's cache; the best of three runs counts.
 """
-import os
 import pathlib
 import shutil
 import struct
 import subprocess
 import sys
-import time
 
 import numpy
 
@@ -38,49 +36,52 @@ def write_long_tone(path, seconds):
     return path
 
 
-def measured(command):
-    """Seconds and peak memory in MB of one run."""
-    started = time.perf_counter()
-    child = subprocess.Popen([str(word) for word in command], stdout=subprocess.DEVNULL)
-    _, status, usage = os.wait4(child.pid, 0)
-    child.returncode = os.waitstatus_to_exitcode(status)
-    assert child.returncode in (0, 1), f"{command}: exit {child.returncode}"
-    return time.perf_counter() - started, usage.ru_maxrss / 1024
+class Stopwatch:
+    """Seconds and peak memory in MB of a command, the best of a few runs."""
 
+    def __init__(self, measure):
+        self.measure = measure
 
-def best(command, runs=RUNS, prepare=lambda: None):
-    results = []
-    for _ in range(runs):
-        prepare()
-        results.append(measured(command))
-    return min(seconds for seconds, _ in results), max(memory for _, memory in results)
+    def once(self, command):
+        done = subprocess.run([self.measure, *map(str, command)], stdout=subprocess.DEVNULL,
+                              stderr=subprocess.PIPE, text=True)
+        assert done.returncode in (0, 1), f"{command}: exit {done.returncode}\n{done.stderr}"
+        seconds, memory = done.stderr.strip().splitlines()[-1].split()
+        return float(seconds), float(memory)
+
+    def best(self, command, runs=RUNS, prepare=lambda: None):
+        results = []
+        for _ in range(runs):
+            prepare()
+            results.append(self.once(command))
+        return min(seconds for seconds, _ in results), max(memory for _, memory in results)
 
 
 def row(what, seconds, memory, note=""):
     print(f"  {what:<44} {seconds:8.3f} s {memory:8.1f} MB  {note}")
 
 
-def reading(railtap, read_loop, folder):
+def reading(watch, railtap, read_loop, folder):
     minute = write_long_tone(folder / "minute.wav", 60)
     hour = write_long_tone(folder / "hour.wav", 3600)
     print(f"one hour, stereo, 48 kHz, 24 bit ({hour.stat().st_size / 1e9:.2f} GB)")
-    bare, bare_memory = best([read_loop, hour])
-    ours, memory = best([railtap, "analyze", hour, "--json"])
+    bare, bare_memory = watch.best([read_loop, hour])
+    ours, memory = watch.best([railtap, "analyze", hour, "--json"])
     row("bare libsndfile read loop", bare, bare_memory)
     row("railtap analyze", ours, memory, f"{ours / bare:.2f} times the bare loop (limit {RATIO_LIMIT})")
-    short, short_memory = best([railtap, "analyze", minute, "--json"])
+    short, short_memory = watch.best([railtap, "analyze", minute, "--json"])
     row("railtap analyze, one minute of it", short, short_memory, f"limit {MEMORY_LIMIT_MB} MB at any length")
     script = pathlib.Path(__file__).with_name("numpy_frames.py")
-    usual, usual_memory = best(["/usr/bin/python3", script, hour], runs=1)
+    usual, usual_memory = watch.best(["/usr/bin/python3", script, hour], runs=1)
     row("NumPy, 8192-sample frames half overlapped", usual, usual_memory,
         f"{usual / ours:.0f} times railtap's time")
 
 
-def main(railtap, read_loop, folder):
+def main(railtap, read_loop, measure, folder):
     folder = pathlib.Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     try:
-        reading(railtap, read_loop, folder)
+        reading(Stopwatch(measure), railtap, read_loop, folder)
     finally:
         shutil.rmtree(folder)
 

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// The least that anything which reads a sound file must do: a bare libsndfile loop, to compare with.
+// The least that anything which reads a sound file must do: a bare libsndfile loop, to compare
+// with.
 #include <sndfile.h>
 
 #include <cstdio>
