@@ -126,6 +126,16 @@ void add_flat_top(Findings& f, const measure::ClippedSineFit& fit) {
   f.flat_top.model_residual = fit.residual_re_harmonics;
 }
 
+// No amplifier makes more of a sine than a square wave, whose harmonics are 48.3 % of the
+// fundamental (closed form); pulses and buzzes have more. A second tone above a fifth is one of
+// several tones.
+bool is_distorted_sine(const BlockMeasurement& m) {
+  constexpr double most_harmonics = 0.6 * 0.6;
+  constexpr double strongest_second_tone = 0.2 * 0.2;
+  if (m.harmonics > most_harmonics * m.fundamental) return false;
+  return m.lines.empty() || m.lines.front().mean_square < strongest_second_tone * m.fundamental;
+}
+
 std::string rail_sentence(const char* rail, Decibels overdrive, Decibels uncertainty) {
   constexpr double coverage = 2.0;        // 95 % of a normal distribution [JCGM 100:2008, 6.3.3]
   constexpr double finest_stated = 0.01;  // dB; a smaller uncertainty is printed as this
@@ -206,7 +216,7 @@ Findings judge_other(const measure::FrameFigures& figures, const BlockMeasuremen
   f.verdict = silent ? Verdict::no_signal : Verdict::no_tone;
   if (noise != nullptr) {
     add_noise(f, *noise, limits);
-    f.interference = interference_of(*noise);
+    if (silent) f.interference = interference_of(*noise);  // in music, a line is part of the music
   }
   f.reasons.push_back(
       silent ? "There is no signal here above the noise."
@@ -221,7 +231,7 @@ bool is_silence(const Segment& s) {
 }
 
 bool is_tone(const Segment& s) {
-  if (!s.measurement.tone) return false;
+  if (!s.measurement.tone || !is_distorted_sine(s.measurement)) return false;
   return !is_silence(s) || kind_of_line(s.measurement.series.fundamental.value()) != "hum";
 }
 

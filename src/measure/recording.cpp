@@ -11,9 +11,10 @@ namespace {
 constexpr double frame_s = 0.1;  // two cycles of 20 Hz
 constexpr double block_s = 1.0;  // a line every hertz, 20 cycles of 20 Hz
 constexpr std::size_t head_frames = 5;
-// A hard clip, driven 1 dB further, rises by 0.15 dB even at 8 dB of overdrive (closed form of the
-// clipped sine). The level of a frame of noise scatters by 0.11 dB at 48 kHz, and of music by more.
-constexpr double same_tone_level_db = 0.15;
+// The finest ladder has steps of 0.1 dB; a hard clip, driven 1 dB further, rises by 0.15 dB even at
+// 8 dB of overdrive (closed form of the clipped sine). The level of a frame of noise scatters by
+// 0.11 dB at 48 kHz, and of music by more.
+constexpr double same_tone_level_db = 0.08;
 constexpr double same_noise_level_db = 0.7;
 // A sine has a crest factor of 3 dB, a clipped one less, noise 11 dB; a tone in noise 20 dB below
 // it, 5 dB.
