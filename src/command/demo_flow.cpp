@@ -41,10 +41,26 @@ void note(const Job& job, const std::string& text) {
   job.notes << text << '\n';
 }
 
+/// Where the recording input flattened the tops, nothing is learned about what was recorded.
+void require_no_overload(const Recorded& recorded, const std::filesystem::path& path) {
+  for (const auto& analysis : recorded.analyses) {
+    if (analysis.findings.verdict != judge::Verdict::input_overload) continue;
+    throw Error("the recording input is overloaded", path.string(),
+                "use a tap with a larger attenuation, or an input that takes more");
+  }
+}
+
+/// Records, measures, and leaves recording and document in the folder.
 Recorded record(const Job& job, const std::string& name, const std::filesystem::path& track,
-                Probe probe, int volume) {
-  write_capture(job.folder, name, job.bench.record(track, probe, {volume, volume, Seconds(0.0)}));
-  return analyze_capture(job.folder, name, job.limits);
+                Probe probe, VolumePlan volume) {
+  write_capture(job.folder, name, job.bench.record(track, probe, volume));
+  Recorded recorded = analyze_capture(job.folder, name, job.limits);
+  require_no_overload(recorded, job.folder.capture(name));
+  return recorded;
+}
+
+VolumePlan at(int volume) {
+  return {volume, volume, Seconds(0.0)};
 }
 
 // --- Calibration ---------------------------------------------------------------------------------
@@ -59,7 +75,7 @@ struct CleanCapture {
 CleanCapture clean_capture(const Job& job, const std::filesystem::path& track) {
   int volume = std::max(1, job.bench.volume_steps * 4 / 5);
   while (true) {
-    const Recorded recorded = record(job, "calibration", track, {}, volume);
+    const Recorded recorded = record(job, "calibration", track, {}, at(volume));
     const auto& analysis = recorded.analyses.front();
     if (analysis.findings.verdict == judge::Verdict::clean || volume <= 1) {
       return {volume, judge::calibration_capture(recorded.measurements.front(), analysis,
@@ -152,9 +168,8 @@ void find_head_unit_limit(Job& job) {
   const int last = job.bench.volume_steps;
   const int first = first_volume(job.bench);
   const auto count = static_cast<std::size_t>(last - first + 1);
-  const auto path =
-      write_capture(job.folder, "head-unit-volume",
-                    job.bench.record(job.tones.volume, {}, {first, last, volume_dwell}));
+  (void)record(job, "head-unit-volume", job.tones.volume, {}, {first, last, volume_dwell});
+  const auto path = job.folder.capture("head-unit-volume");
   const auto channels = judge_capture_steps(job, path, {volume_dwell, count});
 
   std::size_t clean = count;
@@ -208,34 +223,51 @@ Volts unclipped_level(const Job& job, const Recorded& recorded) {
          (amplitude_ratio(Decibels(sum_db / count)) / std::numbers::sqrt2);
 }
 
+/// Whether the last turn upwards changed nothing: a limiter, or an input with automatic gain.
+bool is_held(const std::vector<judge::Turn>& turns) {
+  if (turns.size() < 2) return false;
+  const judge::Turn& last = turns.back();
+  const judge::Turn& before = turns[turns.size() - 2];
+  constexpr double clear_turn = 0.01;
+  return last.travel - before.travel >= clear_turn &&
+         (before.missing - last.missing).value() < close_enough.value();
+}
+
 /// Turns a control until a full-scale tone has this level, or would have without the rails.
-void turn_to(const Job& job, std::size_t control, const std::filesystem::path& track, Volts aim,
+/// \returns false where something held the level
+bool turn_to(const Job& job, std::size_t control, const std::filesystem::path& track, Volts aim,
              const std::string& purpose) {
   const ControlPlate& plate = job.bench.controls[control];
   std::vector<judge::Turn> turns;
   for (int n = 1; n <= most_turns; ++n) {
     const std::string name = plate.name + "-" + purpose + "-" + std::to_string(n);
     const Recorded recorded =
-        record(job, name, track, {control}, job.document.head_unit.highest_clean_step);
+        record(job, name, track, {control}, at(job.document.head_unit.highest_clean_step));
     const Decibels missing = decibels_from_amplitude_ratio(aim / unclipped_level(job, recorded));
     turns.push_back({job.bench.travel(control), missing});
-    if (std::abs(missing.value()) <= close_enough.value()) return;
+    if (std::abs(missing.value()) <= close_enough.value()) return true;
+    if (is_held(turns)) {
+      job.bench.turn(control, turns[turns.size() - 2].travel);
+      note(job,
+           plate.name + ": turning it up changes nothing, something holds the level; turned back");
+      return false;
+    }
     const double before = turns.back().travel;
     job.bench.turn(control, judge::next_travel(turns));
     note(job, plate.name + ": " + format_fixed(missing, 2, Sign::always) + " to " +
                   format_quantity(aim, 4, Zeros::keep) + ", gain turned to " +
                   format_fixed(Percent(100.0 * job.bench.travel(control)), 1));
-    if (job.bench.travel(control) == before) return;
+    if (job.bench.travel(control) == before) return true;
   }
+  return true;
 }
 
 /// Where this control's channels begin to clip, seen by a ladder whose top goes over the target.
 std::optional<Volts> find_onset(const Job& job, std::size_t control) {
   const ControlPlate& plate = job.bench.controls[control];
-  const int volume = job.document.head_unit.highest_clean_step;
-  const auto path = write_capture(job.folder, plate.name + "-ladder",
-                                  job.bench.record(job.tones.controls[control].ladder, {control},
-                                                   {volume, volume, Seconds(0.0)}));
+  (void)record(job, plate.name + "-ladder", job.tones.controls[control].ladder, {control},
+               at(job.document.head_unit.highest_clean_step));
+  const auto path = job.folder.capture(plate.name + "-ladder");
   return lowest_onset(judge_capture_steps(job, path, {ladder_dwell, ladder_count}));
 }
 
@@ -258,7 +290,7 @@ Aim aim_of(const electric::Target& rated, std::optional<Volts> onset) {
 /// What is left at a control's terminals while nothing plays.
 Recorded record_silence(const Job& job, std::size_t control) {
   return record(job, job.bench.controls[control].name + "-silence", job.tones.silence, {control},
-                job.document.head_unit.highest_clean_step);
+                at(job.document.head_unit.highest_clean_step));
 }
 
 std::optional<Volts> meter_reading(const Job& job, std::size_t control,
@@ -290,26 +322,31 @@ void finish_channel(report::DemoChannel& channel, const electric::Channel& descr
   const electric::Assessment assessment = electric::assess(aim.target, read, {});
   channel.change = assessment.change;
   channel.direction = assessment.direction;
+  // Well below the amplifier's own onset, flat tops must have come in through its input.
+  constexpr Decibels clearly_below{0.3};
+  channel.clipped_before_amplifier =
+      channel.reached.verdict == judge::Verdict::clipped && channel.onset &&
+      channel.reached_v * amplitude_ratio(clearly_below) < *channel.onset;
 }
 
 void set_gain(Job& job, std::size_t control) {
   const ControlPlate& plate = job.bench.controls[control];
   const int volume = job.document.head_unit.highest_clean_step;
   const auto& [track, final_track, ladder] = job.tones.controls[control];
-  const Recorded found = record(job, plate.name + "-found", track, {control}, volume);
+  const Recorded found = record(job, plate.name + "-found", track, {control}, at(volume));
   const electric::Channel described = channel_of(plate);
   const electric::Target rated = electric::target_for(described);
   note(job, plate.name + ": found " + judge::name(found.analyses.front().findings.verdict) +
                 "; now over the target, to see where it clips");
-  turn_to(job, control, track, rated.volts * amplitude_ratio(above_target), "over");
+  (void)turn_to(job, control, track, rated.volts * amplitude_ratio(above_target), "over");
   const std::optional<Volts> onset = find_onset(job, control);
   note(job,
        plate.name + ": " +
            (onset ? "clips at " + format_quantity(*onset, 4, Zeros::keep) : "does not clip there") +
            "; now to its target");
   const Aim aim = aim_of(rated, onset);
-  turn_to(job, control, track, aim.target.volts, "turn");
-  const Recorded reached = record(job, plate.name + "-set", final_track, {control}, volume);
+  const bool free = turn_to(job, control, track, aim.target.volts, "turn");
+  const Recorded reached = record(job, plate.name + "-set", final_track, {control}, at(volume));
   const Recorded silent = record_silence(job, control);
   const auto meter = meter_reading(job, control, final_track);
   for (std::size_t c = 0; c < plate.inputs.size(); ++c) {
@@ -323,6 +360,7 @@ void set_gain(Job& job, std::size_t control) {
     channel.limited_by = aim.limited_by;
     channel.reached = reached.analyses[c].findings;
     channel.travel = job.bench.travel(control);
+    channel.held = !free;
     if (c == 0) channel.meter = meter;
     channel.hiss_a = silent.analyses[c].findings.noise_a_v;
     finish_channel(channel, described, aim);

@@ -47,7 +47,9 @@ struct DemoChannel {
   Volts reached_v{0.0};     ///< RMS
   Decibels change{0.0};     ///< still to go: above zero, raise
   electric::Direction direction = electric::Direction::hold;
-  double travel = 0.0;         ///< the control's position, 0 … 1
+  bool clipped_before_amplifier = false;  ///< its tops are flat, but not from its own rails
+  bool held = false;                      ///< turning it up changed nothing
+  double travel = 0.0;                    ///< the control's position, 0 … 1
   std::optional<Volts> meter;  ///< its reading at the end, where the tone lies in its band
   std::optional<Volts>
       hiss_a;  ///< A-weighted RMS with nothing playing, the recording's own noise in it

@@ -87,6 +87,33 @@ void write_table(std::ostream& out, const DemoDocument& document) {
   for (const DemoChannel& channel : document.channels) write_row(out, channel);
 }
 
+/// What is wrong with a channel, where something is.
+void write_reasons(std::ostream& out, const DemoChannel& channel) {
+  const bool hold = channel.direction == electric::Direction::hold;
+  if (channel.reached.verdict == judge::Verdict::clean && hold) return;
+  out << "  " << channel.input << ": " << judge::name(channel.reached.verdict);
+  if (!hold) out << ", " << format_fixed(channel.change, 2, Sign::always) << " to go";
+  out << '\n';
+  for (const std::string& reason : channel.reached.reasons) out << "    " << reason << '\n';
+  if (channel.held) {
+    out << "    Turning the gain up changes nothing: a limiter holds the level. Do not turn it "
+           "further.\n";
+  }
+  if (channel.clipped_before_amplifier) {
+    out << "    That is below where this amplifier clips, so it comes from before its gain "
+           "control:\n"
+           "    look for tone controls, loudness or bass boost that are on.\n";
+  }
+}
+
+void write_outcome(std::ostream& out, const DemoDocument& document) {
+  const std::string within = " of their targets.\n";
+  out << (document.within_limits ? "All" : "Not all") << " channels are clean and within "
+      << format_quantity(document.tolerance) << within;
+  for (const DemoChannel& channel : document.channels) write_reasons(out, channel);
+  out << '\n';
+}
+
 void write_cautions(std::ostream& out) {
   out << "With a real car: disconnect the speakers or use a dummy load that takes the power; "
          "never\n"
@@ -104,12 +131,8 @@ std::string demo_text(const DemoDocument& document) {
   write_calibration(out, document.calibration);
   write_head_unit(out, document.head_unit);
   write_table(out, document);
-  out << '\n'
-      << (document.within_limits
-              ? "All channels are clean and within " + format_quantity(document.tolerance) +
-                    " of their targets.\n\n"
-              : "Not all channels are clean and within " + format_quantity(document.tolerance) +
-                    " of their targets.\n\n");
+  out << '\n';
+  write_outcome(out, document);
   write_cautions(out);
   out << "\nTones, recordings and results are in " << document.folder << "; try\n  railtap analyze "
       << document.folder << "/captures/front-set.wav --calibration " << document.folder

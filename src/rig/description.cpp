@@ -2,6 +2,8 @@
 // From the text of a rig's description to the rig.
 #include "rig/description.hpp"
 
+#include <algorithm>
+#include <cctype>
 #include <cmath>
 #include <cstdint>
 
@@ -128,9 +130,22 @@ FilterSetting read_filter(TomlTable& table, const std::string& name) {
   return filter;
 }
 
+/// Recordings are named after controls.
+std::string read_control_name(TomlTable& table) {
+  std::string name = table.required_text("name");
+  const auto harmless = [](unsigned char c) {
+    return std::isalnum(c) != 0 || c == '-' || c == '_';
+  };
+  if (!std::all_of(name.begin(), name.end(), harmless)) {
+    throw table.error("name", "the control's name '" + name + "' is no file name",
+                      "use letters, digits, - and _");
+  }
+  return name;
+}
+
 Control read_control(TomlTable table) {
   Control control;
-  control.name = table.required_text("name");
+  control.name = read_control_name(table);
   read_inputs(table, control);
   constexpr double percent = 0.01;
   control.travel = percent * table.number("travel_percent", whole_percent).value_or(0.0);
@@ -218,6 +233,19 @@ void read_multimeter(TomlTable table, Multimeter& meter) {
   table.finish();
 }
 
+void require_different_names(const TomlTable& table, const Rig& rig) {
+  std::vector<std::string> names;
+  for (const Amplifier& amplifier : rig.amplifiers) {
+    for (const Control& control : amplifier.controls) {
+      if (std::find(names.begin(), names.end(), control.name) != names.end()) {
+        throw table.error("amplifier", "two controls are named " + control.name,
+                          "give each its own name");
+      }
+      names.push_back(control.name);
+    }
+  }
+}
+
 Rig read_rig(TomlTable table) {
   const std::string schema = table.required_text("schema");
   if (schema != "railtap.rig/1") {
@@ -238,6 +266,7 @@ Rig read_rig(TomlTable table) {
     throw table.error("amplifier", "no amplifier is described",
                       "add [[amplifier]] with its ratings");
   }
+  require_different_names(table, rig);
   read_tap(table.table("tap"), rig.tap);
   read_sound_card(table.table("sound_card"), rig.sound_card);
   read_multimeter(table.table("multimeter"), rig.multimeter);

@@ -116,3 +116,38 @@ TEST_CASE("demo: where the amplifier clips below its rating, clipping sets the v
         test::within_db(channel.target.value() / error, onset * std::pow(10.0, -0.1 / 20.0), 0.02));
   }
 }
+
+TEST_CASE("demo: a recording input that overloads is an error, not an amplifier that clips") {
+  const Folder folder;
+  rig::Rig rig = van();
+  rig.tap.nominal_attenuation = 20.0;
+  rig.amplifiers.resize(1);
+  CHECK_THROWS_WITH_AS((void)demo_of(rig, folder),
+                       doctest::Contains("the recording input is overloaded"), Error);
+}
+
+TEST_CASE("demo: a loudness switch that is on is told from an amplifier that clips") {
+  const Folder folder;
+  rig::Rig rig = van();
+  rig.head_unit.tone.loudness = true;
+  rig.amplifiers.erase(rig.amplifiers.begin());
+  const report::DemoDocument document = demo_of(rig, folder);
+  CHECK_FALSE(document.within_limits);
+  REQUIRE(document.channels.size() == 1);
+  CHECK(document.channels[0].reached.verdict == judge::Verdict::clipped);
+  CHECK(document.channels[0].clipped_before_amplifier);
+}
+
+TEST_CASE("demo: a gain that a limiter holds is not turned up for ever") {
+  const Folder folder;
+  rig::Rig rig = van();
+  rig.amplifiers.resize(1);
+  rig.amplifiers[0].controls.resize(1);
+  rig.amplifiers[0].controls[0].travel = 0.1;
+  rig.amplifiers[0].output.limiter = rig::Limiter{Volts(18.0), Seconds(0.001), Seconds(0.2)};
+  const report::DemoDocument document = demo_of(rig, folder);
+  CHECK_FALSE(document.within_limits);
+  CHECK(document.channels[0].held);
+  CHECK(document.channels[0].travel < 0.4);
+  CHECK(document.channels[0].direction == electric::Direction::raise);
+}

@@ -65,6 +65,11 @@ TEST_CASE("rig description: each mistake is named") {
   CHECK(error_of(with("\"front left\"", "\"front middle\"")).find("not understood") !=
         std::string::npos);
   CHECK(error_of(with("bits = 24", "bits = 24.5")).find("whole number") != std::string::npos);
+  CHECK(
+      error_of(with("name = \"rear\"", "name = \"front\"")).find("two controls are named front") !=
+      std::string::npos);
+  CHECK(error_of(with("name = \"rear\"", "name = \"../rear\"")).find("no file name") !=
+        std::string::npos);
   CHECK(error_of("[").find("this is not TOML") != std::string::npos);
   CHECK(error_of("").find("schema is missing") != std::string::npos);
 }

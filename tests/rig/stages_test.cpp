@@ -24,7 +24,7 @@ rig::Play at_amplifier(int step = 40) {
 
 /// Volts at the terminals in the middle of a tone, at the high rate.
 std::vector<double> volts(const rig::Rig& rig, const rig::Play& play, Hertz frequency, double peak,
-                          Seconds length = Seconds(1.0)) {
+                          Seconds length = Seconds(0.6)) {
   rig::Terminals terminals(rig, play, test::sine(rate, frequency, peak, length), rate, 0.0, 0);
   std::vector<std::vector<double>> blocks(static_cast<std::size_t>(terminals.channels()),
                                           std::vector<double>(4096));
