@@ -4,7 +4,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "judge/sentence.hpp"
 
@@ -17,26 +16,73 @@ using measure::Segment;
 // Of what is not silent; with less tone than that it is music or speech.
 constexpr double least_tone_share = 0.5;
 
-// Samples in a row at full scale that a clean sine of that very amplitude has: it stays within a
-// code and a half of dither below its crest for an angle of acos(1 − 1.5·step) to each side.
-std::int64_t longest_innocent_run(double step, Hertz frequency, Hertz rate) {
-  const double angle = std::acos(std::max(-1.0, 1.0 - 1.5 * step));
-  const double samples = angle / (std::numbers::pi * frequency.value()) * rate.value();
-  return static_cast<std::int64_t>(std::ceil(samples)) + 1;
+// Of a file without codes: the finest step that a converter behind it may have had.
+constexpr double step_of_float = 1.0 / 8388608.0;
+
+bool over_full_scale(const ChannelRecording& recording, double step, const Segment* tone,
+                     Hertz rate) {
+  // A float file mostly holds what 16 bits recorded.
+  const double coarse = std::max(step, 1.0 / 32768.0);
+  const std::int64_t innocent =
+      tone == nullptr
+          ? measure::longest_innocent_run_in_music
+          : measure::longest_innocent_run(recording.full_scale.positive_limit < 1.0 ? step : coarse,
+                                          1.0, tone->measurement.series.fundamental, rate);
+  return recording.full_scale.longest > innocent;
 }
 
-InputOverload overload_of(const ChannelRecording& recording, std::optional<Hertz> frequency,
-                          Hertz rate) {
-  constexpr double step_of_float =
-      1.0 / 32768.0;                             // a float file mostly holds what 16 bits recorded
-  constexpr std::int64_t innocent_in_music = 3;  // consecutive samples (common practice)
-  const double step = recording.full_scale.positive_limit < 1.0
-                          ? 1.0 - recording.full_scale.positive_limit
-                          : step_of_float;
-  const std::int64_t innocent =
-      frequency ? longest_innocent_run(step, *frequency, rate) : innocent_in_music;
-  return {recording.full_scale.longest > innocent, recording.full_scale.samples,
-          recording.full_scale.longest};
+// Noise from the medians around the harmonics, RMS over the whole bandwidth in full scales: lines,
+// and the aliases of a clip that was made of numbers, are not in it.
+double noise_floor(const Segment& tone) {
+  std::vector<double> sigma = tone.measurement.series.sigma;
+  if (sigma.empty()) return 0.0;
+  const auto middle = sigma.begin() + static_cast<std::ptrdiff_t>(sigma.size() / 2);
+  std::nth_element(sigma.begin(), middle, sigma.end());
+  // A component's variance is 2/N of the noise's, N the samples that were measured.
+  const auto samples = static_cast<double>(tone.measurement.frames);
+  return *middle * std::sqrt(0.5 * samples);
+}
+
+// Flat tops at exactly one code below full scale: an input that gives in before its converter does,
+// or a file turned down after it was clipped. What stands before the capture cannot do that, as the
+// capture's own noise would have moved some of the samples.
+bool at_one_code(const ChannelRecording& recording, double step, const Segment* tone, Hertz rate) {
+  // Natural peaks of one waveform hardly share their highest code; in music, two runs there do not
+  // come about by chance. Very low levels have few codes to go round.
+  constexpr std::int64_t least_runs = 2;
+  constexpr double least_codes = 256.0;
+  const measure::FlatSide& high = recording.flat.high();
+  const measure::FlatSide& low = recording.flat.low();
+  const measure::FlatSide& flattest = high.longest >= low.longest ? high : low;
+  const double peak = std::abs(flattest.value);
+  if (peak < least_codes * step || flattest.runs < least_runs) return false;
+  if (tone == nullptr) return flattest.longest > measure::longest_innocent_run_in_music;
+  // Float files have no codes, and a plateau without any noise around it proves nothing: no card is
+  // quieter than -106 dBFS.
+  constexpr double quietest_card = 5e-6;
+  const double noise_rms = noise_floor(*tone);
+  if (recording.full_scale.positive_limit >= 1.0 || noise_rms < quietest_card) return false;
+  return flattest.longest > measure::longest_innocent_run(
+                                step, peak, tone->measurement.series.fundamental, rate) &&
+         measure::noise_would_show(noise_rms, step, flattest.longest);
+}
+
+InputOverload overload_of(const ChannelRecording& recording, const Segment* tone, Hertz rate) {
+  const bool coded = recording.full_scale.positive_limit < 1.0;
+  const double step = coded ? 1.0 - recording.full_scale.positive_limit : step_of_float;
+  InputOverload overload{over_full_scale(recording, step, tone, rate), recording.full_scale.samples,
+                         recording.full_scale.longest};
+  if (overload.present || !at_one_code(recording, step, tone, rate)) return overload;
+  overload.present = true;
+  overload.longest_run = recording.flat.longest();
+  overload.samples_at_ceiling = recording.flat.samples();
+  overload.ceiling = std::max(recording.flat.high().value, -recording.flat.low().value);
+  return overload;
+}
+
+std::optional<PeakRuns> peak_runs(const measure::FlatSide& side) {
+  if (side.value == 0.0) return std::nullopt;
+  return PeakRuns{dbfs_from_sine_peak(std::abs(side.value)), side.samples, side.longest};
 }
 
 Seconds seconds(std::int64_t frames, Hertz rate) {
@@ -124,9 +170,7 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
   const bool tone =
       shares.longest_tone != nullptr &&
       static_cast<double>(shares.tone) >= least_tone_share * static_cast<double>(shares.loud);
-  const auto frequency =
-      tone ? std::optional(shares.longest_tone->measurement.series.fundamental) : std::nullopt;
-  const InputOverload overload = overload_of(recording, frequency, rate);
+  const InputOverload overload = overload_of(recording, tone ? shares.longest_tone : nullptr, rate);
 
   if (recording.segments.size() > 1) {
     for (const Segment& s : recording.segments) {
@@ -145,12 +189,11 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
     analysis.findings.input_overload = overload;
     if (overload.present) {
       analysis.findings.verdict = Verdict::input_overload;
-      analysis.findings.reasons.push_back(sentence(
-          "%.0f samples are at digital full scale, up to %.0f in a row: the recording is clipped.",
-          static_cast<double>(overload.samples_at_full_scale),
-          static_cast<double>(overload.longest_run)));
+      analysis.findings.reasons.push_back(overload_sentence(overload));
     }
   }
+  analysis.findings.peak_positive = peak_runs(recording.flat.high());
+  analysis.findings.peak_negative = peak_runs(recording.flat.low());
   return analysis;
 }
 

@@ -188,24 +188,35 @@ Findings judge_tone(const Segment& segment, const InputOverload& overload, const
   add_distortion(f, m);
   f.interference = interference_of(m);
   if (segment.clip) add_flat_top(f, *segment.clip);
-  // Runs are counted over the whole channel; they belong to the segments that reach full scale.
+  // Runs are counted over the whole channel; they belong to the segments that reach the ceiling.
+  constexpr double nearly = 0.9999;
   const double peak = std::max(std::abs(segment.figures.highest), std::abs(segment.figures.lowest));
-  const bool reaches_full_scale = peak >= 0.9999;
   f.input_overload = overload;
-  f.input_overload.present = overload.present && reaches_full_scale;
+  f.input_overload.present = overload.present && peak >= nearly * overload.ceiling;
   f.verdict = tone_verdict(f, limits);
-  if (f.verdict == Verdict::input_overload) {
-    f.reasons.push_back(
-        sentence("The recording input is overloaded: %.0f samples are at digital full scale, up to "
-                 "%.0f in a row; lower the input level.",
-                 static_cast<double>(overload.samples_at_full_scale),
-                 static_cast<double>(overload.longest_run)));
-  }
+  if (f.verdict == Verdict::input_overload) f.reasons.push_back(overload_sentence(overload));
   add_tone_reasons(f, segment, limits);
   return f;
 }
 
 }  // namespace
+
+std::string overload_sentence(const InputOverload& overload) {
+  if (overload.samples_at_ceiling == 0) {
+    return sentence(
+        "The recording input is overloaded: %.0f samples are at digital full scale, up to %.0f in "
+        "a row; lower the input level.",
+        static_cast<double>(overload.samples_at_full_scale),
+        static_cast<double>(overload.longest_run));
+  }
+  return sentence("The recording is clipped at one code, %.2f dBFS, without the noise that a ",
+                  20.0 * std::log10(overload.ceiling)) +
+         sentence(
+             "clipped signal has on its way in: %.0f samples, up to %.0f in a row; lower the input "
+             "level, or use the recording as it was before it was turned down.",
+             static_cast<double>(overload.samples_at_ceiling),
+             static_cast<double>(overload.longest_run));
+}
 
 Findings judge_other(const measure::FrameFigures& figures, const BlockMeasurement* noise,
                      const Limits& limits) {

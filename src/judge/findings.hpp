@@ -41,6 +41,16 @@ struct FlatTop {
 struct InputOverload {
   bool present = false;
   std::int64_t samples_at_full_scale = 0;
+  std::int64_t longest_run = 0;  ///< at full scale; where the ceiling is lower, there
+  std::int64_t samples_at_ceiling =
+      0;                 ///< at exactly one code below full scale; 0 if that is not it
+  double ceiling = 1.0;  ///< where the input gives in, full scales
+};
+
+/// Samples at exactly the highest value of one side of the waveform.
+struct PeakRuns {
+  Dbfs level{0.0};
+  std::int64_t samples = 0;
   std::int64_t longest_run = 0;
 };
 
@@ -70,7 +80,8 @@ struct Findings {
   std::vector<HarmonicLevel> harmonics;  ///< orders 2 … 10, where they exist below half the rate
   FlatTop flat_top;
   InputOverload input_overload;
-  std::vector<Interference> interference;  ///< strongest first
+  std::optional<PeakRuns> peak_positive, peak_negative;  ///< of the whole channel; none if silent
+  std::vector<Interference> interference;                ///< strongest first
 };
 
 /// Whether a segment is a tone that was asked about: hum in silence is not.
@@ -88,6 +99,9 @@ struct Findings {
 /// null
 [[nodiscard]] Findings judge_other(const measure::FrameFigures& figures,
                                    const measure::BlockMeasurement* noise, const Limits& limits);
+
+/// What overloads the input, for a person.
+[[nodiscard]] std::string overload_sentence(const InputOverload& overload);
 
 /// The verdict's name as in the JSON document.
 [[nodiscard]] const char* name(Verdict verdict);

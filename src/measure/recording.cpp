@@ -148,6 +148,7 @@ void ChannelMeter::take_frame() {
   const FrameFigures figures = measure::figures(frame_);
   result_.figures.merge(figures);
   result_.full_scale.add(frame_, figures);
+  result_.flat.add(frame_, figures);
   if (head_.size() < head_frames * frame_length_)
     head_.insert(head_.end(), frame_.begin(), frame_.end());
 
@@ -274,6 +275,7 @@ ChannelRecording ChannelMeter::finish() {
   const FrameFigures figures = measure::figures(rest);
   result_.figures.merge(figures);
   result_.full_scale.add(rest, figures);
+  result_.flat.add(rest, figures);
   if (static_cast<std::size_t>(whole) < head_frames * frame_length_) {
     head_.insert(head_.end(), rest.begin(), rest.end());
     open_ = {};

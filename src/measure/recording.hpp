@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "measure/clipped_sine.hpp"
+#include "measure/flat_runs.hpp"
 #include "measure/frame.hpp"
 #include "measure/tone.hpp"
 #include "units/quantity.hpp"
@@ -32,6 +33,7 @@ struct Segment {
 struct ChannelRecording {
   FrameFigures figures;  ///< of every sample
   FullScaleRuns full_scale;
+  FlatRuns flat;                  ///< runs at the highest and the lowest value, wherever they are
   std::int64_t steady_frames = 0;  ///< frames in segments, edges included
   std::vector<Segment> segments;   ///< in order of time; unsteady stretches are in none
 };

@@ -37,6 +37,13 @@ Json interference_json(const std::vector<judge::Interference>& interference) {
   return list;
 }
 
+Json peak_json(const std::optional<judge::PeakRuns>& peak) {
+  if (!peak) return nullptr;
+  return {{"level_dbfs", peak->level.value()},
+          {"samples", peak->samples},
+          {"longest_run", peak->longest_run}};
+}
+
 void add_findings(Json& to, const judge::Findings& f) {
   to["verdict"] = judge::name(f.verdict);
   to["reasons"] = f.reasons;
@@ -58,6 +65,8 @@ void add_findings(Json& to, const judge::Findings& f) {
   to["input_overload"] = {{"present", f.input_overload.present},
                           {"samples_at_full_scale", f.input_overload.samples_at_full_scale},
                           {"longest_run", f.input_overload.longest_run}};
+  to["peak_runs"] = {{"positive", peak_json(f.peak_positive)},
+                     {"negative", peak_json(f.peak_negative)}};
   to["interference"] = interference_json(f.interference);
 }
 
@@ -67,7 +76,8 @@ Json segments_json(const std::vector<judge::SegmentFindings>& segments) {
   for (const auto& segment : segments) {
     Json entry = {{"start_s", segment.start.value()}, {"end_s", segment.end.value()}};
     add_findings(entry, segment.findings);
-    entry.erase("input_overload");  // counted over the whole channel
+    entry.erase("input_overload");  // counted over the whole channel, as are runs
+    entry.erase("peak_runs");
     list.push_back(std::move(entry));
   }
   return list;

@@ -158,3 +158,44 @@ TEST_CASE("verdict: volts follow from the volts at full scale") {
   CHECK(within_abs(judge_all(sine(997.0, 0.5, 2.0), {}, limits).findings.level_v->value(), 14.1421,
                    0.0001));
 }
+
+TEST_CASE("verdict: flat tops at exactly one code below full scale are the recording input's") {
+  for (const double ceiling : {0.3, 0.7, 0.95}) {
+    for (const int bits : {16, 24}) {
+      CAPTURE(ceiling);
+      CAPTURE(bits);
+      auto x = sine(997.0, 1.1 * ceiling, 2.0);
+      add_noise(x, 1e-4);
+      for (double& v : x) v = std::clamp(v, -ceiling, ceiling);
+      quantise(x, bits);
+      const auto a = judge_all(x, std::ldexp(1.0, 1 - bits));
+      CHECK(a.findings.verdict == Verdict::input_overload);
+      CHECK(a.findings.input_overload.present);
+      CHECK(a.findings.input_overload.longest_run > 6);
+      CHECK(within_abs(a.findings.peak_positive->level.value(), 20.0 * std::log10(ceiling), 0.01));
+    }
+  }
+}
+
+TEST_CASE("verdict: the same flat tops with the noise behind them are an amplifier's") {
+  for (const double ceiling : {0.3, 0.7, 0.95}) {
+    for (const int bits : {16, 24}) {
+      CAPTURE(ceiling);
+      CAPTURE(bits);
+      auto x = sine(997.0, 1.1 * ceiling, 2.0);
+      for (double& v : x) v = std::clamp(v, -ceiling, ceiling);
+      add_noise(x, 1e-4);
+      quantise(x, bits);
+      const auto a = judge_all(x, std::ldexp(1.0, 1 - bits));
+      CHECK(a.findings.verdict == Verdict::clipped);
+      CHECK_FALSE(a.findings.input_overload.present);
+    }
+  }
+}
+
+TEST_CASE(
+    "verdict: a clip without any noise cannot be told from the input's, and is called clipped") {
+  auto x = sine(997.0, 0.55, 2.0);
+  for (double& v : x) v = std::clamp(v, -0.5, 0.5);
+  CHECK(judge_all(x).findings.verdict == Verdict::clipped);
+}
