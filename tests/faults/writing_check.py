@@ -1,0 +1,124 @@
+#!/usr/bin/python3
+# SPDX-License-Identifier: MIT
+"""What the commands that write do when they cannot: nothing half-written, nothing overwritten.
+
+One sentence on standard error and exit status 2; 130 after Ctrl-C.
+"""
+import os
+import pathlib
+import resource
+import signal
+import subprocess
+import sys
+import time
+
+import outside
+
+
+def tree(folder):
+    """Every file below a folder, with its content's size and time."""
+    return {str(path.relative_to(folder)): (path.stat().st_size, path.stat().st_mtime_ns)
+            for path in pathlib.Path(folder).rglob("*") if path.is_file()}
+
+
+def failed_cleanly(done, folder, before, status=2):
+    assert done.returncode == status, f"exit {done.returncode}: {done.stderr}"
+    lines = done.stderr.strip().splitlines()
+    assert len(lines) == 1, f"not one sentence on standard error: {lines}"
+    assert tree(folder) == before, f"left behind: {sorted(set(tree(folder)) ^ set(before))}"
+    print(lines[0])
+
+
+def read_only_folder(program, folder):
+    inside = folder / "locked"
+    inside.mkdir()
+    inside.chmod(0o555)
+    command = [program, "tones", str(inside / "kit")]
+    if outside.is_root():  # root may write anywhere
+        command = outside.as_nobody(command, folder)
+    failed_cleanly(subprocess.run(command, capture_output=True, text=True), inside, {})
+
+
+def file_size_limit(program, folder):
+    """A disk that fills up in the middle of the kit, as a limit on the size of a file."""
+    def limit():
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)  # the write then fails, as on a full disk
+        resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000))
+    done = subprocess.run([program, "tones", str(folder / "kit")], capture_output=True, text=True,
+                          preexec_fn=limit, restore_signals=False)
+    failed_cleanly(done, folder, {})
+
+
+def full_disk(program, folder):
+    """A real one, of 300 kB, where this machine lets a test mount it."""
+    mount = folder / "disk"
+    mount.mkdir()
+    script = ('mount -t tmpfs -o size=300k tmpfs "$1" || exit 77; "$0" tones "$1/kit"; status=$?; '
+              'find "$1" -type f >&2; exit $status')
+    done = subprocess.run(["unshare", "--map-root-user", "--mount", "sh", "-c", script, program, str(mount)],
+                          capture_output=True, text=True)
+    if done.returncode in (1, 77) and "railtap" not in done.stderr:
+        print(f"this machine does not let a test mount a disk: {done.stderr.strip()}")
+        return
+    failed_cleanly(done, folder, {})
+
+
+def existing_files_stay(program, folder):
+    kit = folder / "kit"
+    outside.run(program, "tones", kit, statuses=(0,))
+    victim = sorted(path for path in kit.rglob("*") if path.is_file())[0]
+    victim.write_text("somebody's own notes")
+    before = tree(kit)
+    done = subprocess.run([program, "tones", str(kit)], capture_output=True, text=True)
+    failed_cleanly(done, kit, before)
+    assert victim.read_text() == "somebody's own notes"
+
+
+def interrupted_after(program, arguments, ready, seconds=30):
+    """Sends Ctrl-C as soon as `ready()` holds; None when the program was faster."""
+    child = subprocess.Popen([program, *map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+                             text=True)
+    deadline = time.monotonic() + seconds
+    while child.poll() is None and not ready():
+        assert time.monotonic() < deadline, "it never came to the point"
+        time.sleep(0.0005)
+    child.send_signal(signal.SIGINT)
+    out, err = child.communicate(timeout=30)
+    return subprocess.CompletedProcess(arguments, child.returncode, out, err)
+
+
+def interrupted_tones(program, folder):
+    for attempt in range(5):
+        kit = folder / f"kit{attempt}"
+        done = interrupted_after(program, ["tones", kit], lambda: kit.exists() and any(kit.iterdir()))
+        if done.returncode != 0:
+            break
+    assert done.returncode == 130, f"exit {done.returncode}: {done.stderr}"
+    assert len(done.stderr.strip().splitlines()) == 1, done.stderr
+    unfinished = [name for name in tree(kit) if not outside.reads_whole(kit / name)]
+    assert not unfinished, f"half-written: {unfinished}"
+    print(f"{done.stderr.strip()} ({len(tree(kit))} whole files stayed)")
+
+
+def interrupted_analysis(program, folder):
+    """A long file: two hours of eight channels, as holes on the disk."""
+    path = folder / "long.wav"
+    outside.write_wav(path, outside.sine(997, -6).reshape(-1, 8), rate=48000, encoding="16")
+    raw = bytearray(path.read_bytes()[:44])
+    size = 0xF0000000
+    raw[4:8] = (size + 36).to_bytes(4, "little")
+    raw[40:44] = size.to_bytes(4, "little")
+    path.write_bytes(raw)
+    os.truncate(path, size + 44)
+    started = time.monotonic()
+    done = interrupted_after(program, ["analyze", path], lambda: time.monotonic() - started > 0.3)
+    assert done.returncode == 130, f"exit {done.returncode}: {done.stderr}"
+    assert len(done.stderr.strip().splitlines()) == 1 and done.stdout == "", (done.stderr, done.stdout)
+    print(done.stderr.strip())
+
+
+CASES = (read_only_folder, file_size_limit, full_disk, existing_files_stay, interrupted_tones,
+         interrupted_analysis)
+
+if __name__ == "__main__":
+    outside.run_cases(CASES, sys.argv[1])
