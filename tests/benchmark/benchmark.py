@@ -4,6 +4,7 @@
 
 Every program gets the same file, already in the system's cache; the best of three runs counts.
 """
+import os
 import pathlib
 import shutil
 import struct
@@ -77,11 +78,37 @@ def reading(watch, railtap, read_loop, folder):
         f"{usual / ours:.0f} times railtap's time")
 
 
+def writing(watch, railtap, folder):
+    """Tones against SoX writing the same, and against writing the same bytes with no arithmetic at all."""
+    def fresh():
+        shutil.rmtree(folder / "tones", ignore_errors=True)
+        (folder / "tones").mkdir()
+    minutes = 30
+    print(f"a 997 Hz sine at -20 dBFS, {minutes} minutes, stereo, 48 kHz, 24 bit, dithered")
+    ours, memory = watch.best([railtap, "tones", folder / "tones/kit", "--sine", "997Hz", "--level", "-20dBFS",
+                               "--seconds", f"{minutes * 60}s", "--rate", "48kHz", "--bits", "24"], prepare=fresh)
+    made = next((folder / "tones/kit").glob("*.wav"))
+    made.rename(folder / "made.wav")
+    row("railtap tones --sine", ours, memory)
+    theirs, their_memory = watch.best(["/usr/bin/sox", "-r48000", "-c2", "-n", "-b24", folder / "tones/sox.wav", "synth",
+                                       minutes * 60, "sine", 997, "gain", -20], prepare=fresh)
+    row("sox synth sine", theirs, their_memory, f"{theirs / ours:.1f} times railtap's time")
+    copy, copy_memory = watch.best(["/usr/bin/cp", folder / "made.wav", folder / "tones/copy.wav"], prepare=fresh)
+    row("cp of that file", copy, copy_memory, "the disk alone")
+    kit, memory = watch.best([railtap, "tones", folder / "tones/kit"], prepare=fresh)
+    size = sum(path.stat().st_size for path in (folder / "tones/kit").iterdir()) / 1e6
+    row(f"railtap tones, the whole kit ({size:.0f} MB)", kit, memory, f"{size / kit:.0f} MB/s")
+
+
 def main(railtap, read_loop, measure, folder):
     folder = pathlib.Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
+    busy = os.getloadavg()[0]
+    if busy > 0.5:
+        print(f"other work is going on here (load {busy:.1f}): the times below are too long, and ratios are off")
     try:
         reading(Stopwatch(measure), railtap, read_loop, folder)
+        writing(Stopwatch(measure), railtap, folder)
     finally:
         shutil.rmtree(folder)
 
