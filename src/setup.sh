@@ -11,10 +11,11 @@
 set -eu
 
 build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev portaudio19-dev libcli11-dev
-  nlohmann-json3-dev libtomlplusplus-dev libkissfft-dev"
-# The tests compare against SciPy, SoX and a circuit simulator, and read recorded music and speech.
+  nlohmann-json3-dev libtomlplusplus-dev libkissfft-dev libncurses-dev"
+# The tests compare against SciPy, SoX and a circuit simulator, read recorded music and speech, and
+# record from a sound server of their own.
 test_packages="doctest-dev python3 python3-numpy python3-scipy sox libsox-fmt-all ngspice
-  sonic-pi-samples alsa-utils tmux util-linux man-db"
+  sonic-pi-samples alsa-utils pulseaudio pulseaudio-utils libasound2-plugins tmux util-linux man-db"
 tool_packages="clang clang-format clang-tidy"
 
 say() { printf '%s\n' "setup: $*"; }

@@ -1,0 +1,284 @@
+# SPDX-License-Identifier: MIT
+"""Recording through PortAudio from a sound server of the test's own: nothing lost, or else told.
+
+What is played is noise that never repeats, so every sample that is recorded says where it belongs.
+"""
+import json
+import os
+import pathlib
+import resource
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+
+import numpy
+from scipy.io import wavfile
+
+from null_sink import NullSink
+
+RATE = 48000
+CODE = 2.0 ** -23
+
+
+def noise(seconds, channels=2, peak=0.25):
+    """24-bit codes that a float holds exactly, full scale 1."""
+    random = numpy.random.default_rng(7)
+    codes = random.integers(-int(peak / CODE), int(peak / CODE), (int(seconds * RATE), channels))
+    return (codes * CODE).astype("<f4")
+
+
+def read(file):
+    """Samples of a WAV file as 24-bit codes in full scales, read by another program."""
+    raw = subprocess.run(["sox", str(file), "-t", "f32", "-"], capture_output=True, check=True).stdout
+    channels = int(subprocess.run(["soxi", "-c", str(file)], capture_output=True, check=True, text=True).stdout)
+    return numpy.frombuffer(raw, "<f4").reshape(-1, channels)
+
+
+def sidecar(file):
+    return json.loads(pathlib.Path(f"{file}.json").read_text())
+
+
+def runs_of(recorded, played):
+    """Where the recording follows what was played: (first frame, frames, place in what was played) of every run."""
+    where = {float(a) + 2.0 * float(b): i for i, (a, b) in enumerate(played)}
+    runs = []
+    i = 0
+    while i < len(recorded):
+        place = where.get(float(recorded[i, 0]) + 2.0 * float(recorded[i, 1]))
+        if place is None:
+            i += 1
+            continue
+        most = min(len(recorded) - i, len(played) - place)
+        same = numpy.all(recorded[i:i + most, :2] == played[place:place + most], axis=1)
+        length = most if same.all() else int(numpy.argmin(same))
+        runs.append((i, length, place))
+        i += max(length, 1)
+    return runs
+
+
+class Bench:
+    """A sound server that plays noise, and a folder."""
+
+    def __init__(self, program, seconds):
+        self.program = program
+        self.folder = pathlib.Path(tempfile.mkdtemp(prefix="railtap-capture-"))
+        self.played = noise(seconds)
+        wavfile.write(self.folder / "noise.wav", RATE, self.played)
+        self.sound = NullSink()
+
+    def start(self, name, *options, **keywords):
+        return subprocess.Popen([self.program, "capture", str(self.folder / name), "--device", "pulse", "--rate", "48kHz",
+                                 *options], env=self.sound.environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+                                text=True, **keywords)
+
+    def play(self):
+        self.sound.play(self.folder / "noise.wav")
+        time.sleep(0.5)
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.sound.__exit__()
+        subprocess.run(["rm", "-rf", str(self.folder)], check=True)
+
+
+def wait_for_frames(file, least):
+    """Until the file has grown to so many frames of 24 bits and two channels."""
+    for _ in range(200):
+        if file.exists() and file.stat().st_size >= 44 + 6 * least:
+            return
+        time.sleep(0.05)
+    raise AssertionError(f"{file} did not grow to {least} frames")
+
+
+def ended(process, status):
+    out, err = process.communicate(timeout=30)
+    assert process.returncode == status, f"exit {process.returncode}, expected {status}\n{out}{err}"
+    return out, err
+
+
+def check_whole(program, seconds=8.0):
+    """No sample is lost or changed while every processor is busy."""
+    with Bench(program, seconds + 8.0) as bench:
+        bench.play()
+        busy = [subprocess.Popen([sys.executable, "-c", "while True: pass"]) for _ in range(os.cpu_count())]
+        try:
+            recording = bench.start("whole.wav", "--seconds", f"{seconds}s", "--json")
+            out, _ = recording.communicate(timeout=seconds + 25.0)
+        finally:
+            for process in busy:
+                process.kill()
+        assert recording.returncode == 0, out
+        document = json.loads(out)
+        assert document == sidecar(bench.folder / "whole.wav")
+        assert document["complete"] and document["ended_by"] == "duration" and document["gaps"] == [], document
+        assert document["bits_used"] == 24 and document["frames"] == round(seconds * RATE), document
+        recorded = read(bench.folder / "whole.wav")
+        runs = runs_of(recorded, bench.played)
+        assert len(runs) == 1, runs
+        first, length, _ = runs[0]
+        assert first < RATE and length == len(recorded) - first, (runs, len(recorded))
+        peaks = 20.0 * numpy.log10(numpy.abs(recorded).max(axis=0))
+        for channel, peak in zip(document["channels"], peaks):
+            assert abs(channel["peak_dbfs"] - peak) < 0.001, (channel, peak)
+        print(f"{length} frames, every one as it was played; worst backlog {document['worst_backlog_s']:.3f} s")
+
+
+def check_killed(program):
+    """kill -9 leaves a recording that is readable up to the last second, and a sidecar that says it was broken off."""
+    with Bench(program, 20.0) as bench:
+        bench.play()
+        recording = bench.start("killed.wav")
+        wait_for_frames(bench.folder / "killed.wav", 3 * RATE)
+        bytes_there = (bench.folder / "killed.wav").stat().st_size
+        recording.kill()
+        recording.wait()
+        recorded = read(bench.folder / "killed.wav")
+        assert len(recorded) >= (bytes_there - 44) / 6 - RATE, (len(recorded), bytes_there)
+        runs = runs_of(recorded, bench.played)
+        assert len(runs) == 1 and runs[0][0] + runs[0][1] == len(recorded), runs
+        document = sidecar(bench.folder / "killed.wav")
+        assert document["complete"] is False and document["ended_by"] is None, document
+        print(f"{len(recorded)} of {(bytes_there - 44) // 6} frames readable")
+        # Another recording does not take its place unasked.
+        _, err = ended(bench.start("killed.wav", "--seconds", "1s"), 2)
+        assert "exists" in err, err
+        assert len(read(bench.folder / "killed.wav")) == len(recorded)
+        ended(bench.start("killed.wav", "--seconds", "1s", "--force"), 0)
+        assert len(read(bench.folder / "killed.wav")) == RATE
+
+
+def limit_file_size():
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_001, 1_000_001))
+
+
+def check_disk_full(program):
+    """A full disk ends the recording with an error; what was recorded until then is readable."""
+    with Bench(program, 20.0) as bench:
+        bench.play()
+        small = bench.folder / "small"
+        small.mkdir()
+        mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(small)],
+                                 capture_output=True).returncode == 0
+        try:
+            recording = bench.start("small/full.wav", preexec_fn=None if mounted else limit_file_size)
+            out, err = ended(recording, 2)
+            assert "disk is full" in err, err
+            recorded = read(small / "full.wav")
+            size = (small / "full.wav").stat().st_size
+            assert (size - 44) % 6 == 0 and len(recorded) == (size - 44) // 6 > 2 * RATE, (size, len(recorded))
+            runs = runs_of(recorded, bench.played)
+            assert len(runs) == 1 and runs[0][0] + runs[0][1] == len(recorded), runs
+            print(f"{'tmpfs of 1 MB' if mounted else 'file size limit'}: {len(recorded)} frames readable")
+        finally:
+            if mounted:
+                subprocess.run(["umount", "-l", str(small)], check=True)
+
+
+def stall(recording, seconds, then):
+    recording.send_signal(signal.SIGSTOP)
+    time.sleep(seconds)
+    recording.send_signal(signal.SIGCONT)
+    time.sleep(then)
+
+
+def check_bridged(program):
+    """Stalls that the sound server can bridge lose nothing, and are not reported as losses."""
+    with Bench(program, 20.0) as bench:
+        bench.play()
+        recording = bench.start("bridged.wav", "--seconds", "6s", "--json")
+        wait_for_frames(bench.folder / "bridged.wav", RATE)
+        stall(recording, 1.5, 0.5)
+        stall(recording, 1.0, 0.5)
+        out, _ = ended(recording, 0)
+        assert json.loads(out)["gaps"] == [], out
+        assert len(runs_of(read(bench.folder / "bridged.wav"), bench.played)) == 1
+
+
+def check_stalled(program):
+    """Stalls that the sound server cannot bridge are found, and what they cost is counted."""
+    stalls = 2
+    with Bench(program, 25.0) as bench:
+        bench.play()
+        # With 32 channels the server's 4 MB last for 0.7 s.
+        recording = bench.start("stalled.wav", "--seconds", "7s", "--json", "--channels", "32")
+        wait_for_frames(bench.folder / "stalled.wav", 16 * RATE)
+        for _ in range(stalls):
+            stall(recording, 1.5, 2.0)
+        out, _ = ended(recording, 1)
+        gaps = json.loads(out)["gaps"]
+        runs = [run for run in runs_of(read(bench.folder / "stalled.wav"), bench.played) if run[1] > RATE // 100]
+        # The server drops what is oldest and what is newest, so a stall can leave two holes.
+        holes = [(later[0], later[2] - (earlier[2] + earlier[1])) for earlier, later in zip(runs, runs[1:])]
+        print("holes (frame, frames missing):", holes, "\nreported:", gaps)
+        assert len(gaps) == stalls, gaps
+        for gap in gaps:
+            missing = sum(frames for place, frames in holes if abs(place - gap["at_frame"]) < RATE)
+            assert missing > 0 and abs(missing - gap["lost_frames"]) < 0.02 * RATE, (gap, missing)
+        assert json.loads(out)["lost_frames"] == sum(gap["lost_frames"] for gap in gaps)
+
+
+def check_vanished(program):
+    """An input that vanishes ends the recording with an error; the file is whole up to there."""
+    with Bench(program, 20.0) as bench:
+        bench.play()
+        recording = bench.start("vanished.wav", "--json")
+        wait_for_frames(bench.folder / "vanished.wav", 2 * RATE)
+        bench.sound.end_server()
+        out, err = ended(recording, 2)
+        assert "vanished" in err, err
+        document = json.loads(out)
+        assert document["ended_by"] == "device-vanished" and document["complete"], document
+        recorded = read(bench.folder / "vanished.wav")
+        assert len(recorded) == document["frames"] >= 2 * RATE
+        assert len(runs_of(recorded, bench.played)) == 1
+
+
+def check_interrupted(program):
+    """Ctrl-C ends a recording in good order; one that was to have a length says that it was broken off."""
+    with Bench(program, 20.0) as bench:
+        bench.play()
+        for options, status in (((), 0), (("--seconds", "60s"), 130)):
+            name = f"until{status}.wav"
+            recording = bench.start(name, "--json", *options)
+            wait_for_frames(bench.folder / name, RATE)
+            recording.send_signal(signal.SIGINT)
+            out, _ = ended(recording, status)
+            document = json.loads(out)
+            assert document["ended_by"] == "interrupt" and document["complete"], document
+            recorded = read(bench.folder / name)
+            assert len(recorded) == document["frames"]
+            assert len(runs_of(recorded, bench.played)) == 1
+
+
+def check_choice(program):
+    """Devices are listed and chosen by number or name; what is not there is refused in one sentence."""
+    with Bench(program, 1.0) as bench:
+        def devices(*options):
+            return subprocess.run([program, "devices", *options], env=bench.sound.environment, capture_output=True,
+                                  text=True, check=True)
+        inputs = json.loads(devices("--json").stdout)["inputs"]
+        pulse = [device for device in inputs if device["name"] == "pulse"]
+        assert len(pulse) == 1 and 48000 in pulse[0]["rates_hz"], inputs
+        assert devices().stderr == ""
+        for option, value, complaint in (("--device", "no such thing", "no audio input 'no such thing'"),
+                                         ("--channels", "500", "channels, not 500"), ("--rate", "12", "12 Hz"),
+                                         ("--bits", "20", "20 bits")):
+            name = f"never-{option[2:]}.wav"
+            done = subprocess.run([program, "capture", str(bench.folder / name), option, value], capture_output=True,
+                                  env=bench.sound.environment, text=True)
+            assert done.returncode == 2 and complaint in done.stderr, (option, done)
+            assert not (bench.folder / name).exists()
+        for wanted in (str(pulse[0]["number"]), "PULS"):
+            name = f"by-{wanted}.wav"
+            done = subprocess.run([program, "capture", str(bench.folder / name), "--device", wanted, "--seconds", "0.5s",
+                                   "--json"], capture_output=True, env=bench.sound.environment, text=True)
+            assert done.returncode == 0, done
+            assert json.loads(done.stdout)["device"]["name"] == "pulse"
+
+
+if __name__ == "__main__":
+    globals()["check_" + sys.argv[2]](sys.argv[1], *map(float, sys.argv[3:]))
