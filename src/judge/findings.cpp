@@ -144,6 +144,23 @@ std::string rail_sentence(const char* rail, Decibels overdrive, Decibels uncerta
                   std::max(finest_stated, coverage * uncertainty.value()));
 }
 
+// What keeps the model from a plain answer.
+void add_model_reasons(Findings& f, const measure::ClippedSineFit& fit) {
+  const double most = std::max(fit.positive.overdrive.value(), fit.negative.overdrive.value());
+  const bool seen = fit.positive.significance > 0.0 || fit.negative.significance > 0.0;
+  if (!f.flat_top.present && seen && !fit.decidable && most >= 0.01) {
+    f.reasons.push_back(sentence(
+        "The harmonics in the band are too few or too weak to tell flat tops (%.2f dB over) from "
+        "compression; a tone of lower frequency can.",
+        most));
+  }
+  if (f.flat_top.fold_agrees && !*f.flat_top.fold_agrees) {
+    f.reasons.push_back(
+        "The folded waveform and the clipped-sine model do not agree on the flat tops: look at the "
+        "waveform before trusting either.");
+  }
+}
+
 void add_tone_reasons(Findings& f, const Segment& segment, const Limits& limits) {
   const FlatTop& flat = f.flat_top;
   if (flat.overdrive_positive) {
@@ -154,6 +171,7 @@ void add_tone_reasons(Findings& f, const Segment& segment, const Limits& limits)
     f.reasons.push_back(
         rail_sentence("negative", *flat.overdrive_negative, *flat.uncertainty_negative));
   }
+  if (segment.clip) add_model_reasons(f, *segment.clip);
   if (f.thdn && *f.thdn > limits.thdn) {
     f.reasons.push_back(sentence("THD+N is %.3g %%, over the limit of %.3g %%.", f.thdn->value(),
                                  limits.thdn.value()));
@@ -188,6 +206,9 @@ Findings judge_tone(const Segment& segment, const InputOverload& overload, const
   add_distortion(f, m);
   f.interference = interference_of(m);
   if (segment.clip) add_flat_top(f, *segment.clip);
+  if (segment.witnesses != measure::Agreement::cannot_tell) {
+    f.flat_top.fold_agrees = segment.witnesses == measure::Agreement::agree;
+  }
   // Runs are counted over the whole channel; they belong to the segments that reach the ceiling.
   constexpr double nearly = 0.9999;
   const double peak = std::max(std::abs(segment.figures.highest), std::abs(segment.figures.lowest));

@@ -36,6 +36,8 @@ struct FlatTop {
   std::optional<Decibels> uncertainty_positive, uncertainty_negative;  ///< standard uncertainty
   std::optional<Percent> plateau_positive, plateau_negative;           ///< share of the cycle
   std::optional<Decibels> model_residual;  ///< misfit over the harmonics' energy
+  std::optional<bool>
+      fold_agrees;  ///< whether the folded cycle has the plateaus; none if it cannot tell
 };
 
 struct InputOverload {

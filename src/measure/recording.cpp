@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace railtap::measure {
 namespace {
@@ -217,9 +218,17 @@ void ChannelMeter::take_block(std::span<const double> samples, const FrameFigure
   screener_.tune(block.tone ? block.series.fundamental.value() / rate_.value() : 0.25);
   open_.reference = screener_.screen(samples, figures);
   open_.last = block;
+  if (block.tone) fold(samples, block);
   const int number = open_.segment.blocks + 1;
   open_.next_detail = number < blocks_always_measured ? number : 2 * number;
   merge(block, figures);
+}
+
+void ChannelMeter::fold(std::span<const double> samples, const BlockMeasurement& block) {
+  constexpr double sine_after_cosine = 0.25;  // cycles
+  fold_.clear();
+  fold_.add(samples, block.start_phase / (2.0 * std::numbers::pi) + sine_after_cosine,
+            block.series.fundamental / rate_);
 }
 
 void ChannelMeter::merge(const BlockMeasurement& block, const FrameFigures& figures) {
@@ -264,7 +273,12 @@ void ChannelMeter::keep_segment(std::int64_t end) {
     segment.level_spread_db =
         10.0 * std::log10(open_.highest_fundamental / open_.lowest_fundamental);
   }
-  if (segment.measurement.tone) segment.clip = fit_clipped_sine(segment.measurement.series);
+  if (segment.measurement.tone) {
+    segment.clip = fit_clipped_sine(segment.measurement.series);
+    segment.fold =
+        read_fold(fold_.points(), segment.measurement.series.fundamental, segment.clip->coupling);
+    segment.witnesses = compare(*segment.fold, *segment.clip);
+  }
   result_.steady_frames += segment.end_frame - segment.first_frame;
   result_.segments.push_back(std::move(segment));
 }

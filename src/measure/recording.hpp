@@ -11,6 +11,7 @@
 
 #include "measure/clipped_sine.hpp"
 #include "measure/flat_runs.hpp"
+#include "measure/folded_cycle.hpp"
 #include "measure/frame.hpp"
 #include "measure/tone.hpp"
 #include "units/quantity.hpp"
@@ -25,7 +26,9 @@ struct Segment {
   BlockMeasurement
       measurement;  ///< mean over the blocks; `series` is averaged by phase, so noise falls
   std::optional<ClippedSineFit> clip;  ///< flat-topping, for a tone
-  int blocks = 0;                      ///< blocks that went in
+  std::optional<FoldReading> fold;     ///< the folded cycle of the last measured block, for a tone
+  Agreement witnesses = Agreement::cannot_tell;  ///< whether both say the same
+  int blocks = 0;                                ///< blocks that went in
   double level_spread_db = 0.0;  ///< highest over lowest level of the fundamental among the blocks
 };
 
@@ -33,7 +36,7 @@ struct Segment {
 struct ChannelRecording {
   FrameFigures figures;  ///< of every sample
   FullScaleRuns full_scale;
-  FlatRuns flat;                  ///< runs at the highest and the lowest value, wherever they are
+  FlatRuns flat;                   ///< runs at the highest and the lowest value, wherever they are
   std::int64_t steady_frames = 0;  ///< frames in segments, edges included
   std::vector<Segment> segments;   ///< in order of time; unsteady stretches are in none
 };
@@ -81,6 +84,7 @@ class ChannelMeter {
   [[nodiscard]] bool like_segment(double level_db, bool tonal) const;
   void confirm_pending();
   void take_block(std::span<const double> samples, const FrameFigures& figures);
+  void fold(std::span<const double> samples, const BlockMeasurement& block);
   void merge(const BlockMeasurement& block, const FrameFigures& figures);
   void close_segment(std::int64_t end);
   void keep_segment(std::int64_t end);
@@ -91,6 +95,7 @@ class ChannelMeter {
   FrameLevel frame_level_;
   BlockMeter meter_;
   ToneScreener screener_;
+  CycleFold fold_;  // of the last block that was measured in full, if it is a tone
   ChannelRecording result_;
   Open open_;
   std::vector<double> frame_;  // being filled, up to frame_fill_

@@ -24,7 +24,8 @@ Json flat_top_json(const judge::FlatTop& flat) {
           {"uncertainty_negative_db", json_number(flat.uncertainty_negative)},
           {"plateau_positive_percent", json_number(flat.plateau_positive)},
           {"plateau_negative_percent", json_number(flat.plateau_negative)},
-          {"model_residual_db", json_number(flat.model_residual)}};
+          {"model_residual_db", json_number(flat.model_residual)},
+          {"fold_agrees", flat.fold_agrees ? Json(*flat.fold_agrees) : Json(nullptr)}};
 }
 
 Json interference_json(const std::vector<judge::Interference>& interference) {

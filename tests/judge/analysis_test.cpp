@@ -199,3 +199,28 @@ TEST_CASE(
   for (double& v : x) v = std::clamp(v, -0.5, 0.5);
   CHECK(judge_all(x).findings.verdict == Verdict::clipped);
 }
+
+TEST_CASE(
+    "verdict: the folded waveform bears the model out, and has nothing to say of a clean tone") {
+  auto x = sine(997.0, 0.5, 2.0);
+  add_noise(x, 1e-4);
+  CHECK_FALSE(judge_all(x).findings.flat_top.fold_agrees);
+  auto y = sine(50.0, 0.55, 2.0);
+  for (double& v : y) v = std::clamp(v, -0.45, 0.5);
+  add_noise(y, 1e-4);
+  const auto a = judge_all(y);
+  CHECK(a.findings.verdict == Verdict::clipped);
+  REQUIRE(a.findings.flat_top.fold_agrees);
+  CHECK(*a.findings.flat_top.fold_agrees);
+}
+
+TEST_CASE("verdict: where harmonics are too few to tell flat tops, it says so and does not guess") {
+  auto x = sine(5003.0, 0.55, 2.0);
+  for (double& v : x) v = std::clamp(v, -0.5, 0.5);
+  add_noise(x, 1e-4);
+  const auto a = judge_all(x);
+  CHECK_FALSE(a.findings.flat_top.present);
+  CHECK(std::any_of(a.findings.reasons.begin(), a.findings.reasons.end(), [](const auto& reason) {
+    return reason.find("too few or too weak") != std::string::npos;
+  }));
+}
