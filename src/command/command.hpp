@@ -26,6 +26,7 @@ void add_capture(CLI::App& app, ExitStatus& status);
 void add_devices(CLI::App& app, ExitStatus& status);
 void add_target(CLI::App& app, ExitStatus& status);
 void add_demo(CLI::App& app, ExitStatus& status);
+void add_onset(CLI::App& app, ExitStatus& status);
 void add_reference(CLI::App& app, ExitStatus& status);
 
 }  // namespace railtap::command

@@ -1,0 +1,163 @@
+// SPDX-License-Identifier: MIT
+// `railtap onset`: where on the way up clipping begins, and in which stage.
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <iostream>
+#include <memory>
+
+#include "command/command.hpp"
+#include "command/options.hpp"
+#include "command/stepped.hpp"
+#include "judge/stage.hpp"
+#include "report/onset.hpp"
+#include "system/calibration_file.hpp"
+#include "units/error.hpp"
+
+namespace railtap::command {
+namespace {
+
+struct OnsetOptions {
+  std::string file;
+  std::string before;
+  std::optional<int> before_channel;
+  std::optional<Dbfs> from, to;
+  std::optional<Decibels> step;
+  std::string calibration;
+  std::optional<Volts> volts_per_full_scale;
+  Percent limit{1.0};
+  bool json = false;
+};
+
+std::optional<LadderOptions> ladder_of(const OnsetOptions& options) {
+  const int given =
+      int{options.from.has_value()} + int{options.to.has_value()} + int{options.step.has_value()};
+  if (given == 0) return std::nullopt;
+  if (given < 3) {
+    throw Error("a ladder needs all three of --from, --to and --step",
+                !options.from ? "--from" : (!options.to ? "--to" : "--step"),
+                "for example --from -40dB --to 0dB --step 1dB");
+  }
+  return LadderOptions{*options.from, *options.to, require_positive(*options.step, "--step")};
+}
+
+judge::OnsetLimits limits_of(const OnsetOptions& options) {
+  judge::OnsetLimits limits;
+  limits.analysis.thdn = require_positive(options.limit, "--limit");
+  if (options.volts_per_full_scale) {
+    limits.analysis.volts_per_full_scale =
+        require_positive(*options.volts_per_full_scale, "--volts-full-scale");
+  }
+  if (!options.calibration.empty()) {
+    limits.analysis.volts_per_full_scale =
+        system::read_calibration(options.calibration).volts_per_full_scale;
+  }
+  return limits;
+}
+
+std::vector<judge::ChannelOnset> judge_all(const Stepped& stepped,
+                                           const judge::OnsetLimits& limits) {
+  std::vector<judge::ChannelOnset> result;
+  for (const SteppedChannel& channel : stepped.channels) {
+    result.push_back(judge::judge_onset(static_cast<int>(result.size()) + 1, channel.steps,
+                                        channel.input, stepped.format.rate, limits));
+  }
+  return result;
+}
+
+// The channel that a channel of the amplifier's recording is compared with: the same one, or the
+// only one.
+const judge::ChannelOnset& counterpart(const std::vector<judge::ChannelOnset>& before,
+                                       std::size_t channel) {
+  return before[std::min(channel, before.size() - 1)];
+}
+
+void compare_with_file(report::OnsetDocument& document, const OnsetOptions& options) {
+  const Stepped head = measure_steps(options.before, document.limits.analysis, ladder_of(options));
+  const auto before = judge_all(head, document.limits);
+  document.before_name = options.before;
+  for (std::size_t c = 0; c < document.channels.size(); ++c) {
+    document.stages.push_back(judge::compare_stages(counterpart(before, c), document.channels[c]));
+  }
+}
+
+void compare_with_channel(report::OnsetDocument& document, int channel) {
+  if (channel < 1 || channel > static_cast<int>(document.channels.size())) {
+    throw Error("the recording has no channel " + std::to_string(channel), "--before-channel",
+                "it has " + std::to_string(document.channels.size()));
+  }
+  document.before_name = "channel " + std::to_string(channel);
+  const judge::ChannelOnset before = document.channels[static_cast<std::size_t>(channel - 1)];
+  for (const auto& after : document.channels) {
+    document.stages.push_back(judge::compare_stages(before, after));
+  }
+  // It is not compared with itself.
+  const auto at = static_cast<std::ptrdiff_t>(channel - 1);
+  document.stages.erase(document.stages.begin() + at);
+  document.channels.erase(document.channels.begin() + at);
+  document.found.erase(document.found.begin() + at);
+}
+
+bool clean(const judge::ChannelOnset& channel) {
+  return channel.verdict == judge::OnsetVerdict::clean_throughout ||
+         channel.verdict == judge::OnsetVerdict::no_ladder;
+}
+
+bool no_ladder(const judge::ChannelOnset& channel) {
+  return channel.verdict == judge::OnsetVerdict::no_ladder;
+}
+
+ExitStatus onset(const OnsetOptions& options) {
+  report::OnsetDocument document;
+  document.limits = limits_of(options);
+  document.file_name = options.file;
+  const Stepped stepped = measure_steps(options.file, document.limits.analysis, ladder_of(options));
+  document.format = stepped.format;
+  document.channels = judge_all(stepped, document.limits);
+  for (const SteppedChannel& channel : stepped.channels) document.found.push_back(channel.found);
+  if (!options.before.empty()) compare_with_file(document, options);
+  if (options.before_channel) compare_with_channel(document, *options.before_channel);
+  std::cout << (options.json ? report::onset_json(document) + "\n" : report::onset_text(document));
+  const auto& channels = document.channels;
+  if (std::all_of(channels.begin(), channels.end(), no_ladder)) {
+    throw Error("no steps of rising level with a steady tone were found", options.file,
+                "record a ladder from `railtap tones`, or turn the volume up step by step and rest "
+                "a second on each");
+  }
+  return std::all_of(channels.begin(), channels.end(), clean) ? ExitStatus::within_limits
+                                                              : ExitStatus::outside_limits;
+}
+
+}  // namespace
+
+void add_onset(CLI::App& app, ExitStatus& status) {
+  auto options = std::make_shared<OnsetOptions>();
+  auto* command =
+      app.add_subcommand("onset", "Find where clipping begins in a level ladder or a rising level");
+  command->footer(
+      "Examples:\n"
+      "  railtap onset ladder.wav --calibration tap.toml\n"
+      "  railtap onset amplifier.wav --before headunit.wav --from -40dB --to 0dB --step 1dB\n"
+      "Exit status: 0 clean throughout, 1 when it clips or compresses.");
+  command->add_option("FILE", options->file, "Recording of the ladder, or of the rising volume")
+      ->required();
+  add_quantity(*command, "--from", options->from, "Level of the ladder's first step as played");
+  add_quantity(*command, "--to", options->to, "Level of its last step");
+  add_quantity(*command, "--step", options->step, "Decibels from step to step");
+  auto* before = command->add_option(
+      "--before", options->before,
+      "The same ladder recorded in front of the amplifier: says which stage clips first");
+  command
+      ->add_option("--before-channel", options->before_channel,
+                   "The channel of FILE that was recorded in front of the amplifier")
+      ->excludes(before);
+  auto* volts = add_quantity(*command, "--volts-full-scale", options->volts_per_full_scale,
+                             "Peak volts at the tap that reach digital full scale");
+  command
+      ->add_option("--calibration", options->calibration, "Calibration file that `calibrate` wrote")
+      ->excludes(volts);
+  add_quantity(*command, "--limit", options->limit, "THD+N at which it counts as distorted");
+  command->add_flag("--json", options->json, "Print one JSON document (railtap.onset/1)");
+  command->callback([options, &status] { status = onset(*options); });
+}
+
+}  // namespace railtap::command

@@ -1,0 +1,43 @@
+// SPDX-License-Identifier: MIT
+// A recording of rising levels read from its file, its steps found and measured.
+#pragma once
+
+#include <cstdint>
+#include <filesystem>
+#include <optional>
+#include <vector>
+
+#include "audio/stream.hpp"
+#include "judge/onset.hpp"
+#include "measure/ladder.hpp"
+#include "measure/step_meter.hpp"
+#include "report/onset.hpp"
+
+namespace railtap::command {
+
+/// The ladder as the person described it.
+struct LadderOptions {
+  Dbfs from{0.0}, to{0.0};
+  Decibels step{0.0};  ///< > 0
+};
+
+/// One channel's steps, and what is known of what was fed in.
+struct SteppedChannel {
+  std::vector<measure::MeasuredStep> steps;
+  std::optional<judge::LadderInput> input;  ///< none: a hand on a knob
+  report::StepsFound found;
+};
+
+struct Stepped {
+  audio::StreamFormat format;
+  std::int64_t frames = 0;  ///< read, per channel
+  std::vector<SteppedChannel> channels;
+};
+
+/// Reads a file twice: to find the steps, and to measure them. A ladder is found by `ladder`, else
+/// by its marker, else by regular steps of level; else the steps are wherever the level stands
+/// still. Throws Error for what cannot be read, and where a described ladder is not in it.
+[[nodiscard]] Stepped measure_steps(const std::filesystem::path& path, const judge::Limits& limits,
+                                    const std::optional<LadderOptions>& ladder);
+
+}  // namespace railtap::command

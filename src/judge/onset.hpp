@@ -1,0 +1,86 @@
+// SPDX-License-Identifier: MIT
+// Where on the way up clipping begins, from steps of rising level, by three criteria.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "judge/analysis.hpp"
+#include "measure/step_meter.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::judge {
+
+/// What is known of the levels that were fed in.
+struct LadderInput {
+  std::optional<Dbfs> first;  ///< of step 0; none where only the rise is known
+  Decibels rise{0.0};         ///< from step to step; < 0 for a falling ladder
+};
+
+/// The limits of the three criteria, and what turns dBFS into volts.
+struct OnsetLimits {
+  Limits analysis;            ///< THD+N limit: AES17-2015, 6.2.1 a, is 1 %
+  Decibels compression{0.3};  ///< AES17-2015, 6.2.1 b
+};
+
+/// One step, in order of time.
+struct OnsetStep {
+  int index = 0;  ///< from 1
+  Seconds start{0.0}, end{0.0};
+  std::optional<Dbfs> input;
+  std::optional<Dbfs> level;  ///< RMS in the measuring band, DC excluded
+  std::optional<Volts> level_v;
+  std::optional<Decibels> gain;  ///< of the tone with its harmonics, without noise
+  std::optional<Percent> thdn;
+  std::optional<Decibels> overdrive_positive, overdrive_negative;  ///< none: that rail is not flat
+  Verdict verdict = Verdict::unusable;
+};
+
+/// A level at which a criterion is just met.
+struct OnsetPoint {
+  std::optional<Dbfs> input;
+  Dbfs level{0.0};
+  std::optional<Volts> level_v;
+  Decibels uncertainty{0.0};  ///< standard uncertainty of either level
+};
+
+enum class OnsetVerdict {
+  clips,             ///< tops go flat
+  compresses,        ///< the gain falls, or the distortion rises, without flat tops
+  clean_throughout,  ///< no criterion is met up to the highest step
+  input_overload,    ///< the recording input is at its limit first
+  no_ladder          ///< fewer than three steps of different level hold a tone
+};
+
+/// What one channel's steps say.
+struct ChannelOnset {
+  int channel = 0;  ///< from 1
+  std::vector<OnsetStep> steps;
+  std::optional<OnsetPoint> thdn, flat_top, compression;
+  std::optional<int> highest_clean_step;
+  std::optional<Decibels> small_signal_gain;
+  OnsetVerdict verdict = OnsetVerdict::no_ladder;
+  std::vector<std::string> reasons;  ///< one sentence each
+};
+
+/// Judges the steps of one channel.
+///
+/// - THD+N: of the law that the harmonics of the first step over the limit give (`StaticLaw`), the
+///   level at which the law's distortion with the noise reaches the limit; where the law does not
+///   explain the step below, interpolated between the steps.
+/// - Flat tops: each clipped step says how far the sine is over the rail, so each gives the level
+/// at
+///   which it would just touch; their weighted mean, or, where they drift (a supply that sags), the
+///   point at which the line through the two lowest meets itself.
+/// - Compression: the level at which the gain is `limits.compression` below that of the soft steps.
+///
+/// \param input where the steps are a ladder's, by their index; else they are sorted by level
+[[nodiscard]] ChannelOnset judge_onset(int channel, const std::vector<measure::MeasuredStep>& steps,
+                                       const std::optional<LadderInput>& input, Hertz rate,
+                                       const OnsetLimits& limits);
+
+/// The verdict's name as in the JSON document.
+[[nodiscard]] const char* name(OnsetVerdict verdict);
+
+}  // namespace railtap::judge

@@ -1,0 +1,136 @@
+// SPDX-License-Identifier: MIT
+// The law of a stage as a Chebyshev series.
+#include "measure/static_law.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+namespace railtap::measure {
+namespace {
+
+using std::numbers::pi;
+using Complex = std::complex<double>;
+
+constexpr double highest_coupling_hz = 40.0;
+constexpr int coupling_rounds = 3;
+constexpr int coupling_points = 20;
+constexpr std::size_t cycle_points = 720;
+constexpr std::size_t most_orders = 100;
+
+// Harmonic k as it was before a coupling, about the crest of the fundamental: real for a law
+// without memory.
+Complex before_coupling(const HarmonicSeries& tone, std::size_t order, double corner_hz) {
+  const double f = tone.fundamental.value();
+  const auto k = static_cast<double>(order);
+  const Complex response = Complex(0.0, k * f) / Complex(corner_hz, k * f);
+  const double turn = std::arg(Complex(0.0, f) / Complex(corner_hz, f));
+  const Complex to_crest = std::polar(1.0, k * (0.5 * pi + turn));
+  return tone.phasor[order - 1] * to_crest / response;
+}
+
+// Σ over the harmonics of the squared quadrature part, in units of its variance.
+double quadrature(const HarmonicSeries& tone, std::size_t orders, double corner_hz) {
+  double sum = 0.0;
+  for (std::size_t k = 2; k <= orders; ++k) {
+    const double q = before_coupling(tone, k, corner_hz).imag() / tone.sigma[k - 1];
+    sum += q * q;
+  }
+  return sum;
+}
+
+double find_coupling(const HarmonicSeries& tone, std::size_t orders) {
+  double best = 0.0;
+  double low = 0.0;
+  double high = highest_coupling_hz;
+  for (int round = 0; round < coupling_rounds; ++round) {
+    double least = quadrature(tone, orders, best);
+    const double step = (high - low) / coupling_points;
+    for (int i = 0; i <= coupling_points; ++i) {
+      const double corner = low + step * i;
+      const double value = quadrature(tone, orders, corner);
+      if (value >= least) continue;
+      least = value;
+      best = corner;
+    }
+    low = std::max(0.0, best - step);
+    high = best + step;
+  }
+  return best;
+}
+
+// Clenshaw's recurrence.
+double evaluate(const std::vector<double>& chebyshev, double x) {
+  double next = 0.0;
+  double after = 0.0;
+  for (std::size_t k = chebyshev.size() - 1; k > 0; --k) {
+    const double here = chebyshev[k] + 2.0 * x * next - after;
+    after = next;
+    next = here;
+  }
+  return chebyshev[0] + x * next - after;
+}
+
+double evaluate(const StaticLaw& law, double x) {
+  if (law.rails) return std::clamp(law.rails->slope * x, -law.rails->negative, law.rails->positive);
+  return evaluate(law.chebyshev, x);
+}
+
+// cos(2π·n/cycle_points).
+const std::vector<double>& cosines() {
+  static const std::vector<double> table = [] {
+    std::vector<double> values(cycle_points);
+    for (std::size_t n = 0; n < cycle_points; ++n) {
+      values[n] = std::cos(2.0 * pi * static_cast<double>(n) / double{cycle_points});
+    }
+    return values;
+  }();
+  return table;
+}
+
+}  // namespace
+
+StaticLaw law_of(const HarmonicSeries& tone, std::size_t orders) {
+  orders = std::min(orders, tone.phasor.size());
+  StaticLaw law;
+  law.fundamental = tone.fundamental;
+  law.coupling = Hertz(find_coupling(tone, orders));
+  law.chebyshev.assign(orders + 1, 0.0);
+  double all = 0.0;
+  double odd = 0.0;
+  double noise = 0.0;
+  for (std::size_t k = 1; k <= orders; ++k) {
+    const Complex harmonic = before_coupling(tone, k, law.coupling.value());
+    law.chebyshev[k] = harmonic.real();
+    if (k == 1) continue;
+    all += std::norm(harmonic);
+    odd += harmonic.imag() * harmonic.imag();
+    noise += tone.sigma[k - 1] * tone.sigma[k - 1];
+  }
+  if (all > 0.0) law.misfit = std::sqrt(std::max(0.0, odd - noise) / all);
+  return law;
+}
+
+LawOutput output_of(const StaticLaw& law, double ratio, std::size_t orders) {
+  orders = std::min(orders, most_orders);
+  const std::vector<double>& cosine = cosines();
+  // The output is even about the crest: half a cycle, ends halved, is enough.
+  constexpr std::size_t half = cycle_points / 2;
+  std::vector<double> y(half + 1);
+  for (std::size_t n = 0; n <= half; ++n) y[n] = evaluate(law, ratio * cosine[n]);
+  y[0] *= 0.5;
+  y[half] *= 0.5;
+  LawOutput output;
+  for (std::size_t k = 1; k <= orders; ++k) {
+    double sum = 0.0;
+    for (std::size_t n = 0; n <= half; ++n) sum += y[n] * cosine[k * n % cycle_points];
+    const double amplitude = sum / (0.5 * half);
+    const double corner = law.coupling.value() / (law.fundamental.value() * static_cast<double>(k));
+    (k == 1 ? output.fundamental : output.harmonics) +=
+        0.5 * amplitude * amplitude / (1.0 + corner * corner);
+  }
+  return output;
+}
+
+}  // namespace railtap::measure

@@ -1,0 +1,252 @@
+// SPDX-License-Identifier: MIT
+// Where the level stands still.
+#include "measure/steps.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace railtap::measure {
+namespace {
+
+// In frames of 10 ms.
+constexpr std::size_t window = 8;
+constexpr std::size_t gap = 3;  // an edge is smeared over 50 ms
+constexpr std::size_t shortest_plateau = 20;
+constexpr std::size_t slice = 25;
+constexpr std::size_t settle = 5;  // what a coupling of 5 Hz falls by to a fifth
+constexpr std::size_t before_edge = 4;
+constexpr std::size_t longest_inner = 200;
+constexpr std::size_t shortest_inner = 16;  // three cycles of 20 Hz
+
+constexpr double least_change_db = 0.12;
+constexpr double scatters = 3.0;
+constexpr double standing_db = 0.1;  // smoothed level of a plateau about its median
+constexpr double gliding_db = 0.5;   // from its first to its last fifth
+constexpr double softest_re_loudest_db = -80.0;
+constexpr double silence_db = -110.0;  // below the noise of any 16-bit capture
+
+struct Spread {
+  double mean, deviation;
+};
+Spread spread(const std::vector<double>& values, std::size_t first, std::size_t end) {
+  const auto count = static_cast<double>(end - first);
+  double sum = 0.0;
+  for (std::size_t i = first; i < end; ++i) sum += values[i];
+  const double mean = sum / count;
+  double squares = 0.0;
+  for (std::size_t i = first; i < end; ++i) squares += (values[i] - mean) * (values[i] - mean);
+  return {mean, std::sqrt(squares / count)};
+}
+
+double median(std::vector<double> values) {
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+double median_of(const std::vector<double>& values, std::size_t first, std::size_t end) {
+  return median({values.begin() + static_cast<std::ptrdiff_t>(first),
+                 values.begin() + static_cast<std::ptrdiff_t>(end)});
+}
+
+// How much the level changes at each frame; 0 where it is within the scatter.
+std::vector<double> changes(const std::vector<double>& level) {
+  std::vector<double> result(level.size(), 0.0);
+  const std::size_t reach = window + gap;
+  for (std::size_t i = reach; i + reach <= level.size(); ++i) {
+    const Spread before = spread(level, i - reach, i - gap);
+    const Spread after = spread(level, i + gap, i + reach);
+    const double change = after.mean - before.mean;
+    const double scatter = std::hypot(before.deviation, after.deviation);
+    if (std::abs(change) > least_change_db + scatters * scatter) result[i] = change;
+  }
+  return result;
+}
+
+// The edge near frame `at`: where the level passes the middle between its two sides.
+double edge_near(const std::vector<double>& level, std::size_t at) {
+  const std::size_t reach = window + gap;
+  const double before = spread(level, at - reach, at - gap).mean;
+  const double after = spread(level, at + gap, at + reach).mean;
+  const double middle = 0.5 * (before + after);
+  for (std::size_t i = at - reach; i + 1 < at + reach; ++i) {
+    if ((level[i] < middle) != (level[i + 1] < middle) &&
+        (level[i] < middle) == (before < middle)) {
+      return static_cast<double>(i) + 0.5 + (middle - level[i]) / (level[i + 1] - level[i]);
+    }
+  }
+  return static_cast<double>(at);
+}
+
+// Frames at which the level steps: the middles of the regions where the change is largest.
+std::vector<double> edges(const std::vector<double>& level) {
+  const std::vector<double> change = changes(level);
+  std::vector<double> result;
+  for (std::size_t i = 0; i < change.size(); ++i) {
+    if (change[i] == 0.0) continue;
+    const std::size_t first = i > window ? i - window : 0;
+    const std::size_t end = std::min(change.size(), i + window + 1);
+    bool largest = true;
+    for (std::size_t k = first; k < end; ++k) {
+      const double here = std::abs(change[i]);
+      const double there = std::abs(change[k]);
+      largest = largest && (k < i ? there < here : there <= here);
+    }
+    if (largest) result.push_back(edge_near(level, i));
+  }
+  return result;
+}
+
+struct Frames {
+  std::size_t first, end;
+  [[nodiscard]] std::size_t size() const { return end > first ? end - first : 0; }
+};
+
+// The longest run without a disturbance, if it is long enough to measure; else all of it.
+Frames quiet_part(Frames inner, const std::vector<bool>& disturbed) {
+  Frames best{inner.first, inner.first};
+  std::size_t start = inner.first;
+  for (std::size_t i = inner.first; i <= inner.end; ++i) {
+    if (i < inner.end && !disturbed[i]) continue;
+    if (i - start > best.size()) best = {start, i};
+    start = i + 1;
+  }
+  if (best.size() < shortest_inner) best = inner;
+  if (best.size() > longest_inner) {
+    best.first += (best.size() - longest_inner) / 2;
+    best.end = best.first + longest_inner;
+  }
+  return best;
+}
+
+struct Context {
+  const LevelTrack& track;
+  std::vector<double> level;
+  std::vector<bool> disturbed;
+};
+
+Step make_step(const Context& context, Frames whole, Frames inner) {
+  const std::int64_t length = context.track.frame_length;
+  const Frames measured = quiet_part(inner, context.disturbed);
+  Step step;
+  step.first = static_cast<std::int64_t>(whole.first) * length;
+  step.end = static_cast<std::int64_t>(whole.end) * length;
+  step.inner_first = static_cast<std::int64_t>(measured.first) * length;
+  step.inner_end = static_cast<std::int64_t>(measured.end) * length;
+  step.level_db = median_of(context.level, inner.first, inner.end);
+  return step;
+}
+
+// Slope of the level by least squares, dB per frame.
+double slope_of(const std::vector<double>& level, Frames part) {
+  const double middle = 0.5 * static_cast<double>(part.first + part.end - 1);
+  double cross = 0.0;
+  double square = 0.0;
+  for (std::size_t i = part.first; i < part.end; ++i) {
+    const double x = static_cast<double>(i) - middle;
+    cross += x * level[i];
+    square += x * x;
+  }
+  return cross / square;
+}
+
+void add_slices(const Context& context, Frames whole, double softest, std::vector<Step>& steps) {
+  for (std::size_t first = whole.first; first + slice <= whole.end; first += slice) {
+    const Frames part{first, first + slice};
+    if (median_of(context.level, part.first, part.end) < softest) continue;
+    steps.push_back(make_step(context, part, part));
+    steps.back().gliding = true;
+    steps.back().glide_db_per_s = slope_of(context.level, part) / context.track.frame_seconds();
+  }
+}
+
+bool glides(const std::vector<double>& level, Frames whole) {
+  const std::size_t fifth = whole.size() / 5;
+  const double start = median_of(level, whole.first, whole.first + fifth);
+  const double end = median_of(level, whole.end - fifth, whole.end);
+  return whole.size() > 2 * slice && std::abs(end - start) > gliding_db;
+}
+
+// Frames at the ends that are still on their way are taken off.
+Frames standing(const std::vector<double>& level, Frames whole) {
+  const double middle = median_of(level, whole.first, whole.end);
+  std::vector<double> off;
+  for (std::size_t i = whole.first; i < whole.end; ++i) off.push_back(std::abs(level[i] - middle));
+  const double tolerance = std::max(standing_db, 4.0 * median(off));
+  while (whole.size() > 0 && std::abs(level[whole.first] - middle) > tolerance) ++whole.first;
+  while (whole.size() > 0 && std::abs(level[whole.end - 1] - middle) > tolerance) --whole.end;
+  return whole;
+}
+
+void add_plateau(const Context& context, Frames between, double softest, std::vector<Step>& steps) {
+  if (between.size() < shortest_plateau) return;
+  if (median_of(context.level, between.first, between.end) < softest) return;
+  if (glides(context.level, between)) return add_slices(context, between, softest, steps);
+  const Frames whole = standing(context.level, between);
+  if (whole.size() < shortest_plateau) return;
+  const Frames inner{whole.first + std::min(settle, whole.size() / 10),
+                     whole.end - std::min(before_edge, whole.size() / 10)};
+  steps.push_back(make_step(context, whole, inner));
+}
+
+// A hand's way from one rest to the next is shorter.
+void add_moving(const Context& context, Frames between, double softest, std::vector<Step>& steps) {
+  if (between.size() >= 2 * slice) add_slices(context, between, softest, steps);
+}
+
+double softest_level(const std::vector<double>& level) {
+  const double loudest = *std::max_element(level.begin(), level.end());
+  return std::max(silence_db, loudest + softest_re_loudest_db);
+}
+
+}  // namespace
+
+std::vector<Step> find_plateaus(const LevelTrack& track) {
+  if (track.frames.size() < shortest_plateau) return {};
+  const Context context{track, smoothed_level(track), disturbed_frames(track)};
+  const double softest = softest_level(context.level);
+  std::vector<Step> steps;
+  // Pieces between edges; short ones in a row are a level on the move.
+  std::vector<double> ends = edges(context.level);
+  ends.push_back(static_cast<double>(context.level.size()));
+  std::size_t start = 0;
+  std::size_t moving = 0;  // start of the short pieces before this one
+  for (const double edge : ends) {
+    const auto end = static_cast<std::size_t>(std::lround(edge));
+    if (end - start >= shortest_plateau) {
+      add_moving(context, {moving, start}, softest, steps);
+      add_plateau(context, {start, end}, softest, steps);
+      moving = end;
+    }
+    start = end;
+  }
+  add_moving(context, {moving, start}, softest, steps);
+  for (std::size_t i = 0; i < steps.size(); ++i) steps[i].index = static_cast<int>(i);
+  return steps;
+}
+
+std::vector<Step> cut_evenly(const LevelTrack& track, const Grid& grid) {
+  const Context context{track, smoothed_level(track), disturbed_frames(track)};
+  const auto length = static_cast<double>(track.frame_length);
+  const double lead =
+      std::clamp(0.15 * grid.dwell, 0.05 * track.rate.value(), 0.25 * track.rate.value());
+  const double tail = 0.03 * track.rate.value();
+  std::vector<Step> steps;
+  for (int k = 0; k < grid.steps; ++k) {
+    const double start = grid.first + grid.dwell * k;
+    const double end = start + grid.dwell;
+    const auto frame = [&](double sample) {
+      const double limit = static_cast<double>(context.level.size());
+      return static_cast<std::size_t>(std::clamp(std::ceil(sample / length), 0.0, limit));
+    };
+    const Frames inner{frame(start + lead), frame(end - tail)};
+    const bool inside = start + lead >= 0.0 && end - tail <= static_cast<double>(track.samples);
+    if (!inside || inner.size() < shortest_inner) continue;
+    steps.push_back(make_step(context, {frame(start), frame(end)}, inner));
+    steps.back().index = k;
+    steps.back().first = std::llround(start);
+    steps.back().end = std::min(std::llround(end), static_cast<long long>(track.samples));
+  }
+  return steps;
+}
+
+}  // namespace railtap::measure

@@ -1,0 +1,237 @@
+// SPDX-License-Identifier: MIT
+// The onset for a person: verdict, what limits, a plot of THD+N, and the table of steps.
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <iomanip>
+#include <sstream>
+
+#include "report/onset.hpp"
+#include "units/print.hpp"
+
+namespace railtap::report {
+namespace {
+
+using judge::ChannelOnset;
+using judge::OnsetPoint;
+using judge::OnsetStep;
+
+const char* headline(judge::OnsetVerdict verdict) {
+  switch (verdict) {
+    case judge::OnsetVerdict::clips:
+      return "CLIPS";
+    case judge::OnsetVerdict::compresses:
+      return "COMPRESSES";
+    case judge::OnsetVerdict::clean_throughout:
+      return "CLEAN THROUGHOUT";
+    case judge::OnsetVerdict::input_overload:
+      return "RECORDING INPUT OVERLOADED";
+    case judge::OnsetVerdict::no_ladder:
+      return "NO LADDER";
+  }
+  return "NO LADDER";
+}
+
+std::string clock(Seconds start) {
+  return format_fixed(start, 1);
+}
+
+std::string volts(Volts value) {
+  return format_quantity(value, 4, Zeros::keep);
+}
+
+std::string found_line(const StepsFound& found) {
+  if (found.by == StepsFound::By::nothing) return "";
+  std::string text = std::to_string(found.steps) + " steps";
+  if (found.rise && found.dwell) {
+    text += " of " + format_quantity(*found.rise, 3) + ", " + format_quantity(*found.dwell, 3) +
+            " each, from " + clock(*found.start);
+  }
+  switch (found.by) {
+    case StepsFound::By::options:
+      return text + ", as described";
+    case StepsFound::By::marker:
+      return text + ", by the ladder's marker";
+    case StepsFound::By::levels:
+      return text + ", found by their levels; what was fed in is not known";
+    default:
+      return text + " where the level stands still; what was fed in is not known";
+  }
+}
+
+const OnsetStep* step_of(const ChannelOnset& channel, std::optional<int> index) {
+  if (!index) return nullptr;
+  const auto at = std::find_if(channel.steps.begin(), channel.steps.end(),
+                               [&](const OnsetStep& s) { return s.index == *index; });
+  return at == channel.steps.end() ? nullptr : &*at;
+}
+
+class Lines {
+ public:
+  void add(const std::string& label, const std::string& text) {
+    out_ << "    " << std::left << std::setw(22) << label << text << '\n';
+  }
+  [[nodiscard]] std::string text() const { return out_.str(); }
+
+ private:
+  std::ostringstream out_;
+};
+
+std::string levels(const std::optional<Dbfs>& input, const std::optional<Dbfs>& level,
+                   const std::optional<Volts>& level_v) {
+  std::string text;
+  if (level_v) text += volts(*level_v) + ", ";
+  if (level) text += format_fixed(*level, 2);
+  if (input) text += ", " + format_fixed(*input, 2) + " in";
+  return text;
+}
+
+void add_clean_step(Lines& lines, const ChannelOnset& channel) {
+  const OnsetStep* step = step_of(channel, channel.highest_clean_step);
+  if (step == nullptr) return lines.add("highest clean step", "none");
+  lines.add("highest clean step", std::to_string(step->index) + ", " + clock(step->start) + " to " +
+                                      clock(step->end) + ": " +
+                                      levels(step->input, step->level, step->level_v));
+}
+
+void add_point(Lines& lines, const std::string& label, const std::optional<OnsetPoint>& point) {
+  if (!point) return lines.add(label, "not reached");
+  const Decibels band = point->uncertainty * 2.0;
+  constexpr Decibels fine{0.01};
+  lines.add(label, levels(point->input, point->level, point->level_v) + "  (±" +
+                       format_fixed(band, band < fine ? 3 : 2) + ")");
+}
+
+// --- plot -----------------------------------------------------------------------------------
+
+constexpr int plot_rows = 8;
+constexpr double plot_low_db = -80.0;  // 0.01 %
+constexpr double plot_high_db = 0.0;
+constexpr double row_db = (plot_high_db - plot_low_db) / plot_rows;
+constexpr std::size_t widest_plot = 66;
+
+// A block that is filled in eighths from below.
+const char* block(double share) {
+  constexpr std::array<const char*, 9> blocks{" ", "▁", "▂", "▃", "▄", "▅", "▆", "▇", "█"};
+  const auto eighths = static_cast<std::size_t>(std::lround(std::clamp(share, 0.0, 1.0) * 8.0));
+  return blocks[eighths];
+}
+
+std::string axis_label(double db) {
+  return format_quantity(Percent(100.0 * std::pow(10.0, db / 20.0)), 1);
+}
+
+std::vector<const OnsetStep*> plotted_steps(const ChannelOnset& channel) {
+  std::vector<const OnsetStep*> steps;
+  for (const OnsetStep& step : channel.steps) {
+    if (step.thdn && step.thdn->value() > 0.0) steps.push_back(&step);
+  }
+  if (steps.size() > widest_plot) {
+    steps.erase(steps.begin(), steps.end() - static_cast<std::ptrdiff_t>(widest_plot));
+  }
+  return steps;
+}
+
+std::string plot(const ChannelOnset& channel, Percent limit) {
+  const auto steps = plotted_steps(channel);
+  if (steps.size() < 3) return "";
+  const std::size_t width = std::clamp<std::size_t>(widest_plot / steps.size(), 1, 2);
+  const double limit_db = 20.0 * std::log10(limit.value() / 100.0);
+  std::ostringstream out;
+  out << "    THD+N over the steps, limit " << format_quantity(limit) << '\n';
+  for (int row = plot_rows - 1; row >= 0; --row) {
+    const double bottom = plot_low_db + row * row_db;
+    const bool at_limit = limit_db >= bottom && limit_db < bottom + row_db;
+    out << "    " << std::right << std::setw(8) << axis_label(bottom + row_db)
+        << (at_limit ? " ┼" : " │");
+    for (const OnsetStep* step : steps) {
+      const double db = 20.0 * std::log10(step->thdn->value() / 100.0);
+      const double share = (db - bottom) / row_db;
+      const std::string cell = share <= 0.0 && at_limit ? "·" : block(share);
+      for (std::size_t i = 0; i < width; ++i) out << cell;
+    }
+    out << '\n';
+  }
+  out << "             └";
+  for (const OnsetStep* step : steps) {
+    const bool marked = channel.highest_clean_step && step->index == *channel.highest_clean_step;
+    for (std::size_t i = 0; i < width; ++i) out << (marked ? "▲" : "─");
+  }
+  out << '\n';
+  return out.str();
+}
+
+// --- table ------------------------------------------------------------------------------------
+
+template <class Q>
+std::string cell(const std::optional<Q>& value, int decimals) {
+  if (!value) return "-";
+  std::ostringstream out;
+  out << std::fixed << std::setprecision(decimals) << value->value();
+  return out.str();
+}
+
+std::string thdn_cell(const std::optional<Percent>& value) {
+  if (!value) return "-";
+  return cell(value, value->value() < 1.0 ? 3 : 2);
+}
+
+std::string table(const ChannelOnset& channel) {
+  std::ostringstream out;
+  const auto row = [&](const std::array<std::string, 9>& cells, const std::string& verdict) {
+    constexpr std::array<int, 9> widths{4, 8, 8, 9, 9, 8, 9, 7, 7};
+    out << "    ";
+    for (std::size_t i = 0; i < cells.size(); ++i) {
+      out << std::right << std::setw(widths[i]) << cells[i];
+    }
+    out << "  " << verdict << '\n';
+  };
+  row({"step", "from s", "in dBFS", "dBFS", "volts", "gain dB", "THD+N %", "over +", "over -"}, "");
+  for (const OnsetStep& s : channel.steps) {
+    const bool marked = channel.highest_clean_step && s.index == *channel.highest_clean_step;
+    row({std::to_string(s.index), cell(std::optional(s.start), 1), cell(s.input, 1),
+         cell(s.level, 2), cell(s.level_v, 3), cell(s.gain, 2), thdn_cell(s.thdn),
+         cell(s.overdrive_positive, 2), cell(s.overdrive_negative, 2)},
+        std::string(judge::name(s.verdict)) + (marked ? "  <- highest clean" : ""));
+  }
+  return out.str();
+}
+
+std::string channel_text(const ChannelOnset& channel, const StepsFound& found,
+                         const judge::OnsetLimits& limits) {
+  std::string text =
+      "  Channel " + std::to_string(channel.channel) + ": " + headline(channel.verdict) + '\n';
+  for (const auto& reason : channel.reasons) text += "    " + reason + '\n';
+  if (channel.verdict == judge::OnsetVerdict::no_ladder) return text;
+  const std::string line = found_line(found);
+  if (!line.empty()) text += "    " + line + '\n';
+  Lines lines;
+  add_clean_step(lines, channel);
+  add_point(lines, "tops go flat at", channel.flat_top);
+  add_point(lines, "THD+N " + format_quantity(limits.analysis.thdn) + " at", channel.thdn);
+  add_point(lines, "gain falls " + format_quantity(limits.compression) + " at",
+            channel.compression);
+  return text + lines.text() + '\n' + plot(channel, limits.analysis.thdn) + '\n' + table(channel);
+}
+
+}  // namespace
+
+std::string onset_text(const OnsetDocument& document) {
+  std::string text = document.file_name + ": " + document.format.encoding + ", " +
+                     format_quantity(document.format.rate, 4) + ", " +
+                     std::to_string(document.format.channels) +
+                     (document.format.channels == 1 ? " channel\n" : " channels\n");
+  for (std::size_t i = 0; i < document.stages.size(); ++i) {
+    text += "  Channel " + std::to_string(document.channels[i].channel) + " against " +
+            *document.before_name + ": " + document.stages[i].sentence + '\n';
+  }
+  for (std::size_t i = 0; i < document.channels.size(); ++i) {
+    text += channel_text(document.channels[i], document.found[i], document.limits);
+  }
+  text +=
+      "  dBFS: RMS, 0 dBFS is a full-scale sine (AES17). THD+N re the whole signal, 20 Hz to 20 "
+      "kHz. ± is two standard uncertainties.\n";
+  return text;
+}
+
+}  // namespace railtap::report

@@ -1,0 +1,233 @@
+// SPDX-License-Identifier: MIT
+// Onset of clipping from ladders and from hands on knobs, with the truth known.
+#include "judge/onset.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+
+#include "support/onset_of.hpp"
+#include "support/played_steps.hpp"
+#include "support/within.hpp"
+
+using namespace railtap;
+using namespace railtap::judge;
+using namespace railtap::test;
+
+namespace {
+
+constexpr Hertz rate{48000.0};
+constexpr double rail_dbfs = -9.63;
+
+double peak(double level_dbfs) {
+  return std::pow(10.0, level_dbfs / 20.0);
+}
+Law hard(double positive_dbfs, double negative_dbfs) {
+  const double positive = peak(positive_dbfs);
+  const double negative = peak(negative_dbfs);
+  return [=](double x) { return std::clamp(x, -negative, positive); };
+}
+Law soft(double rail, double sharpness) {
+  return [=](double x) {
+    return x / std::pow(1.0 + std::pow(std::abs(x / peak(rail)), sharpness), 1.0 / sharpness);
+  };
+}
+Stage stage_of(Law law, double hz = 997.0) {
+  return {std::move(law), coupling(5.0), 0.9, hz, rate.value(), 2e-4};
+}
+
+ChannelOnset onset_of(const Stage& stage, double from = -24.0, int steps = 25) {
+  std::mt19937_64 random(1);
+  const auto samples = play(ladder(from, 1.0, steps, 0.5), stage, random);
+  const auto onset = ladder_onset(samples, rate, {Dbfs(from), Decibels(1.0)});
+  REQUIRE(onset);
+  REQUIRE(onset->steps.size() == static_cast<std::size_t>(steps));
+  return *onset;
+}
+
+void check_input(const std::optional<OnsetPoint>& point, double truth, double tolerance_db) {
+  REQUIRE(point);
+  REQUIRE(point->input);
+  CHECK(within_abs(point->input->value(), truth, tolerance_db));
+}
+
+}  // namespace
+
+TEST_CASE("onset: a hard knee is found within 0.01 dB by all three criteria, at 997 and 50 Hz") {
+  for (const double hz : {997.0, 50.0}) {
+    const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs), hz);
+    const auto onset = onset_of(stage);
+    check_input(onset.flat_top, rail_dbfs, 0.01);
+    check_input(onset.thdn, *true_thdn_onset(stage, 0.01), 0.01);
+    check_input(onset.compression, *true_compression_onset(stage, 0.3), 0.01);
+    CHECK(onset.verdict == OnsetVerdict::clips);
+    CHECK(onset.highest_clean_step == 15);  // −10 dBFS, the 15th from −24
+    CHECK(within_abs(onset.flat_top->level.value(), true_level(stage, rail_dbfs), 0.01));
+    CHECK(onset.flat_top->uncertainty.value() < 0.01);
+  }
+}
+
+TEST_CASE("onset: with only one rail, the criteria follow that rail") {
+  const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs + 6.0));
+  const auto onset = onset_of(stage, -24.0, 20);
+  check_input(onset.flat_top, rail_dbfs, 0.01);
+  check_input(onset.thdn, *true_thdn_onset(stage, 0.01), 0.01);
+  CHECK(onset.steps[16].overdrive_positive);
+  CHECK_FALSE(onset.steps[16].overdrive_negative);
+}
+
+TEST_CASE("onset: soft knees are found within 0.1 dB by THD+N and by compression") {
+  for (const double sharpness : {3.0, 6.0, 15.0, 40.0}) {
+    const Stage stage = stage_of(soft(-6.0, sharpness));
+    const auto onset = onset_of(stage, -30.0, 31);
+    check_input(onset.thdn, *true_thdn_onset(stage, 0.01), 0.05);
+    check_input(onset.compression, *true_compression_onset(stage, 0.3), 0.1);
+  }
+}
+
+TEST_CASE("onset: a rail that sags with the level is followed down to where it begins") {
+  // Each decibel into the rail takes 5 % off it, so two steps disagree about where it is.
+  std::mt19937_64 random(4);
+  std::vector<double> samples;
+  for (int k = 0; k < 21; ++k) {
+    const double input = -20.0 + k;
+    const double sag = 1.0 - 0.05 * std::max(0.0, input - rail_dbfs);
+    Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
+    const double rail = peak(rail_dbfs) * sag;
+    stage.law = [=](double x) { return std::clamp(x, -rail, rail); };
+    const auto part = play({{input, 0.5}}, stage, random);
+    samples.insert(samples.end(), part.begin(), part.end());
+  }
+  samples.resize(samples.size() + 24000, 0.0);
+  const auto onset = ladder_onset(samples, rate, {Dbfs(-20.0), Decibels(1.0)});
+  REQUIRE(onset);
+  check_input(onset->flat_top, rail_dbfs, 0.05);
+}
+
+TEST_CASE("onset: a limiter compresses without clipping") {
+  std::mt19937_64 random(2);
+  std::vector<Played> stretches{{std::nullopt, 0.6}};
+  for (int k = 0; k < 25; ++k) {
+    const double input = -24.0 + k;
+    // Above −8.4 dBFS in, five sixths of each decibel are taken off.
+    stretches.push_back({input < -8.4 ? input : -8.4 + (input + 8.4) / 6.0, 0.5});
+  }
+  stretches.push_back({std::nullopt, 0.6});
+  const auto samples = play(stretches, stage_of(hard(0.0, 0.0)), random);
+  const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
+  REQUIRE(onset);
+  CHECK(onset->verdict == OnsetVerdict::compresses);
+  CHECK_FALSE(onset->flat_top);
+  CHECK_FALSE(onset->thdn);
+  check_input(onset->compression, -8.4 + 0.3 * 6.0 / 5.0, 0.2);
+  CHECK(onset->highest_clean_step == 16);  // −9 dBFS in; the next is 0.33 dB down
+}
+
+TEST_CASE("onset: a clean stage is clean throughout, its noise notwithstanding") {
+  const auto onset = onset_of(stage_of([](double x) { return 0.3 * x; }), -30.0, 31);
+  CHECK(onset.verdict == OnsetVerdict::clean_throughout);
+  CHECK_FALSE(onset.thdn);
+  CHECK_FALSE(onset.flat_top);
+  CHECK_FALSE(onset.compression);
+  CHECK(onset.highest_clean_step == 31);
+  REQUIRE(onset.small_signal_gain);
+  CHECK(within_abs(onset.small_signal_gain->value(), 20.0 * std::log10(0.27), 0.01));
+}
+
+TEST_CASE("onset: a recording input at full scale is not the stage's onset") {
+  Stage stage = stage_of([](double x) { return 2.0 * x; });
+  std::mt19937_64 random(3);
+  auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
+  for (double& x : samples) x = std::clamp(x, -1.0, 1.0 - 0x1p-15);
+  const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
+  REQUIRE(onset);
+  CHECK(onset->verdict == OnsetVerdict::input_overload);
+  CHECK_FALSE(onset->flat_top);
+  CHECK_FALSE(onset->thdn);
+  CHECK(onset->highest_clean_step == 19);  // −6 dBFS in is +5.1 − 6 = −0.9 dBFS
+}
+
+TEST_CASE("onset: crossover distortion at every level leaves no clean step, and says so") {
+  const Law crossover = [](double x) {
+    return std::copysign(std::max(0.0, std::abs(x) - 0.03), x);
+  };
+  std::mt19937_64 random(3);
+  const auto samples = play(ladder(-24.0, 1.0, 17, 0.5), stage_of(crossover), random);
+  const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
+  REQUIRE(onset);
+  CHECK_FALSE(onset->highest_clean_step);
+  CHECK_FALSE(onset->flat_top);
+  CHECK(onset->verdict == OnsetVerdict::compresses);
+  CHECK_FALSE(onset->reasons.empty());
+}
+
+TEST_CASE("onset: a hand on the knob, up and down with pauses and clicks, finds the clean step") {
+  const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
+  std::vector<Played> stretches{{std::nullopt, 1.0}};
+  const std::vector<double> inputs{-20.0, -18.0, -16.5, -14.5, -13.0, -11.5, -10.1,
+                                   -8.8,  -7.4,  -8.8,  -10.1, -11.5, -14.5};
+  const std::vector<double> rests{1.0, 1.4, 0.9, 2.2, 1.2, 1.0, 1.7, 1.1, 1.5, 0.8, 1.3, 0.9, 1.2};
+  for (std::size_t i = 0; i < inputs.size(); ++i) {
+    stretches.push_back({inputs[i], rests[i]});
+    if (i == 4) stretches.push_back({std::nullopt, 1.6});
+  }
+  std::mt19937_64 random(5);
+  auto samples = play(stretches, stage, random, 0.03);
+  for (const double at : {2.8, 6.1, 12.9}) samples[static_cast<std::size_t>(at * 48000.0)] += 0.5;
+  const auto onset = rising_onset(samples, rate);
+  CHECK(onset.steps.size() == inputs.size());
+  CHECK(onset.verdict == OnsetVerdict::clips);
+  REQUIRE(onset.flat_top);
+  CHECK_FALSE(onset.flat_top->input);
+  CHECK(within_abs(onset.flat_top->level.value(), true_level(stage, rail_dbfs), 0.01));
+  REQUIRE(onset.thdn);
+  CHECK(within_abs(onset.thdn->level.value(), true_level(stage, *true_thdn_onset(stage, 0.01)),
+                   0.01));
+  REQUIRE(onset.compression);
+  CHECK(within_abs(onset.compression->level.value(),
+                   true_level(stage, *true_compression_onset(stage, 0.3)), 0.02));
+  REQUIRE(onset.highest_clean_step);
+  const auto& clean = onset.steps[static_cast<std::size_t>(*onset.highest_clean_step - 1)];
+  CHECK(within_abs(clean.level->value(), true_level(stage, -10.1), 0.01));
+  const bool on_the_way_up = within_abs(clean.start.value(), 10.3, 0.06);
+  const bool on_the_way_down = within_abs(clean.start.value(), 15.4, 0.06);
+  CHECK((on_the_way_up || on_the_way_down));
+}
+
+TEST_CASE("onset: a level that glides up is cut into slices, and its rail is found") {
+  const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
+  std::vector<Played> stretches;
+  for (int i = 0; i < 1000; ++i) stretches.push_back({-24.0 + 0.02 * i, 0.01});
+  std::mt19937_64 random(5);
+  const auto onset = rising_onset(play(stretches, stage, random, 0.01), rate);
+  CHECK(onset.verdict == OnsetVerdict::clips);
+  REQUIRE(onset.flat_top);
+  CHECK(within_abs(onset.flat_top->level.value(), true_level(stage, rail_dbfs), 0.1));
+  REQUIRE(onset.highest_clean_step);
+}
+
+TEST_CASE("onset: volts follow from the level") {
+  std::mt19937_64 random(1);
+  const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
+  const auto samples = play(ladder(-20.0, 1.0, 21, 0.5), stage, random);
+  const auto track = track_of(samples, rate);
+  OnsetLimits limits;
+  limits.analysis.volts_per_full_scale = Volts(40.0);
+  const auto onset = judge_onset(1, measured(samples, rate, measure::find_plateaus(track)),
+                                 std::nullopt, rate, limits);
+  REQUIRE(onset.flat_top);
+  REQUIRE(onset.flat_top->level_v);
+  // 40 V peak at full scale, 0.9·10^(−9.63/20) of it, as RMS; the coupling takes 0.0001 dB.
+  CHECK(within_db(onset.flat_top->level_v->value(), 40.0 * 0.9 * peak(rail_dbfs) / std::sqrt(2.0),
+                  0.01));
+}
+
+TEST_CASE("onset: one level, or none, is no ladder") {
+  std::mt19937_64 random(1);
+  const Stage stage = stage_of(hard(0.0, 0.0));
+  CHECK(rising_onset(play({{-20.0, 3.0}}, stage, random), rate).verdict == OnsetVerdict::no_ladder);
+  CHECK(rising_onset(play({{std::nullopt, 3.0}}, stage, random), rate).verdict ==
+        OnsetVerdict::no_ladder);
+}
