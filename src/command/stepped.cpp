@@ -231,7 +231,7 @@ std::vector<Located> locate(const Heard& heard, const std::optional<LadderOption
 std::vector<std::vector<measure::MeasuredStep>> measure_located(const audio::Source& source,
                                                                 const judge::Limits& limits,
                                                                 const std::vector<Located>& at) {
-  std::vector<measure::StepMeter> meters;
+  std::vector<measure::KnownStepMeter> meters;
   for (const Located& located : at) {
     meters.emplace_back(source.format.rate,
                         measure::RecordingOptions{limits.band, source.format.code_step},

@@ -9,8 +9,8 @@
 
 #include "audio/stream.hpp"
 #include "judge/onset.hpp"
+#include "measure/known_steps.hpp"
 #include "measure/ladder.hpp"
-#include "measure/step_meter.hpp"
 #include "report/onset.hpp"
 
 namespace railtap::command {

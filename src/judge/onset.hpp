@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "judge/analysis.hpp"
-#include "measure/step_meter.hpp"
+#include "measure/known_steps.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::judge {

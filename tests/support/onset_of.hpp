@@ -6,9 +6,9 @@
 #include <vector>
 
 #include "judge/onset.hpp"
+#include "measure/known_steps.hpp"
 #include "measure/ladder.hpp"
 #include "measure/level_track.hpp"
-#include "measure/step_meter.hpp"
 
 namespace railtap::test {
 
@@ -22,7 +22,7 @@ namespace railtap::test {
     const std::vector<double>& samples, Hertz rate, const std::vector<measure::Step>& steps) {
   measure::RecordingOptions options;
   options.code_step = 0x1p-15;
-  measure::StepMeter meter(rate, options, steps);
+  measure::KnownStepMeter meter(rate, options, steps);
   meter.add(samples.data(), 1, samples.size());
   return meter.finish();
 }

@@ -30,10 +30,10 @@ struct MeasuredStep {
 
 /// Measures the steps of one channel, one block each. Holds one inner part (2 s) at a time. Where
 /// the level glides, the gain is undone before the tone is measured, so that it is steady.
-class StepMeter {
+class KnownStepMeter {
  public:
   /// \param steps in order of time, not overlapping
-  StepMeter(Hertz rate, const RecordingOptions& options, std::vector<Step> steps);
+  KnownStepMeter(Hertz rate, const RecordingOptions& options, std::vector<Step> steps);
 
   /// \param first the channel's first sample; \param stride distance of its samples; \param count
   /// how many

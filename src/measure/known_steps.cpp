@@ -1,18 +1,18 @@
 // SPDX-License-Identifier: MIT
 // Measures the inner parts of known steps.
-#include "measure/step_meter.hpp"
+#include "measure/known_steps.hpp"
 
 #include <algorithm>
 #include <cmath>
 
 namespace railtap::measure {
 
-StepMeter::StepMeter(Hertz rate, const RecordingOptions& options, std::vector<Step> steps)
+KnownStepMeter::KnownStepMeter(Hertz rate, const RecordingOptions& options, std::vector<Step> steps)
     : rate_(rate), meter_(rate, options.band), steps_(std::move(steps)) {
   if (options.code_step) full_scale_.positive_limit = 1.0 - *options.code_step;
 }
 
-void StepMeter::add(const double* first, std::size_t stride, std::size_t count) {
+void KnownStepMeter::add(const double* first, std::size_t stride, std::size_t count) {
   const std::int64_t end = position_ + static_cast<std::int64_t>(count);
   while (next_ < steps_.size() && steps_[next_].inner_first < end) {
     const Step& step = steps_[next_];
@@ -28,7 +28,7 @@ void StepMeter::add(const double* first, std::size_t stride, std::size_t count) 
   position_ = end;
 }
 
-void StepMeter::take_step() {
+void KnownStepMeter::take_step() {
   MeasuredStep measured;
   measured.step = steps_[next_++];
   measured.figures = figures(inner_);
@@ -46,7 +46,7 @@ void StepMeter::take_step() {
 }
 
 // Level as in the middle of the part.
-void StepMeter::level_out(double glide_db_per_s) {
+void KnownStepMeter::level_out(double glide_db_per_s) {
   const double per_sample = std::pow(10.0, -glide_db_per_s / rate_.value() / 20.0);
   double gain = std::pow(per_sample, -0.5 * static_cast<double>(inner_.size() - 1));
   for (double& x : inner_) {
