@@ -11,6 +11,7 @@
 #include <cmath>
 #include <cstdlib>
 #include <cstring>
+#include <limits>
 #include <memory>
 #include <vector>
 
@@ -119,7 +120,7 @@ struct Input {
 
 // The length in the header of an MP3 is an estimate, off by up to a few of its frames of 1152
 // samples.
-constexpr std::int64_t estimate_frames = 8 * 1152;
+constexpr std::int64_t estimate_frames = std::int64_t{8} * 1152;
 
 Error cut_short(const std::string& name) {
   return {"the recording is cut short: its header promises more than the file holds", name,
@@ -199,7 +200,8 @@ struct Output {
   files::AtomicFile file;
   File sound;
   int channels = 2;
-  int bits = 0;  // of PCM; 0 for float and lossy
+  int bits = 0;                  // of PCM; 0 for float and lossy
+  std::int64_t frames_left = 0;  // that the container has room for
   std::vector<int> codes = {};
 };
 
@@ -237,6 +239,11 @@ Error write_failed(const Output& output, const char* reason) {
 
 void write_frames(Output& output, std::span<const double> samples) {
   const auto frames = static_cast<sf_count_t>(samples.size()) / output.channels;
+  output.frames_left -= frames;
+  if (output.frames_left < 0) {
+    throw Error("is full: this kind of file holds 4 GiB", output.file.final_path().string(),
+                "make it shorter, or choose FLAC");
+  }
   errno = 0;
   if (write_samples(output, samples, frames) == frames) return;
   throw write_failed(output, errno != 0 ? std::strerror(errno) : sf_strerror(output.sound.get()));
@@ -295,6 +302,18 @@ bool can_write(const SoundFileSpec& spec) {
   return sf_format_check(&info) != 0;
 }
 
+std::int64_t most_frames(const SoundFileSpec& spec) {
+  const bool has_32_bit_lengths =
+      spec.container == Container::wav || spec.container == Container::aiff;
+  if (!has_32_bit_lengths) return std::numeric_limits<std::int64_t>::max();
+  constexpr std::int64_t room = (std::int64_t{1} << 32) - (1 << 20);  // headers and text included
+  constexpr int byte_bits = 8;
+  const int format = info_of(spec).format;
+  const int bits =
+      bits_of(format) > 0 ? bits_of(format) : (spec.samples == SampleType::float64 ? 64 : 32);
+  return room / (spec.channels * bits / byte_bits);
+}
+
 std::string encoding_name(const SoundFileSpec& spec) {
   return encoding_of(info_of(spec).format);
 }
@@ -308,8 +327,9 @@ Sink create_sound_file(const fs::path& path, const SoundFileSpec& spec,
                     std::to_string(info.samplerate) + " Hz",
                 path.string(), "choose another container, sample type or rate");
   }
-  auto output = std::make_shared<Output>(
-      Output{files::AtomicFile(path, overwrite), nullptr, spec.channels, bits_of(info.format)});
+  auto output =
+      std::make_shared<Output>(Output{files::AtomicFile(path, overwrite), nullptr, spec.channels,
+                                      bits_of(info.format), most_frames(spec)});
   const int copy = dup(output->file.descriptor());
   errno = 0;
   output->sound.reset(sf_open_fd(copy, SFM_WRITE, &info, SF_TRUE));

@@ -38,6 +38,9 @@ struct SoundFileSpec {
 /// Whether the libsndfile in use writes this combination.
 [[nodiscard]] bool can_write(const SoundFileSpec& spec);
 
+/// The longest that such a file can be: WAV and AIFF hold 4 GiB.
+[[nodiscard]] std::int64_t most_frames(const SoundFileSpec& spec);
+
 /// In words: "WAV (Microsoft), Signed 16 bit PCM".
 [[nodiscard]] std::string encoding_name(const SoundFileSpec& spec);
 

@@ -13,6 +13,7 @@
 #include "files/interrupt.hpp"
 #include "signal/dither.hpp"
 #include "signal/generator.hpp"
+#include "units/error.hpp"
 
 namespace railtap::audio {
 namespace {
@@ -97,6 +98,10 @@ std::vector<double> write_tones(const std::vector<ToneJob>& jobs, const SoundFil
     titled.title = job.track.title;
     // The generator first: it refuses what cannot be rendered before a file is made.
     signal::Generator generator(job.track, spec.rate, highest_peak(spec));
+    if (generator.frames() > most_frames(spec)) {
+      throw Error("would be larger than 4 GiB, which is all that such a file can hold",
+                  job.path.string(), "make it shorter, or use --container flac");
+    }
     works.push_back({std::move(generator), create_sound_file(job.path, titled, overwrite)});
   }
   render_all(works, code_step(spec));

@@ -63,18 +63,32 @@ std::string level_text(const ToneFile& file) {
   return std::isfinite(file.level.value()) ? format_fixed(file.level, 1) : "none";
 }
 
-const char* const style =
-    "body{font:16px/1.45 Georgia,serif;color:#1b1b1b;background:#fdfcf8;max-width:62rem;"
-    "margin:2rem auto;padding:0 1rem}h1{font-size:1.6rem;margin:0 0 .2rem}h2{font-size:1.15rem;"
-    "margin:1.6rem 0 .4rem}.stop{border:3px solid #a4261d;padding:.2rem 1rem;margin:1rem 0}"
-    ".stop h2{color:#a4261d;margin:.6rem 0 .2rem}article{border-top:1px solid #bbb3a2;"
-    "padding:.7rem 0;break-inside:avoid}article h3{margin:0;font-size:1.05rem}"
-    "article p{margin:.2rem 0}code{font:.9em/1.3 ui-monospace,monospace}"
-    ".care{color:#a4261d}.small{color:#555;font-size:.9rem}"
-    "@media (prefers-color-scheme:dark){body{background:#17181a;color:#e6e2d8}"
-    ".stop{border-color:#ff8a7a}.stop h2,.care{color:#ff8a7a}article{border-color:#55514a}"
-    ".small{color:#b0aca2}}"
-    "@media print{body{background:#fff;color:#000;margin:0;max-width:none;font-size:11pt}}";
+const char* const style = R"(
+body { font: 16px/1.45 Georgia, serif; color: #1b1b1b; background: #fdfcf8; max-width: 62rem;
+  margin: 2rem auto; padding: 0 1rem }
+h1 { font-size: 1.6rem; margin: 0 0 .2rem }
+h2 { font-size: 1.15rem; margin: 1.6rem 0 .4rem }
+.stop { border: 3px solid #a4261d; padding: .2rem 1rem; margin: 1rem 0 }
+.stop h2 { color: #a4261d; margin: .6rem 0 .2rem }
+article { border-top: 1px solid #bbb3a2; padding: .7rem 0; break-inside: avoid }
+article h3 { margin: 0; font-size: 1.05rem }
+article p { margin: .2rem 0 }
+code { font: .9em/1.3 ui-monospace, monospace; overflow-wrap: anywhere }
+.care { color: #a4261d }
+.small { color: #555; font-size: .9rem }
+@media (prefers-color-scheme: dark) {
+  body { background: #17181a; color: #e6e2d8 }
+  .stop { border-color: #ff8a7a }
+  .stop h2, .care { color: #ff8a7a }
+  article { border-color: #55514a }
+  .small { color: #b0aca2 }
+}
+@media print {
+  body { background: #fff; color: #000; margin: 0; max-width: none; font-size: 11pt }
+  .stop, .stop h2, .care { color: #000; border-color: #000 }
+  .small { color: #333 }
+}
+)";
 
 std::string paragraph(const std::string& text, const char* kind = "", const char* label = "") {
   if (text.empty()) return "";
@@ -95,19 +109,20 @@ std::string article(const ToneFile& file) {
 
 const std::vector<std::string>& tone_cautions() {
   static const std::vector<std::string> cautions{
-      "Disconnect the speakers for every tone at or near full level. Measure into a dummy load "
-      "that takes the amplifier's rated power and is allowed to get hot, or into nothing.",
-      "A steady tone heats a voice coil far more than music of the same peak. With speakers "
-      "connected, play tones quietly, and none longer than a few seconds at more than a tenth of "
-      "the speaker's rating. Tweeters burn first.",
-      "Full-level tones damage hearing. Start every track at the lowest volume, leave the car or "
-      "wear protection, and warn others.",
-      "Outputs of head units and many amplifiers are bridge-tied: neither wire is ground. Never "
-      "join one to the chassis or to the sleeve of an audio plug; use the tap of `railtap "
-      "attenuator`.",
+      ("Disconnect the speakers for every tone at or near full level. Measure into a dummy load "
+       "that takes the amplifier's rated power and is allowed to get hot, or into nothing."),
+      ("A steady tone heats a voice coil far more than music of the same peak. With speakers "
+       "connected, play tones quietly, and none longer than a few seconds at more than a tenth of "
+       "the speaker's rating. Tweeters burn first."),
+      ("Full-level tones damage hearing. Start every track at the lowest volume, leave the car or "
+       "wear protection, and warn others."),
+      ("Outputs of head units and many amplifiers are bridge-tied: neither wire is ground. Never "
+       "join one to the chassis or to the sleeve of an audio plug; use the tap of `railtap "
+       "attenuator`."),
       "Switch off loudness, bass boost, equalizers and surround while setting; note what was on.",
-      "Work on wiring with the battery disconnected; connectors under seats may belong to airbags, "
-      "which are handled only as the vehicle's maker says.",
+      ("Work on wiring with the battery disconnected; connectors under seats may belong to "
+       "airbags, "
+       "which are handled only as the vehicle's maker says."),
   };
   return cautions;
 }

@@ -12,6 +12,7 @@
 #include "signal/pink_noise.hpp"
 #include "signal/polarity.hpp"
 #include "units/error.hpp"
+#include "units/print.hpp"
 
 namespace railtap::signal {
 namespace {
@@ -69,6 +70,7 @@ std::span<double> between(std::span<double> out, std::int64_t first, std::int64_
 struct Settings {
   Hertz rate;
   double gain;  // what keeps the peak within the codes; 1 but at the very top
+  double highest_peak;
 };
 
 // A sum of sines under one envelope.
@@ -116,7 +118,7 @@ Voice in_turn(std::vector<Voice> voices, std::int64_t frames_each) {
   };
 }
 
-Voices mono(Voice voice, std::int64_t frames) {
+Voices mono(const Voice& voice, std::int64_t frames) {
   return {frames, voice, voice, true};
 }
 
@@ -145,6 +147,7 @@ Voices make(const LevelLadder& s, Settings set) {
   const std::int64_t frames = each * steps;
   const Envelope step_envelope(2 * each, s.frequency.value(), set.rate);
   std::vector<double> gains;
+  gains.reserve(static_cast<std::size_t>(steps));
   for (int k = 0; k < steps; ++k) gains.push_back(set.gain * sine_peak(ladder_level(s, k)));
   const Envelope whole(frames, s.frequency.value(), set.rate);
   return mono(
@@ -202,6 +205,11 @@ Voices make(const PinkNoise& s, Settings set) {
   const std::int64_t frames = frames_in(s.length.value(), set.rate);
   auto period = std::make_shared<std::vector<double>>(pink_noise_period(s.low, s.high, set.rate));
   multiply(*period, set.gain * sine_peak(s.level) / std::sqrt(2.0));
+  for (const double sample : *period) {
+    if (std::abs(sample) <= set.highest_peak) continue;
+    throw Error("noise at " + format_quantity(s.level) + " would exceed full scale", "pink noise",
+                "give a level 1 dB lower");
+  }
   const Envelope envelope(frames, s.low.value(), set.rate);
   return mono(
       [period, envelope](std::int64_t first, std::span<double> out) {
@@ -230,6 +238,7 @@ Voices make(const PolarityPulses& s, Settings set) {
   const double scale = set.gain * sine_peak(s.level) / std::sqrt(square);
   constexpr double cosine = 0.25;  // cycles
   std::vector<Partial> partials;
+  partials.reserve(static_cast<std::size_t>(orders));
   for (int k = 0; k < orders; ++k) {
     partials.push_back({s.fundamental * (k + 1.0),
                         scale * polarity_amplitudes[static_cast<std::size_t>(k)], cosine});
@@ -263,8 +272,11 @@ Voice bursts_of(bool left, double amplitude, Hertz rate) {
 
 Voices make(const ChannelPattern& s, Settings set) {
   const double amplitude = set.gain * sine_peak(s.level) / std::sqrt(2.0);
-  return {frames_in(pattern_length_s, set.rate), bursts_of(true, amplitude, set.rate),
-          bursts_of(false, amplitude, set.rate), false};
+  Voices voices;
+  voices.frames = frames_in(pattern_length_s, set.rate);
+  voices.left = bursts_of(true, amplitude, set.rate);
+  voices.right = bursts_of(false, amplitude, set.rate);
+  return voices;
 }
 
 // A marker's symbols and where in the cycle each starts, so that the phase runs on.
@@ -293,7 +305,7 @@ std::vector<Symbol> symbols_of(const MarkerData& data, const MarkerWaveform& wav
 Voices voices_of(const Signal& signal, Channels channels, Hertz rate, double highest_peak) {
   require_renderable(signal, rate, "a test signal");
   const double peak = nominal_peak(signal);
-  const Settings set{rate, peak > highest_peak ? highest_peak / peak : 1.0};
+  const Settings set{rate, peak > highest_peak ? highest_peak / peak : 1.0, highest_peak};
   Voices voices = std::visit([&](const auto& s) { return make(s, set); }, signal);
   if (std::holds_alternative<ChannelPattern>(signal) || channels == Channels::both) return voices;
   (channels == Channels::left ? voices.right : voices.left) = nullptr;

@@ -104,3 +104,14 @@ TEST_CASE("tone writer: the peak that it reports is the file's, and never over t
   CHECK(test::within_abs(peaks.at(0), most, 0x1p-15));
   CHECK(most <= 1.0 - 0x1p-15);
 }
+
+TEST_CASE("tone writer: what does not fit a container of 4 GiB is refused before a file is made") {
+  const test::TemporaryFolder folder;
+  SoundFileSpec spec = in(Container::wav, SampleType::float64);
+  spec.rate = Hertz(96000);
+  const Track track = track_of(Sine{Hertz(1000), Dbfs(-20), Seconds(10000)});
+  CHECK_THROWS_AS(
+      (void)write_tones({{track, folder.path() / "a.wav"}}, spec, files::Overwrite::refuse), Error);
+  CHECK(fs::is_empty(folder.path()));
+  CHECK(most_frames(in(Container::wav)) == ((1LL << 32) - (1 << 20)) / 4);
+}

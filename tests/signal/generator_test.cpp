@@ -271,6 +271,16 @@ TEST_CASE("polarity: upwards it reaches 12 dB further than downwards, and the ph
   CHECK(test::within_abs(std::cos(relation), 1.0, 1e-6));
 }
 
+TEST_CASE("pink noise: its RMS is the level and its peak stays below full scale") {
+  const Stereo out =
+      render(track_of(PinkNoise{Hertz(20), Hertz(20000), Dbfs(-20), Seconds(6)}), rate48);
+  const std::span period = std::span(out.left).subspan(4800, std::size_t{1} << 18);
+  CHECK(test::within_db(rms(period), sine_peak(Dbfs(-20)) / std::numbers::sqrt2, 1e-6));
+  CHECK(peak(out.left) < 0.4);
+  CHECK_THROWS_AS(
+      render(track_of(PinkNoise{Hertz(20), Hertz(20000), Dbfs(-10), Seconds(1)}), rate48), Error);
+}
+
 TEST_CASE("signals that cannot be played are refused with what can") {
   CHECK_THROWS_AS(render(track_of(Sine{Hertz(22000), Dbfs(-10), Seconds(1)}), rate48), Error);
   CHECK_THROWS_AS(render(track_of(Sine{Hertz(1000), Dbfs(1), Seconds(1)}), rate48), Error);
