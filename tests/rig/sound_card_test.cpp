@@ -163,6 +163,6 @@ TEST_CASE("rig: a tap that would ground a bridge-tied output is refused") {
   rig::Rig rig = test::faultless_rig();
   rig.tap.bridge_tied = false;
   CHECK_THROWS_WITH_AS(
-      record(rig, at_head_unit(), test::sine(rate, Hertz(1000.0), 0.5, Seconds(0.5))),
+      (void)record(rig, at_head_unit(), test::sine(rate, Hertz(1000.0), 0.5, Seconds(0.5))),
       doctest::Contains("ground one side of a bridge-tied output"), Error);
 }
