@@ -56,7 +56,7 @@ constexpr double step24 = 1.0 / 8388608.0;
 TEST_CASE("flat runs: counts, runs and extremes are those of the samples, in any blocks") {
   const std::vector<double> x{0.0, 0.3, 0.5, 0.5,  0.1,  0.7,  0.7,  0.7, 0.7,  0.2, 0.7,
                               0.7, 0.7, 0.0, -0.2, -0.4, -0.4, -0.4, 0.1, -0.4, 0.0};
-  for (const std::size_t block : {1, 2, 3, 5, 100}) {
+  for (const std::size_t block : {1u, 2u, 3u, 5u, 100u}) {
     CAPTURE(block);
     const FlatRuns runs = runs_of(x, block);
     CHECK(runs.high().value == 0.7);
