@@ -79,6 +79,7 @@ Findings findings_of(const MeasuredStep& measured, Hertz rate, const Limits& lim
   measure::ChannelRecording recording;
   recording.figures = measured.figures;
   recording.full_scale = measured.full_scale;
+  recording.flat = measured.flat;
   if (measured.block.frames > 0) recording.segments.push_back(std::move(segment));
   return judge_channel(1, recording, rate, limits).findings;
 }
@@ -658,8 +659,8 @@ void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool ove
                  const OnsetLimits& limits) {
   if (overloaded) {
     onset.reasons.push_back(
-        "The recording input reaches digital full scale in the loudest steps, so what lies above "
-        "them cannot be told; lower the input level.");
+        "The recording input is overloaded in the loudest steps, so what lies above them cannot be "
+        "told; lower the input level.");
   }
   if (!onset.highest_clean_step) {
     onset.reasons.push_back(text(
@@ -699,7 +700,7 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   if (!is_ladder(points)) {
     onset.verdict = overloaded ? OnsetVerdict::input_overload : OnsetVerdict::no_ladder;
     onset.reasons.push_back(
-        overloaded ? "The recording input is at digital full scale from the start; lower the input "
+        overloaded ? "The recording input is overloaded from the start; lower the input "
                      "level."
                    : "There are no three steps of different level that hold a steady tone.");
     return onset;

@@ -34,6 +34,7 @@ void KnownStepMeter::take_step() {
   measured.figures = figures(inner_);
   measured.full_scale = full_scale_;
   measured.full_scale.add(inner_, measured.figures);
+  measured.flat.add(inner_, measured.figures);
   if (inner_.size() >= meter_.shortest_block() && measured.figures.non_finite == 0) {
     if (measured.step.gliding) level_out(measured.step.glide_db_per_s);
     measured.block = meter_.measure(inner_);

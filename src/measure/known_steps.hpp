@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "measure/clipped_sine.hpp"
+#include "measure/flat_runs.hpp"
 #include "measure/frame.hpp"
 #include "measure/recording.hpp"
 #include "measure/steps.hpp"
@@ -20,6 +21,7 @@ struct MeasuredStep {
   Step step;
   FrameFigures figures;
   FullScaleRuns full_scale;
+  FlatRuns flat;
   BlockMeasurement block;  ///< frames is 0 where the inner part was too short, or not finite
   std::optional<ClippedSineFit> clip;  ///< where there is a tone
 };
