@@ -135,7 +135,7 @@ void add_onset(CLI::App& app, ExitStatus& status) {
       app.add_subcommand("onset", "Find where clipping begins in a level ladder or a rising level");
   command->footer(
       "Examples:\n"
-      "  railtap onset ladder.wav --calibration tap.toml\n"
+      "  railtap onset ladder.wav --volts-full-scale 40V\n"
       "  railtap onset amplifier.wav --before headunit.wav --from -40dB --to 0dB --step 1dB\n"
       "Exit status: 0 clean throughout, 1 when it clips or compresses.");
   command->add_option("FILE", options->file, "Recording of the ladder, or of the rising volume")

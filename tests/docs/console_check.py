@@ -12,6 +12,8 @@ import subprocess
 import sys
 import tempfile
 
+import numpy
+
 import outside
 
 
@@ -63,6 +65,13 @@ def examples(program, command):
             yield line.strip()
 
 
+def stepped_ladder():
+    """A 997 Hz tone from -40 to 0 dBFS in steps of 1 dB, 0.5 s each, with silence before and after."""
+    levels = numpy.concatenate([[-200], numpy.arange(-40, 1), [-200]])
+    tone = outside.sine(997, 0, 0.5 * len(levels))
+    return tone * numpy.repeat(10 ** (levels / 20), len(tone) // len(levels))
+
+
 def check_examples(program):
     listed = outside.run(program, "--help", statuses=(0,)).stdout.split("Subcommands:")[1]
     made = 0
@@ -71,6 +80,9 @@ def check_examples(program):
             # Recordings that the examples name: clean tones of a few volts through a tap.
             outside.write_wav(pathlib.Path(folder) / "capture.wav", outside.sine(997, -20, 3))
             outside.write_wav(pathlib.Path(folder) / "tone.wav", outside.sine(200, -20, 3))
+            ladder = stepped_ladder()
+            for name, rail in (("ladder.wav", 0.2), ("headunit.wav", 0.9), ("amplifier.wav", 0.2)):
+                outside.write_wav(pathlib.Path(folder) / name, numpy.clip(0.8 * ladder, -rail, rail))
             for line in examples(program, command):
                 done = shell(line, folder, program)
                 assert done.returncode in (0, 1), f"{line}: exit {done.returncode}\n{done.stdout}"
