@@ -11,7 +11,8 @@ struct Correlation {
   double im = 0.0;  ///< Σ x·im
 };
 
-/// Sums over `count` samples; the order of summation, and so the last digits, depend on the processor.
+/// Sums over `count` samples; the order of summation, and so the last digits, depend on the
+/// processor.
 [[nodiscard]] Correlation correlate(const double* x, const double* re, const double* im,
                                     std::size_t count);
 
