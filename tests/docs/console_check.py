@@ -85,7 +85,9 @@ def check_examples(program):
                 outside.write_wav(pathlib.Path(folder) / name, numpy.clip(0.8 * ladder, -rail, rail))
             for line in examples(program, command):
                 done = shell(line, folder, program)
-                assert done.returncode in (0, 1), f"{line}: exit {done.returncode}\n{done.stdout}"
+                # A build machine has no sound input; then `capture` can only say so.
+                without_input = command == "capture" and "there is no audio input" in done.stdout + (done.stderr or "")
+                assert done.returncode in (0, 1) or without_input, f"{line}: exit {done.returncode}\n{done.stdout}"
                 made += 1
                 print(f"{command} --help: {line}")
     return made
