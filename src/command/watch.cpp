@@ -1,0 +1,172 @@
+// SPDX-License-Identifier: MIT
+// `railtap watch`: live, while a control is turned.
+
+#include <CLI/CLI.hpp>
+#include <cstdlib>
+#include <iostream>
+#include <memory>
+
+#include "audio/device.hpp"
+#include "audio/sound_file.hpp"
+#include "command/command.hpp"
+#include "command/options.hpp"
+#include "live/watch.hpp"
+#include "system/calibration_file.hpp"
+#include "units/error.hpp"
+
+namespace railtap::command {
+namespace {
+
+struct WatchOptions {
+  std::string file;
+  audio::InputRequest input;
+  std::string calibration;
+  std::optional<Volts> volts_per_full_scale;
+  std::string target;
+  std::optional<Watts> power;
+  std::optional<Ohms> load;
+  Decibels tolerance = electric::default_tolerance;
+  Percent limit{1.0};
+  std::optional<Seconds> length;
+  Seconds every{0.5};
+  bool fast = false;
+  bool plain = false;
+  bool json = false;
+  bool ascii = false;
+};
+
+std::optional<Volts> volts_per_full_scale(const WatchOptions& options) {
+  if (!options.calibration.empty())
+    return system::read_calibration(options.calibration).volts_per_full_scale;
+  if (options.volts_per_full_scale)
+    require_positive(*options.volts_per_full_scale, "--volts-full-scale");
+  return options.volts_per_full_scale;
+}
+
+std::optional<Volts> target_volts(const WatchOptions& options) {
+  if (!options.target.empty())
+    return require_positive(parse_quantity<Volts>(options.target, "--target"), "--target");
+  if (!options.power || !options.load) return std::nullopt;
+  electric::Channel channel;
+  channel.amplifier_power = *options.power;
+  channel.load = *options.load;
+  return electric::target_for(channel).volts;
+}
+
+std::optional<live::WatchTarget> resolve_target(const WatchOptions& options,
+                                                const std::optional<Volts>& volts) {
+  require_not_negative(options.tolerance, "--tolerance");
+  const bool in_dbfs = !volts && !options.target.empty();
+  if (in_dbfs && options.target.find("dB") != std::string::npos) {
+    return live::WatchTarget{parse_quantity<Dbfs>(options.target, "--target"), options.tolerance};
+  }
+  const auto wanted = target_volts(options);
+  if (!wanted) return std::nullopt;
+  if (!volts) {
+    throw Error("a target in volts needs to know what a full scale is", "--target",
+                "give --calibration FILE or --volts-full-scale, or a target in dBFS");
+  }
+  return live::WatchTarget{live::level_of(*wanted, *volts), options.tolerance};
+}
+
+void use_device(live::WatchJob& job, const WatchOptions& options) {
+  constexpr Seconds soon{0.02};  // from sound to callback
+  audio::InputRequest request = options.input;
+  request.latency = soon;
+  auto stream = std::make_shared<audio::InputStream>(request);
+  job.name = stream->device().name;
+  job.device = true;
+  job.losses = [stream] { return static_cast<std::int64_t>(stream->continuity().gaps().size()); };
+  job.source = audio::source_of(stream);
+}
+
+live::WatchJob make_job(const WatchOptions& options) {
+  live::WatchJob job;
+  job.limits.thdn = require_positive(options.limit, "--limit");
+  job.limits.volts_per_full_scale = volts_per_full_scale(options);
+  job.target = resolve_target(options, job.limits.volts_per_full_scale);
+  job.tolerance = options.tolerance;
+  job.length = options.length;
+  job.colour = std::getenv("NO_COLOR") == nullptr;
+  job.ascii = options.ascii;
+  if (options.file.empty()) {
+    use_device(job, options);
+  } else if (options.file == "-") {
+    job.source = audio::open_sound_file("/dev/stdin");
+    job.name = "standard input";
+  } else {
+    job.source = audio::open_sound_file(options.file);
+    job.name = options.file;
+    job.paced = !options.fast;
+  }
+  return job;
+}
+
+ExitStatus run(const WatchOptions& options) {
+  require_positive(options.every, "--every");
+  if (options.length) require_positive(*options.length, "--seconds");
+  live::WatchJob job = make_job(options);
+  bool good = false;
+  if (options.plain || options.json) {
+    const auto kind = options.json ? live::LineKind::json : live::LineKind::plain;
+    good = live::watch_in_lines(std::move(job), kind, options.every, std::cout);
+  } else {
+    good = live::watch_on_screen(std::move(job));
+  }
+  return good ? ExitStatus::within_limits : ExitStatus::outside_limits;
+}
+
+void add_source_options(CLI::App& command, WatchOptions& options) {
+  auto* file = command.add_option("FILE", options.file,
+                                  "Recording to watch instead of an input; - is standard input");
+  command
+      .add_option("--device", options.input.device,
+                  "Input: its number or part of its name, see `railtap devices`")
+      ->excludes(file);
+  add_quantity(command, "--rate", options.input.rate, "Samples per second of the input");
+  command.add_option("--channels", options.input.channels, "Channels of the input");
+  command.add_flag("--fast", options.fast, "Read a recording as fast as it goes, not in real time");
+  add_quantity(command, "--seconds", options.length, "Stop after so long");
+}
+
+void add_level_options(CLI::App& command, WatchOptions& options) {
+  auto* volts = add_quantity(command, "--volts-full-scale", options.volts_per_full_scale,
+                             "Peak volts at the tap that reach digital full scale");
+  command
+      .add_option("--calibration", options.calibration, "Calibration file that `calibrate` wrote")
+      ->excludes(volts);
+  auto* target =
+      command.add_option("--target", options.target,
+                         "Voltage to reach, 14.14V; without a calibration a level, -12dBFS");
+  auto* power = add_quantity(command, "--power", options.power, "Or the power that it stands for");
+  auto* load = add_quantity(command, "--load", options.load, "into this load");
+  power->needs(load)->excludes(target);
+  load->needs(power);
+  add_quantity(command, "--tolerance", options.tolerance, "How far from the target is on it");
+  add_quantity(command, "--limit", options.limit, "THD+N over this is distorted");
+}
+
+}  // namespace
+
+void add_watch(CLI::App& app, ExitStatus& status) {
+  auto options = std::make_shared<WatchOptions>();
+  auto* command = app.add_subcommand(
+      "watch", "Watch volts, distortion and flat tops while a control is turned");
+  command->footer(
+      "Example:\n"
+      "  railtap watch capture.wav --fast --plain --volts-full-scale 47V --target 3.3V\n"
+      "Live, without FILE: watch --calibration tap.toml --power 55W --load 4ohm\n"
+      "Keys: h hold, r reset, t target, n next channel, s save the reading, q quit.\n"
+      "Exit status: 1 when the last reading was outside a limit or off the target, or samples "
+      "were\n"
+      "lost.");
+  add_source_options(*command, *options);
+  add_level_options(*command, *options);
+  auto* plain = command->add_flag("--plain", options->plain, "Print a line per update");
+  command->add_flag("--json", options->json, "Print one JSON document per line")->excludes(plain);
+  add_quantity(*command, "--every", options->every, "Time from line to line");
+  command->add_flag("--ascii", options->ascii, "Draw with plain characters only");
+  command->callback([options, &status] { status = run(*options); });
+}
+
+}  // namespace railtap::command

@@ -1,0 +1,64 @@
+// SPDX-License-Identifier: MIT
+// A grid of characters to draw on, which a terminal shows and a test reads.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace railtap::live {
+
+/// What a character means; the terminal decides what that looks like, with colours or without.
+enum class Style : unsigned char { plain, faint, strong, good, caution, alarm, heading };
+
+struct Cell {
+  char32_t glyph = U' ';
+  Style style = Style::plain;
+  bool operator==(const Cell&) const = default;
+};
+
+/// What is outside of it is left out when drawing. All characters are one column wide.
+class Canvas {
+ public:
+  Canvas(int rows, int columns)
+      : rows_(rows), columns_(columns), cells_(static_cast<std::size_t>(rows * columns)) {}
+
+  [[nodiscard]] int rows() const { return rows_; }
+  [[nodiscard]] int columns() const { return columns_; }
+  [[nodiscard]] const Cell& at(int row, int column) const {
+    return cells_[static_cast<std::size_t>(row * columns_ + column)];
+  }
+
+  void put(int row, int column, char32_t glyph, Style style);
+  /// \param text UTF-8. \returns the column behind it
+  int write(int row, int column, std::string_view text, Style style);
+
+  /// A row as UTF-8, without the blanks at its end.
+  [[nodiscard]] std::string row_text(int row) const;
+
+ private:
+  int rows_, columns_;
+  std::vector<Cell> cells_;
+};
+
+/// A part of a canvas, with coordinates of its own.
+struct Area {
+  Canvas& canvas;
+  int top = 0, left = 0, rows = 0, columns = 0;
+
+  void put(int row, int column, char32_t glyph, Style style) const;
+  /// What does not fit is cut off. \returns the column behind it
+  int write(int row, int column, std::string_view text, Style style) const;
+  /// The same, ending at the right edge.
+  void write_right(int row, std::string_view text, Style style) const;
+  [[nodiscard]] Area part(int from_row, int count) const {
+    return {canvas, top + from_row, left, count, columns};
+  }
+};
+
+/// UTF-8 to characters; what is no UTF-8 becomes '?', and so do control characters, which would
+/// reach the terminal.
+[[nodiscard]] std::u32string decode(std::string_view text);
+void append_utf8(std::string& text, char32_t glyph);
+
+}  // namespace railtap::live

@@ -1,0 +1,206 @@
+// SPDX-License-Identifier: MIT
+// One channel: levels every 25 ms, a judged block every 0.2 s.
+#include "live/channel_watch.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "measure/clipped_sine.hpp"
+
+namespace railtap::live {
+namespace {
+
+using judge::Verdict;
+
+constexpr double full_scale_sine_mean_square = 0.5;  // AES17-2015, 3.12
+// A ramp of this much over a block has sidebands of half a percent, under the limit of 1 %
+// (derived: an even ramp of ±0.86 % has an RMS of 0.5 %).
+constexpr double steady_db = 0.15;
+// Two levels closer than this are the same level measured twice: the ripple of the short window.
+constexpr double same_level_db = 0.05;
+// Below this the level is that of an open input, and its ups and downs mean nothing.
+constexpr double silent_dbfs = -60.0;
+constexpr std::size_t cycle_slices = 128;
+// Codes of 16 bits, and of the finest converters.
+constexpr double coarse_step = 1.0 / 32768.0;
+constexpr double fine_step = 1.0 / 8388608.0;
+
+std::optional<Dbfs> dbfs(double mean_square) {
+  if (!(mean_square > 0.0) || !std::isfinite(mean_square)) return std::nullopt;
+  return Dbfs(10.0 * std::log10(mean_square / full_scale_sine_mean_square));
+}
+
+bool all_coarse(std::span<const double> samples) {
+  return std::all_of(samples.begin(), samples.end(), [](double sample) {
+    const double code = sample / coarse_step;
+    return code == std::round(code);
+  });
+}
+
+int badness(Verdict verdict) {
+  switch (verdict) {
+    case Verdict::input_overload:
+      return 4;
+    case Verdict::clipped:
+      return 3;
+    case Verdict::distorted:
+    case Verdict::unusable:
+      return 2;
+    case Verdict::clean:
+      return 1;
+    case Verdict::no_tone:
+    case Verdict::no_signal:
+      return 0;
+  }
+  return 0;
+}
+
+}  // namespace
+
+std::size_t ChannelWatch::frames(Seconds length) const {
+  return static_cast<std::size_t>(std::llround(length.value() * settings_.rate.value()));
+}
+
+ChannelWatch::ChannelWatch(int channel, const WatchSettings& settings)
+    : settings_(settings),
+      hop_(frames(level_hop)),
+      window_(frames(level_window)),
+      block_(frames(block)),
+      level_meter_(window_),
+      meter_(settings.rate, settings.limits.band),
+      fold_(cycle_slices) {
+  reading_.channel = channel;
+  recent_.reserve(2 * block_);
+}
+
+void ChannelWatch::add(const double* first, std::size_t stride, std::size_t count) {
+  for (std::size_t i = 0; i < count; ++i) {
+    recent_.push_back(first[i * stride]);
+    ++position_;
+    if (++since_level_ >= hop_ && recent_.size() >= window_) take_level();
+    if (++since_block_ >= block_ && recent_.size() >= block_) take_block();
+  }
+}
+
+void ChannelWatch::take_level() {
+  since_level_ = 0;
+  const auto last = std::span(recent_).last(window_);
+  const auto level = dbfs(level_meter_.mean_square(last));
+  if (level) {
+    levels_db_.push_back(level->value());
+  } else {
+    levels_db_.push_back(2.0 * silent_dbfs);
+  }
+  add_history(level, std::nullopt);
+  const auto& findings = reading_.findings;
+  if (findings && findings->level && level) {
+    const double moved = std::abs((*level - *findings->level).value());
+    if (moved <= same_level_db) return;
+    // It has begun to move; what was measured does not hold any more.
+    if (moved > steady_db && *level > Dbfs(silent_dbfs)) {
+      reading_.findings.reset();
+      reading_.steady = false;
+    }
+  }
+  reading_.level = level;
+}
+
+double ChannelWatch::spread_db() const {
+  // The first windows reach back beyond the block.
+  const std::size_t outside = std::min(levels_db_.size(), window_ / hop_ - 1);
+  const auto begin = levels_db_.begin() + static_cast<std::ptrdiff_t>(outside);
+  if (begin == levels_db_.end()) return 0.0;
+  const auto [low, high] = std::minmax_element(begin, levels_db_.end());
+  if (*high < silent_dbfs) return 0.0;
+  return *high - *low;
+}
+
+measure::ChannelRecording ChannelWatch::record_block() {
+  const auto samples = std::span<const double>(recent_).last(block_);
+  measure::ChannelRecording recording;
+  recording.figures = measure::figures(samples);
+  if (recording.figures.non_finite > 0) return recording;
+  auto step = settings_.code_step;
+  if (settings_.find_code_step) step = all_coarse(samples) ? coarse_step : fine_step;
+  if (step) recording.full_scale.positive_limit = 1.0 - *step;
+  recording.full_scale.add(samples, recording.figures);
+  recording.flat.add(samples, recording.figures);
+  recording.steady_frames = static_cast<std::int64_t>(samples.size());
+
+  measure::Segment segment;
+  segment.first_frame = 0;
+  segment.end_frame = recording.steady_frames;
+  segment.figures = recording.figures;
+  segment.measurement = meter_.measure(samples, near_);
+  segment.blocks = 1;
+  if (segment.measurement.tone)
+    segment.clip = measure::fit_clipped_sine(segment.measurement.series);
+  recording.segments.push_back(std::move(segment));
+  return recording;
+}
+
+void ChannelWatch::take_block() {
+  since_block_ = 0;
+  const double spread = spread_db();
+  levels_db_.clear();
+  reading_.steady = spread <= steady_db;
+  reading_.findings.reset();
+  if (reading_.steady) {
+    const auto recording = record_block();
+    judge::Findings findings =
+        judge::judge_channel(reading_.channel, recording, settings_.rate, settings_.limits)
+            .findings;
+    near_ = findings.frequency;
+    if (findings.level) reading_.level = findings.level;
+    if (findings.frequency) {
+      fold(recording.segments.front().measurement);
+      keep_clean(findings);
+    }
+    add_history(std::nullopt, findings.verdict);
+    reading_.findings = std::move(findings);
+  } else {
+    near_.reset();
+  }
+  recent_.erase(recent_.begin(), recent_.end() - static_cast<std::ptrdiff_t>(window_));
+}
+
+void ChannelWatch::fold(const measure::BlockMeasurement& tone) {
+  // The measured phase is that of a cosine, the fold wants that of a sine: a quarter cycle more.
+  const double phase = tone.start_phase / (2.0 * std::numbers::pi) + 0.25;
+  fold_.clear();
+  fold_.add(std::span<const double>(recent_).last(block_), phase,
+            tone.series.fundamental / settings_.rate);
+  reading_.cycle = fold_.points();
+}
+
+void ChannelWatch::keep_clean(const judge::Findings& findings) {
+  if (findings.verdict != Verdict::clean || !findings.level || !findings.thdn) return;
+  // The same level measured again is not a higher one.
+  if (reading_.highest_clean &&
+      *findings.level - reading_.highest_clean->level < Decibels(same_level_db))
+    return;
+  const Seconds at(static_cast<double>(position_) / settings_.rate.value());
+  reading_.highest_clean = HighestClean{at, *findings.level, *findings.thdn};
+}
+
+void ChannelWatch::add_history(std::optional<Dbfs> level, std::optional<Verdict> verdict) {
+  auto& history = reading_.history;
+  const auto step = static_cast<std::int64_t>(frames(history_step));
+  if (history.empty() || position_ - history_start_ >= step) {
+    history_start_ = history.empty() ? position_ : history_start_ + step;
+    history.emplace_back();
+  }
+  const auto most = static_cast<std::size_t>(history_length / history_step);
+  while (history.size() > most) history.pop_front();
+  HistoryPoint& now = history.back();
+  if (level && (!now.level || *level > *now.level)) now.level = level;
+  if (verdict && (!now.verdict || badness(*verdict) > badness(*now.verdict))) now.verdict = verdict;
+}
+
+void ChannelWatch::reset() {
+  reading_.highest_clean.reset();
+  reading_.history.clear();
+}
+
+}  // namespace railtap::live

@@ -1,0 +1,103 @@
+// SPDX-License-Identifier: MIT
+// One channel measured while it plays: its level at once, its distortion a little later.
+#pragma once
+
+#include <cstddef>
+#include <deque>
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "audio/stream.hpp"
+#include "judge/analysis.hpp"
+#include "measure/folded_cycle.hpp"
+#include "measure/frame.hpp"
+#include "measure/tone.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::live {
+
+/// The highest level that was measured as clean.
+struct HighestClean {
+  Seconds at{0.0};  ///< in the stream
+  Dbfs level{0.0};
+  Percent thdn{0.0};
+};
+
+/// A piece of the history: the loudest moment of it, and the worst verdict.
+struct HistoryPoint {
+  std::optional<Dbfs> level;              ///< none: nothing but silence
+  std::optional<judge::Verdict> verdict;  ///< none: nothing was steady
+};
+
+/// What a channel reads now.
+struct ChannelReading {
+  int channel = 1;            ///< from 1
+  std::optional<Dbfs> level;  ///< RMS; of the last 50 ms while it moves, of the last block when not
+  bool steady = false;        ///< the level stood still over the last block
+  std::optional<judge::Findings> findings;  ///< of the last block; none while the level moves
+  std::vector<measure::FoldedPoint> cycle;  ///< of the last steady tone
+  std::optional<HighestClean> highest_clean;
+  std::deque<HistoryPoint> history;  ///< the last minute, newest last
+};
+
+/// How a channel is measured.
+struct WatchSettings {
+  Hertz rate{48000.0};
+  judge::Limits limits;
+  /// Distance of two codes in full scales; none for float and lossy files.
+  std::optional<double> code_step;
+  /// The samples come from a converter of unknown bits: the step is found from them.
+  bool find_code_step = false;
+};
+
+/// Measures one channel as it goes.
+///
+/// Level: windows of 50 ms with a raised-cosine weight, every 25 ms, so a step is in the figure 75
+/// ms after it at the latest. Steady within 0.05 dB from 40 Hz up. Distortion, flat tops, verdict:
+/// blocks of 0.2 s, one after the other, as `analyze` judges them. A block in which the level moved
+/// by more than 0.15 dB has none: a moving level is not a tone, and would read as distortion.
+class ChannelWatch {
+ public:
+  static constexpr Seconds level_window{0.05};
+  static constexpr Seconds level_hop{0.025};
+  static constexpr Seconds block{0.2};
+  static constexpr Seconds history_step{0.5};
+  static constexpr Seconds history_length{60.0};
+
+  ChannelWatch(int channel, const WatchSettings& settings);
+
+  /// \param samples interleaved by `stride`, the first one this channel's
+  void add(const double* first, std::size_t stride, std::size_t count);
+
+  [[nodiscard]] const ChannelReading& reading() const { return reading_; }
+
+  /// Forgets the highest clean reading and the history.
+  void reset();
+
+ private:
+  void take_level();
+  void take_block();
+  [[nodiscard]] double spread_db() const;
+  [[nodiscard]] measure::ChannelRecording record_block();
+  void fold(const measure::BlockMeasurement& tone);
+  void keep_clean(const judge::Findings& findings);
+  void add_history(std::optional<Dbfs> level, std::optional<judge::Verdict> verdict);
+  [[nodiscard]] std::size_t frames(Seconds length) const;
+
+  WatchSettings settings_;
+  std::size_t hop_, window_, block_;  // frames
+  measure::FrameLevel level_meter_;
+  measure::BlockMeter meter_;
+  measure::CycleFold fold_;
+  std::vector<double> recent_;      // the last block and what came since, newest last
+  std::size_t since_level_ = 0;     // frames since the last level
+  std::size_t since_block_ = 0;     // frames since the last block
+  std::int64_t position_ = 0;       // frames in all
+  std::int64_t history_start_ = 0;  // of the newest point, frames
+  std::vector<double> levels_db_;   // of the block being gathered
+  std::optional<Hertz> near_;
+  ChannelReading reading_;
+};
+
+}  // namespace railtap::live

@@ -1,0 +1,179 @@
+// SPDX-License-Identifier: MIT
+// The figures and the words of a watch.
+#include "live/watch_view.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "report/json_values.hpp"
+#include "units/print.hpp"
+
+namespace railtap::live {
+namespace {
+
+using electric::Direction;
+using report::Json;
+using report::json_number;
+
+// Four digits, and two decimals of a dB: as fine as the level is known while it is watched.
+constexpr int level_digits = 4;
+
+const char* word(Direction direction) {
+  switch (direction) {
+    case Direction::raise:
+      return "raise";
+    case Direction::lower:
+      return "lower";
+    case Direction::hold:
+      return "hold";
+  }
+  return "hold";
+}
+
+std::string target_text(const ToGo& way) {
+  if (way.direction == Direction::hold)
+    return "on target (" + format_fixed(-way.change, 2, Sign::always) + ")";
+  return std::string(word(way.direction)) + " " +
+         format_fixed(Decibels(std::abs(way.change.value())), 2);
+}
+
+std::string rail_text(const char* rail, const std::optional<Decibels>& over) {
+  return over ? std::string(", ") + rail + " rail flat, " + format_fixed(*over, 2) + " over" : "";
+}
+
+std::string channel_line(const ChannelReading& reading, const WatchView& view) {
+  std::string line = " | channel " + std::to_string(reading.channel) + ": ";
+  line += reading.level ? level_text(*reading.level, view.volts_per_full_scale) : "silent";
+  if (const auto way = to_go(reading, view.target)) line += ", " + target_text(*way);
+  line += ", " + verdict_word(reading);
+  if (!reading.findings) return line;
+  const judge::Findings& f = *reading.findings;
+  if (f.thdn) line += ", THD+N " + format_quantity(*f.thdn, 3);
+  if (f.frequency) line += ", " + format_quantity(*f.frequency, 5);
+  line += rail_text("positive", f.flat_top.overdrive_positive);
+  return line + rail_text("negative", f.flat_top.overdrive_negative);
+}
+
+std::optional<Volts> volts_of(const std::optional<Dbfs>& level, const WatchView& view) {
+  if (!level || !view.volts_per_full_scale) return std::nullopt;
+  return rms_volts(*level, *view.volts_per_full_scale);
+}
+
+Json clean_json(const ChannelReading& reading, const WatchView& view) {
+  if (!reading.highest_clean) return nullptr;
+  const HighestClean& clean = *reading.highest_clean;
+  Json json;
+  json["at_s"] = json_number(clean.at.value());
+  json["level_dbfs"] = json_number(clean.level.value());
+  json["level_v"] = json_number(volts_of(clean.level, view));
+  json["thdn_percent"] = json_number(clean.thdn.value());
+  return json;
+}
+
+void add_findings(Json& json, const judge::Findings& f) {
+  json["frequency_hz"] = json_number(f.frequency);
+  json["peak_dbfs"] = json_number(f.peak);
+  json["thdn_percent"] = json_number(f.thdn);
+  json["thd_percent"] = json_number(f.thd);
+  json["flat_top"] = {{"present", f.flat_top.present},
+                      {"overdrive_positive_db", json_number(f.flat_top.overdrive_positive)},
+                      {"overdrive_negative_db", json_number(f.flat_top.overdrive_negative)}};
+  json["reasons"] = f.reasons;
+}
+
+Json channel_json(const ChannelReading& reading, const WatchView& view) {
+  Json json;
+  json["channel"] = reading.channel;
+  json["level_dbfs"] = json_number(reading.level);
+  json["level_v"] = json_number(volts_of(reading.level, view));
+  const auto way = to_go(reading, view.target);
+  json["change_db"] = way ? json_number(way->change.value()) : Json(nullptr);
+  json["direction"] = way ? Json(word(way->direction)) : Json(nullptr);
+  json["steady"] = reading.steady;
+  json["verdict"] = reading.findings ? Json(judge::name(reading.findings->verdict)) : Json(nullptr);
+  judge::Findings nothing;
+  add_findings(json, reading.findings ? *reading.findings : nothing);
+  if (!reading.findings) json["flat_top"]["present"] = nullptr;
+  json["highest_clean"] = clean_json(reading, view);
+  return json;
+}
+
+bool bad(judge::Verdict verdict) {
+  return verdict == judge::Verdict::clipped || verdict == judge::Verdict::distorted ||
+         verdict == judge::Verdict::input_overload || verdict == judge::Verdict::unusable;
+}
+
+}  // namespace
+
+Volts rms_volts(Dbfs level, Volts volts_per_full_scale) {
+  return volts_per_full_scale * (sine_peak(level) / std::numbers::sqrt2);
+}
+
+Dbfs level_of(Volts rms, Volts volts_per_full_scale) {
+  return dbfs_from_sine_peak(rms / volts_per_full_scale * std::numbers::sqrt2);
+}
+
+std::optional<ToGo> to_go(const ChannelReading& reading, const std::optional<WatchTarget>& target) {
+  if (!target || !reading.level) return std::nullopt;
+  ToGo way;
+  way.change = target->level - *reading.level;
+  if (way.change > target->tolerance) way.direction = Direction::raise;
+  if (way.change < -target->tolerance) way.direction = Direction::lower;
+  return way;
+}
+
+std::optional<Decibels> overdrive(const judge::Findings& findings) {
+  const auto& flat = findings.flat_top;
+  if (!flat.overdrive_positive) return flat.overdrive_negative;
+  if (!flat.overdrive_negative) return flat.overdrive_positive;
+  return std::max(*flat.overdrive_positive, *flat.overdrive_negative);
+}
+
+std::string verdict_word(const ChannelReading& reading) {
+  if (reading.findings) return judge::name(reading.findings->verdict);
+  return reading.history.empty() ? "waiting" : "turning";
+}
+
+std::string level_text(Dbfs level, const std::optional<Volts>& volts_per_full_scale) {
+  if (!volts_per_full_scale) return format_fixed(level, 2);
+  return format_quantity(rms_volts(level, *volts_per_full_scale), level_digits, Zeros::keep);
+}
+
+bool within_limits(const WatchView& view) {
+  if (view.places_with_losses > 0) return false;
+  return std::all_of(view.readings.begin(), view.readings.end(), [&view](const auto& reading) {
+    if (reading.findings && bad(reading.findings->verdict)) return false;
+    const auto way = to_go(reading, view.target);
+    return !way || way->direction == Direction::hold;
+  });
+}
+
+std::string plain_line(const WatchView& view) {
+  std::string line = format_fixed(view.time, 1);
+  for (const ChannelReading& reading : view.readings) line += channel_line(reading, view);
+  if (view.places_with_losses > 0)
+    line += " | samples lost in " + std::to_string(view.places_with_losses) + " places";
+  return line;
+}
+
+std::string json_line(const WatchView& view) {
+  Json json;
+  json["schema"] = "railtap.watch/1";
+  json["source"] = view.source;
+  json["time_s"] = json_number(view.time.value());
+  json["sample_rate_hz"] = json_number(view.rate.value());
+  json["volts_per_full_scale"] = json_number(view.volts_per_full_scale);
+  json["target_dbfs"] = view.target ? json_number(view.target->level.value()) : Json(nullptr);
+  json["target_v"] =
+      json_number(volts_of(view.target ? std::optional(view.target->level) : std::nullopt, view));
+  json["tolerance_db"] = view.target ? json_number(view.target->tolerance.value()) : Json(nullptr);
+  json["limit_thdn_percent"] = json_number(view.limit.value());
+  json["places_with_losses"] = view.places_with_losses;
+  json["channels"] = Json::array();
+  for (const ChannelReading& reading : view.readings)
+    json["channels"].push_back(channel_json(reading, view));
+  return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+}
+
+}  // namespace railtap::live

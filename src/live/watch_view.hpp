@@ -1,0 +1,70 @@
+// SPDX-License-Identifier: MIT
+// Everything that a watch shows at one moment, and the few figures that follow from it.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "electric/target.hpp"
+#include "live/channel_watch.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::live {
+
+/// What the control is turned to.
+struct WatchTarget {
+  Dbfs level{0.0};
+  Decibels tolerance = electric::default_tolerance;
+};
+
+struct WatchView {
+  std::string source;  ///< in the person's words
+  Hertz rate{48000.0};
+  Seconds time{0.0};  ///< in the stream
+  bool ended = false;
+  bool held = false;                    ///< the readings stand still because the person asked so
+  std::int64_t places_with_losses = 0;  ///< where the input lost samples
+  std::optional<Volts> volts_per_full_scale;  ///< peak; none: levels are shown in dBFS
+  std::optional<WatchTarget> target;
+  Percent limit{1.0};  ///< of THD+N
+  std::vector<ChannelReading> readings;
+  std::size_t focus = 0;              ///< index of the channel that the keys are for
+  std::string message;                ///< of the last key; may be empty
+  std::optional<std::string> prompt;  ///< a question with what was typed so far
+  std::string knobs;                  ///< of the virtual rig; empty without one
+};
+
+/// RMS volts at a level. \param volts_per_full_scale peak
+[[nodiscard]] Volts rms_volts(Dbfs level, Volts volts_per_full_scale);
+/// The level of RMS volts (> 0).
+[[nodiscard]] Dbfs level_of(Volts rms, Volts volts_per_full_scale);
+
+/// The way to the target.
+struct ToGo {
+  Decibels change{0.0};  ///< above zero: raise
+  electric::Direction direction = electric::Direction::hold;
+};
+[[nodiscard]] std::optional<ToGo> to_go(const ChannelReading& reading,
+                                        const std::optional<WatchTarget>& target);
+
+/// By how much the worse rail is exceeded; none where neither is flat.
+[[nodiscard]] std::optional<Decibels> overdrive(const judge::Findings& findings);
+
+/// "clean", "clipped", …; "turning" while the level moves, "waiting" before the first block.
+[[nodiscard]] std::string verdict_word(const ChannelReading& reading);
+
+/// A level as the watch shows it: "14.14 V", or "-12.30 dBFS" without a calibration.
+[[nodiscard]] std::string level_text(Dbfs level, const std::optional<Volts>& volts_per_full_scale);
+
+/// Whether every channel's last reading is within limits and on target, and nothing was lost.
+[[nodiscard]] bool within_limits(const WatchView& view);
+
+/// One line for people who read lines: "12.4 s | channel 1: 14.10 V, raise 0.02 dB, …".
+[[nodiscard]] std::string plain_line(const WatchView& view);
+
+/// One JSON document in a line, railtap.watch/1. \see docs/formats.md
+[[nodiscard]] std::string json_line(const WatchView& view);
+
+}  // namespace railtap::live

@@ -1,0 +1,188 @@
+// SPDX-License-Identifier: MIT
+// One channel while it plays: level soon, distortion only where the level stands still.
+#include "live/channel_watch.hpp"
+
+#include <doctest/doctest.h>
+
+#include <cmath>
+#include <functional>
+#include <limits>
+#include <numbers>
+#include <random>
+#include <vector>
+
+#include "support/within.hpp"
+
+namespace {
+
+using namespace railtap;
+using judge::Verdict;
+using live::ChannelWatch;
+using live::WatchSettings;
+
+constexpr double rate = 48000.0;
+
+class Player {
+ public:
+  explicit Player(WatchSettings settings = {}) : watch_(1, settings) {}
+
+  // Plays a tone whose amplitude is a function of the time from here on, cut at `rail`.
+  void play(double seconds, const std::function<double(double)>& amplitude, double rail = 2.0,
+            double hertz = 1000.0) {
+    const auto count = static_cast<int>(seconds * rate);
+    for (int i = 0; i < count; ++i) {
+      phase_ += 2.0 * std::numbers::pi * hertz / rate;
+      const double clean = amplitude(i / rate) * std::sin(phase_);
+      add(std::min(clean, rail) + noise_(random_));
+    }
+  }
+  void add(double sample) { watch_.add(&sample, 1, 1); }
+  [[nodiscard]] const live::ChannelReading& reading() const { return watch_.reading(); }
+  ChannelWatch& watch() { return watch_; }
+
+ private:
+  ChannelWatch watch_;
+  double phase_ = 0.0;
+  std::mt19937_64 random_{5};
+  std::normal_distribution<double> noise_{0.0, 3e-5};
+};
+
+double always(double amplitude, double /*time*/) {
+  return amplitude;
+}
+std::function<double(double)> steady(double amplitude) {
+  return [amplitude](double time) { return always(amplitude, time); };
+}
+
+TEST_CASE("watch: a step of level is in the figure 75 ms after it, right to 0.05 dB") {
+  for (const double hertz : {50.0, 1000.0}) {
+    for (int phase = 0; phase < 10; ++phase) {
+      Player player;
+      player.play(1.0 + phase * 0.0037, steady(0.05), 2.0, hertz);
+      player.play(0.075, steady(0.5), 2.0, hertz);
+      REQUIRE(player.reading().level);
+      CHECK(test::within_abs(player.reading().level->value(), 20.0 * std::log10(0.5), 0.05));
+    }
+  }
+}
+
+TEST_CASE("watch: a steady clean tone is clean, its level right to 0.001 dB") {
+  Player player;
+  player.play(1.0, steady(0.5));
+  const auto& reading = player.reading();
+  REQUIRE(reading.findings);
+  CHECK(reading.steady);
+  CHECK(reading.findings->verdict == Verdict::clean);
+  CHECK(test::within_abs(reading.level->value(), 20.0 * std::log10(0.5), 0.001));
+  CHECK(test::within_abs(reading.findings->frequency->value(), 1000.0, 0.01));
+  CHECK(reading.cycle.size() >= 48);
+}
+
+TEST_CASE("watch: the rail that is reached is told, with the overdrive") {
+  Player player;
+  player.play(1.0, steady(0.5), 0.45);
+  REQUIRE(player.reading().findings);
+  const auto& findings = *player.reading().findings;
+  CHECK(findings.verdict == Verdict::clipped);
+  REQUIRE(findings.flat_top.overdrive_positive);
+  CHECK(test::within_abs(findings.flat_top.overdrive_positive->value(),
+                         20.0 * std::log10(0.5 / 0.45), 0.02));
+  CHECK_FALSE(findings.flat_top.overdrive_negative);
+}
+
+TEST_CASE("watch: while the level moves there is no THD+N, and a clean tone is never called bad") {
+  Player player;
+  player.play(1.0, steady(0.2));
+  bool accused = false;
+  bool moved = false;
+  for (int i = 0; i < 200; ++i) {  // 2 s, 6 dB a second
+    const double start = i * 0.01;
+    player.play(
+        0.01, [start](double time) { return 0.2 * std::pow(10.0, (start + time) * 0.3); }, 2.0);
+    const auto& findings = player.reading().findings;
+    moved = moved || !findings;
+    accused = accused || (findings && findings->verdict != Verdict::clean);
+  }
+  CHECK(moved);
+  CHECK_FALSE(accused);
+  player.play(0.5, steady(0.2 * std::pow(10.0, 0.6)));
+  REQUIRE(player.reading().findings);
+  CHECK(player.reading().findings->verdict == Verdict::clean);
+}
+
+TEST_CASE("watch: the highest clean reading stays when the tone clips, and goes with a reset") {
+  Player player;
+  player.play(1.0, steady(0.3), 0.4);
+  player.play(1.0, steady(0.5), 0.4);
+  player.play(1.0, steady(0.1), 0.4);
+  REQUIRE(player.reading().highest_clean);
+  CHECK(test::within_abs(player.reading().highest_clean->level.value(), 20.0 * std::log10(0.3),
+                         0.01));
+  CHECK(player.reading().highest_clean->at < Seconds(1.01));
+  player.watch().reset();
+  CHECK_FALSE(player.reading().highest_clean);
+  CHECK(player.reading().history.empty());
+}
+
+TEST_CASE("watch: the history holds a minute, its loudest levels and worst verdicts") {
+  Player player;
+  player.play(2.0, steady(0.2), 0.4);
+  player.play(1.0, steady(0.5), 0.4);
+  player.play(60.0, steady(0.1), 0.4);
+  const auto& history = player.reading().history;
+  CHECK(history.size() == 120);
+  for (const auto& point : history) {
+    REQUIRE(point.level);
+    CHECK(test::within_abs(point.level->value(), -20.0, 0.05));
+    CHECK(point.verdict == Verdict::clean);
+  }
+  Player clipped;
+  clipped.play(1.0, steady(0.5), 0.4);
+  clipped.play(3.0, steady(0.1), 0.4);
+  CHECK(clipped.reading().history.front().verdict == Verdict::clipped);
+}
+
+TEST_CASE(
+    "watch: silence, noise and what is no number are called so, and leave no invented THD+N") {
+  Player silence;
+  for (int i = 0; i < 24000; ++i) silence.add(0.0);
+  REQUIRE(silence.reading().findings);
+  CHECK(silence.reading().findings->verdict == Verdict::no_signal);
+  CHECK_FALSE(silence.reading().level);
+
+  Player noise;
+  std::mt19937_64 random(9);
+  std::normal_distribution<double> normal(0.0, 0.1);
+  bool invented = false;
+  for (int i = 0; i < 96000; ++i) {
+    noise.add(normal(random));
+    const auto& findings = noise.reading().findings;
+    invented = invented || (findings && findings->thdn);
+  }
+  CHECK_FALSE(invented);
+
+  Player damaged;
+  damaged.play(0.5, steady(0.3));
+  damaged.add(std::numeric_limits<double>::quiet_NaN());
+  damaged.play(0.19, steady(0.3));
+  damaged.play(0.5, steady(0.3));
+  REQUIRE(damaged.reading().findings);
+  CHECK(damaged.reading().findings->verdict == Verdict::clean);
+}
+
+TEST_CASE("watch: an input at its full scale is overloaded, not an amplifier that clips") {
+  for (const double step : {1.0 / 32768.0, 1.0 / 8388608.0}) {
+    WatchSettings settings;
+    settings.find_code_step = true;
+    ChannelWatch watch(1, settings);
+    for (int i = 0; i < 24000; ++i) {
+      const double clean = 1.2 * std::sin(2.0 * std::numbers::pi * 1000.0 * i / rate);
+      const double code = std::round(std::clamp(clean, -1.0, 1.0 - step) / step) * step;
+      watch.add(&code, 1, 1);
+    }
+    REQUIRE(watch.reading().findings);
+    CHECK(watch.reading().findings->verdict == Verdict::input_overload);
+  }
+}
+
+}  // namespace
