@@ -10,6 +10,8 @@
 #include "audio/sound_file.hpp"
 #include "command/command.hpp"
 #include "command/options.hpp"
+#include "files/atomic_file.hpp"
+#include "live/rehearsal.hpp"
 #include "live/watch.hpp"
 #include "system/calibration_file.hpp"
 #include "units/error.hpp"
@@ -29,6 +31,10 @@ struct WatchOptions {
   Percent limit{1.0};
   std::optional<Seconds> length;
   Seconds every{0.5};
+  bool use_rig = false;
+  std::string rig;
+  std::string point;
+  std::optional<int> volume;
   bool fast = false;
   bool plain = false;
   bool json = false;
@@ -80,15 +86,36 @@ void use_device(live::WatchJob& job, const WatchOptions& options) {
   job.source = audio::source_of(stream);
 }
 
-live::WatchJob make_job(const WatchOptions& options) {
+live::Rehearsal rehearsal_of(const WatchOptions& options) {
+  constexpr std::size_t longest_description = 1U << 20U;
+  const bool own = !options.rig.empty();
+  const std::string text = own ? files::read_file(options.rig, longest_description)
+                               : std::string(rig::camper_van_text());
+  return live::rehearse(rig::parse_rig(text, own ? options.rig : "camper_van.toml"),
+                        {options.point, options.volume, std::nullopt});
+}
+
+// The rig brings its own volts and, unless another was given, its own target.
+live::WatchJob make_rehearsal(const WatchOptions& options) {
+  live::Rehearsal rehearsal = rehearsal_of(options);
   live::WatchJob job;
-  job.limits.thdn = require_positive(options.limit, "--limit");
+  auto& volts = job.limits.volts_per_full_scale;
+  volts = volts_per_full_scale(options);
+  if (!volts) volts = rehearsal.volts_per_full_scale;
+  job.target = resolve_target(options, volts);
+  if (!job.target && rehearsal.target)
+    job.target = live::WatchTarget{live::level_of(*rehearsal.target, *volts), options.tolerance};
+  job.source = std::move(rehearsal.source);
+  job.knobs = std::move(rehearsal.knobs);
+  job.name = rehearsal.name;
+  job.paced = !options.fast;
+  return job;
+}
+
+live::WatchJob make_recorded(const WatchOptions& options) {
+  live::WatchJob job;
   job.limits.volts_per_full_scale = volts_per_full_scale(options);
   job.target = resolve_target(options, job.limits.volts_per_full_scale);
-  job.tolerance = options.tolerance;
-  job.length = options.length;
-  job.colour = std::getenv("NO_COLOR") == nullptr;
-  job.ascii = options.ascii;
   if (options.file.empty()) {
     use_device(job, options);
   } else if (options.file == "-") {
@@ -99,6 +126,16 @@ live::WatchJob make_job(const WatchOptions& options) {
     job.name = options.file;
     job.paced = !options.fast;
   }
+  return job;
+}
+
+live::WatchJob make_job(const WatchOptions& options) {
+  live::WatchJob job = options.use_rig ? make_rehearsal(options) : make_recorded(options);
+  job.limits.thdn = require_positive(options.limit, "--limit");
+  job.tolerance = options.tolerance;
+  job.length = options.length;
+  job.colour = std::getenv("NO_COLOR") == nullptr;
+  job.ascii = options.ascii;
   return job;
 }
 
@@ -129,6 +166,21 @@ void add_source_options(CLI::App& command, WatchOptions& options) {
   add_quantity(command, "--seconds", options.length, "Stop after so long");
 }
 
+void add_rig_options(CLI::App& command, WatchOptions& options) {
+  auto* use = command.add_flag("--rig", options.use_rig,
+                               "Rehearse on the virtual rig; arrow keys turn volume and gain");
+  command.add_option("--description", options.rig, "Another rig's description (docs/rig.md)")
+      ->type_name("FILE")
+      ->needs(use);
+  command
+      .add_option("--point", options.point,
+                  "Where the rig is tapped: a gain control's name, or 'head unit'")
+      ->needs(use);
+  command.add_option("--volume", options.volume, "Volume step that the rig starts with")
+      ->needs(use);
+  for (const char* other : {"FILE", "--device"}) use->excludes(command.get_option(other));
+}
+
 void add_level_options(CLI::App& command, WatchOptions& options) {
   auto* volts = add_quantity(command, "--volts-full-scale", options.volts_per_full_scale,
                              "Peak volts at the tap that reach digital full scale");
@@ -156,11 +208,13 @@ void add_watch(CLI::App& app, ExitStatus& status) {
       "Example:\n"
       "  railtap watch capture.wav --fast --plain --volts-full-scale 47V --target 3.3V\n"
       "Live, without FILE: watch --calibration tap.toml --power 55W --load 4ohm\n"
+      "A rehearsal without hardware: watch --rig\n"
       "Keys: h hold, r reset, t target, n next channel, s save the reading, q quit.\n"
       "Exit status: 1 when the last reading was outside a limit or off the target, or samples "
       "were\n"
       "lost.");
   add_source_options(*command, *options);
+  add_rig_options(*command, *options);
   add_level_options(*command, *options);
   auto* plain = command->add_flag("--plain", options->plain, "Print a line per update");
   command->add_flag("--json", options->json, "Print one JSON document per line")->excludes(plain);

@@ -14,7 +14,6 @@ namespace railtap::live {
 namespace {
 
 constexpr double block_s = 0.01;
-constexpr double ahead_s = 1.0;
 
 }  // namespace
 
@@ -23,6 +22,7 @@ struct Feed::State {
   audio::Source source;
   std::function<std::int64_t()> count_losses;
   std::size_t channels = 1;
+  std::size_t most = 0;  // samples that are read ahead
   mutable std::mutex lock;
   std::condition_variable changed;
   std::deque<double> samples;
@@ -38,8 +38,7 @@ struct Feed::State {
 bool Feed::State::hand_over(std::span<const double> block) {
   const std::int64_t lost = count_losses ? count_losses() : 0;
   std::unique_lock guard(lock);
-  const auto most = static_cast<std::size_t>(ahead_s * source.format.rate.value()) * channels;
-  changed.wait(guard, [this, most] { return stopped || samples.size() < most; });
+  changed.wait(guard, [this] { return stopped || samples.size() < most; });
   samples.insert(samples.end(), block.begin(), block.end());
   losses = lost;
   changed.notify_all();
@@ -65,9 +64,11 @@ void Feed::State::read_all() {
   changed.notify_all();
 }
 
-Feed::Feed(audio::Source source, std::function<std::int64_t()> losses)
+Feed::Feed(audio::Source source, std::function<std::int64_t()> losses, Seconds ahead)
     : state_(std::make_shared<State>()) {
   state_->channels = static_cast<std::size_t>(source.format.channels);
+  state_->most =
+      static_cast<std::size_t>(ahead.value() * source.format.rate.value()) * state_->channels;
   state_->source = std::move(source);
   state_->count_losses = std::move(losses);
   std::thread([state = state_] { state->read_all(); }).detach();

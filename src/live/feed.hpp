@@ -13,12 +13,13 @@
 
 namespace railtap::live {
 
-/// Reads a source ahead by up to a second.
+/// Reads a source ahead.
 class Feed {
  public:
   /// \param losses asked on the reading thread after every block: the number of places where
   /// samples were lost so far; may be absent
-  explicit Feed(audio::Source source, std::function<std::int64_t()> losses = {});
+  /// \param ahead  by how much, at most
+  Feed(audio::Source source, std::function<std::int64_t()> losses, Seconds ahead);
 
   /// A source that is waiting for samples that never come is left to itself.
   ~Feed();

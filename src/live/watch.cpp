@@ -11,6 +11,13 @@
 #include "units/error.hpp"
 
 namespace railtap::live {
+namespace {
+
+constexpr Seconds read_ahead{1.0};
+// What was read ahead does not know of a knob that was turned since.
+constexpr Seconds read_ahead_of_knobs{0.03};
+
+}  // namespace
 
 Watch::Watch(const audio::StreamFormat& format, const judge::Limits& limits, bool device)
     : rate_(format.rate.value()) {
@@ -42,7 +49,8 @@ void Watch::reset() {
 }
 
 Stream::Stream(WatchJob& job)
-    : feed_(std::move(job.source), std::move(job.losses)),
+    : feed_(std::move(job.source), std::move(job.losses),
+            job.knobs ? read_ahead_of_knobs : read_ahead),
       watch_(feed_.format(), job.limits, job.device),
       rate_(feed_.format().rate.value()),
       channels_(static_cast<std::size_t>(feed_.format().channels)),

@@ -305,6 +305,33 @@ def check_load(program):
             assert used < 0.05 * seconds, used
 
 
+def check_rehearsal(program):
+    """Under the virtual rig's watch the arrow keys turn its knobs, and the figures follow."""
+    with Terminal(80, 24) as terminal:
+        terminal.run(f"{program} watch --rig --point front --volume 30")
+        pane = terminal.wait_for("LOWER 0.70 dB to 14.83 V")
+        assert "arrows: vol 30, gain 60 %" in pane, pane
+        terminal.key("Down")
+        terminal.wait_for("arrows: vol 29")
+        terminal.wait_for("RAISE 0.80 dB to 14.83 V", 5.0)  # a step is 1.5 dB
+        terminal.wait_for("CLEAN", 5.0)
+        for _ in range(3):
+            terminal.key("Right")
+        terminal.wait_for("gain 63 %")
+        terminal.wait_for("ON TARGET", 5.0)  # 12 V to 1 V is 21.6 dB, a hundredth of the travel 0.22 dB
+        for _ in range(6):
+            terminal.key("Up")
+        terminal.wait_for("arrows: vol 35")
+        terminal.wait_for("FLAT TOPS", 5.0)
+        terminal.key("q")
+        # The same in lines, with another of its points.
+        done = subprocess.run([program, "watch", "--rig", "--point", "bass", "--volume", "34", "--fast", "--seconds", "1s",
+                               "--json"], capture_output=True, text=True)
+        channels = json.loads(done.stdout.splitlines()[-1])["channels"]
+        assert done.returncode == 1 and len(channels) == 1 and channels[0]["verdict"] == "clipped", done
+        assert abs(channels[0]["frequency_hz"] - 50.0) < 0.01, channels
+
+
 def check_device(program):
     """Watching an input of a sound server: levels right, nothing lost, and the end of the input is told."""
     with tempfile.TemporaryDirectory(prefix="railtap-watch-") as folder, NullSink() as sound:
