@@ -2,9 +2,7 @@
 // Audio inputs through PortAudio.
 #include "audio/device.hpp"
 
-#include <fcntl.h>
 #include <portaudio.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <array>
@@ -13,9 +11,9 @@
 #include <charconv>
 #include <chrono>
 #include <cmath>
-#include <cstdio>
 #include <thread>
 
+#include "audio/port_audio.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"
 
@@ -25,54 +23,6 @@ namespace {
 constexpr std::array usual_rates{44100.0, 48000.0, 88200.0, 96000.0, 176400.0, 192000.0};
 constexpr double tone_kit_rate = 48000.0;
 constexpr double code_full_scale = 2147483648.0;  // 2^31: codes are left-justified in 32 bits
-
-// While it lasts, what drivers write to standard error goes nowhere: ALSA and JACK report every
-// device of their own configuration that is not there.
-class QuietDrivers {
- public:
-  QuietDrivers() {
-    std::fflush(stderr);
-    const int nowhere = open("/dev/null", O_WRONLY | O_CLOEXEC);
-    if (nowhere < 0) return;
-    kept_ = fcntl(STDERR_FILENO, F_DUPFD_CLOEXEC, 0);
-    if (kept_ >= 0) dup2(nowhere, STDERR_FILENO);
-    close(nowhere);
-  }
-  ~QuietDrivers() {
-    if (kept_ < 0) return;
-    dup2(kept_, STDERR_FILENO);
-    close(kept_);
-  }
-  QuietDrivers(const QuietDrivers&) = delete;
-  QuietDrivers& operator=(const QuietDrivers&) = delete;
-
- private:
-  int kept_ = -1;
-};
-
-Error driver_error(const std::string& doing, PaError code, std::string remedy) {
-  std::string why = Pa_GetErrorText(code);
-  if (code == paUnanticipatedHostError) why = Pa_GetLastHostErrorInfo()->errorText;
-  return {doing + " (" + why + ")", "", std::move(remedy)};
-}
-
-// PortAudio in use; it counts how often it was initialised.
-class Library {
- public:
-  Library() {
-    const QuietDrivers quiet;
-    if (const PaError code = Pa_Initialize(); code != paNoError) {
-      throw driver_error("the sound system cannot be reached", code,
-                         "check that sound works at all, then try again");
-    }
-  }
-  ~Library() {
-    const QuietDrivers quiet;
-    Pa_Terminate();
-  }
-  Library(const Library&) = delete;
-  Library& operator=(const Library&) = delete;
-};
 
 PaStreamParameters parameters(PaDeviceIndex index, int channels, Seconds latency) {
   return {index, channels, paInt32, latency.value(), nullptr};
@@ -228,6 +178,7 @@ void InputStream::State::ended(void* state) noexcept {
 PaDeviceIndex InputStream::State::choose(const std::string& wanted) {
   const std::vector<Listed> listed = list_devices();
   std::vector<InputDevice> inputs;
+  inputs.reserve(listed.size());
   for (const Listed& entry : listed) inputs.push_back(entry.device);
   device = choose_input(inputs, wanted);
   return listed[static_cast<std::size_t>(device.number - 1)].index;
@@ -355,7 +306,7 @@ void InputStream::stop() {
   if (Pa_IsStreamStopped(state_->stream) == 0) Pa_AbortStream(state_->stream);
 }
 
-Source source_of(std::shared_ptr<InputStream> stream) {
+Source source_of(const std::shared_ptr<InputStream>& stream) {
   Source source;
   source.format = stream->format();
   source.read = [stream, codes = std::vector<std::int32_t>()](std::span<double> samples) mutable {

@@ -94,6 +94,6 @@ class InputStream {
 };
 
 /// The same as a Source: full scale ±1; ends when the device does.
-[[nodiscard]] Source source_of(std::shared_ptr<InputStream> stream);
+[[nodiscard]] Source source_of(const std::shared_ptr<InputStream>& stream);
 
 }  // namespace railtap::audio

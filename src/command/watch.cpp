@@ -35,11 +35,29 @@ struct WatchOptions {
   std::string rig;
   std::string point;
   std::optional<int> volume;
+  bool sound = false;
+  std::string sound_device;
   bool fast = false;
   bool plain = false;
   bool json = false;
   bool ascii = false;
 };
+
+// A calibration made with another input, or at another rate, may be another's.
+void warn_of_difference(const WatchOptions& options, const live::WatchJob& job) {
+  if (options.calibration.empty()) return;
+  const auto origin = system::read_calibration(options.calibration).origin;
+  const Hertz rate = job.source.format.rate;
+  if (origin.sample_rate && *origin.sample_rate != rate) {
+    std::cerr << "railtap: note: " << options.calibration << " was made at "
+              << format_quantity(*origin.sample_rate, 6) << ", this is " << format_quantity(rate, 6)
+              << "; the volts hold only for the same input\n";
+  }
+  if (job.device && origin.device && *origin.device != job.name) {
+    std::cerr << "railtap: note: " << options.calibration << " was made with '" << *origin.device
+              << "', this is '" << job.name << "'; the volts hold only for the same input\n";
+  }
+}
 
 std::optional<Volts> volts_per_full_scale(const WatchOptions& options) {
   if (!options.calibration.empty())
@@ -132,6 +150,7 @@ live::WatchJob make_recorded(const WatchOptions& options) {
 live::WatchJob make_job(const WatchOptions& options) {
   live::WatchJob job = options.use_rig ? make_rehearsal(options) : make_recorded(options);
   job.limits.thdn = require_positive(options.limit, "--limit");
+  if (options.sound) job.sound = {options.sound_device, job.device ? job.name : "", Hertz(48000.0)};
   job.tolerance = options.tolerance;
   job.length = options.length;
   job.colour = std::getenv("NO_COLOR") == nullptr;
@@ -143,6 +162,7 @@ ExitStatus run(const WatchOptions& options) {
   require_positive(options.every, "--every");
   if (options.length) require_positive(*options.length, "--seconds");
   live::WatchJob job = make_job(options);
+  warn_of_difference(options, job);
   bool good = false;
   if (options.plain || options.json) {
     const auto kind = options.json ? live::LineKind::json : live::LineKind::plain;
@@ -218,6 +238,12 @@ void add_watch(CLI::App& app, ExitStatus& status) {
   add_level_options(*command, *options);
   auto* plain = command->add_flag("--plain", options->plain, "Print a line per update");
   command->add_flag("--json", options->json, "Print one JSON document per line")->excludes(plain);
+  auto* sound = command->add_flag("--sound", options->sound,
+                                  "Guide the ear: the pitch climbs to the target's, held on it, "
+                                  "pairs above it, a rattle for flat "
+                                  "tops");
+  command->add_option("--sound-device", options->sound_device, "Output for it: part of its name")
+      ->needs(sound);
   add_quantity(*command, "--every", options->every, "Time from line to line");
   command->add_flag("--ascii", options->ascii, "Draw with plain characters only");
   command->callback([options, &status] { status = run(*options); });

@@ -68,7 +68,7 @@ void append_utf8(std::string& text, char32_t glyph) {
 
 void Canvas::put(int row, int column, char32_t glyph, Style style) {
   if (row < 0 || row >= rows_ || column < 0 || column >= columns_) return;
-  cells_[static_cast<std::size_t>(row * columns_ + column)] = {glyph, style};
+  cells_[index(row, column)] = {glyph, style};
 }
 
 int Canvas::write(int row, int column, std::string_view text, Style style) {

@@ -20,14 +20,11 @@ struct Cell {
 /// What is outside of it is left out when drawing. All characters are one column wide.
 class Canvas {
  public:
-  Canvas(int rows, int columns)
-      : rows_(rows), columns_(columns), cells_(static_cast<std::size_t>(rows * columns)) {}
+  Canvas(int rows, int columns) : rows_(rows), columns_(columns), cells_(index(rows, 0)) {}
 
   [[nodiscard]] int rows() const { return rows_; }
   [[nodiscard]] int columns() const { return columns_; }
-  [[nodiscard]] const Cell& at(int row, int column) const {
-    return cells_[static_cast<std::size_t>(row * columns_ + column)];
-  }
+  [[nodiscard]] const Cell& at(int row, int column) const { return cells_[index(row, column)]; }
 
   void put(int row, int column, char32_t glyph, Style style);
   /// \param text UTF-8. \returns the column behind it
@@ -37,6 +34,11 @@ class Canvas {
   [[nodiscard]] std::string row_text(int row) const;
 
  private:
+  [[nodiscard]] std::size_t index(int row, int column) const {
+    return static_cast<std::size_t>(row) * static_cast<std::size_t>(columns_) +
+           static_cast<std::size_t>(column);
+  }
+
   int rows_, columns_;
   std::vector<Cell> cells_;
 };

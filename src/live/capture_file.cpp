@@ -62,7 +62,9 @@ struct CaptureFile::State {
   signal::Random random{0x63617074757265ULL};
 
   void open();
-  [[nodiscard]] std::int64_t frame_bytes() const { return spec.channels * (spec.bits / 8); }
+  [[nodiscard]] std::int64_t frame_bytes() const {
+    return std::int64_t{spec.channels} * (spec.bits / 8);
+  }
   void round(std::span<const std::int32_t> codes);
   [[noreturn]] void out_of_room(int reason);
 };

@@ -32,21 +32,24 @@ class Dots {
         down_(down),
         width_(area.columns * across),
         height_(area.rows * down),
-        lit_(static_cast<std::size_t>(width_ * height_), false) {}
+        lit_(index(0, height_), false) {}
 
   [[nodiscard]] int width() const { return width_; }
   [[nodiscard]] int height() const { return height_; }
   void light(int x, int y) {
     if (x < 0 || x >= width_ || y < 0 || y >= height_) return;
-    lit_[static_cast<std::size_t>(y * width_ + x)] = true;
+    lit_[index(x, y)] = true;
   }
-  [[nodiscard]] bool lit(int x, int y) const {
-    return lit_[static_cast<std::size_t>(y * width_ + x)];
-  }
+  [[nodiscard]] bool lit(int x, int y) const { return lit_[index(x, y)]; }
   [[nodiscard]] int across() const { return across_; }
   [[nodiscard]] int down() const { return down_; }
 
  private:
+  [[nodiscard]] std::size_t index(int x, int y) const {
+    return static_cast<std::size_t>(y) * static_cast<std::size_t>(width_) +
+           static_cast<std::size_t>(x);
+  }
+
   int across_, down_, width_, height_;
   std::vector<bool> lit_;
 };

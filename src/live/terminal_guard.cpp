@@ -7,6 +7,7 @@
 
 #include <array>
 #include <csignal>
+#include <cstdint>
 
 #define NCURSES_NOMACROS 1
 #include <curses.h>
@@ -64,7 +65,9 @@ int append_restoration(int character) {
 
 void append_capability(const char* name) {
   const char* text = tigetstr(name);
-  if (text != nullptr && text != reinterpret_cast<char*>(-1)) tputs(text, 1, append_restoration);
+  // A name that is no string capability gives the pointer -1 [curs_terminfo(3x)].
+  const auto value = reinterpret_cast<std::intptr_t>(text);
+  if (value != 0 && value != -1) tputs(text, 1, append_restoration);
 }
 
 // The sequences for: plain characters, cursor visible, keypad as usual, the other screen back.

@@ -56,6 +56,7 @@ Stream::Stream(WatchJob& job)
       channels_(static_cast<std::size_t>(feed_.format().channels)),
       paced_(job.paced),
       start_(std::chrono::steady_clock::now()) {
+  if (job.sound) guide_ = std::make_unique<SoundGuide>(*job.sound);
   if (job.length) most_ = std::llround(job.length->value() * rate_);
 }
 
@@ -85,6 +86,12 @@ bool Stream::ended() const {
   return feed_.ended() || (most_ && frames_ >= *most_);
 }
 
+void Stream::sound(const WatchView& view) {
+  if (!guide_ || view.readings.empty()) return;
+  const std::size_t focus = std::min(view.focus, view.readings.size() - 1);
+  guide_->set(ended() ? GuideTone{} : guide_tone(view.readings[focus], view.target));
+}
+
 void Stream::fill(WatchView& view) const {
   view.rate = feed_.format().rate;
   view.time = watch_.time();
@@ -110,6 +117,10 @@ bool watch_in_lines(WatchJob job, LineKind kind, Seconds every, std::ostream& ou
   std::int64_t next = step;
   while (!stream.ended() && !files::interrupted()) {
     stream.advance(next - stream.frames(), patience);
+    if (job.sound) {
+      stream.fill(view);
+      stream.sound(view);
+    }
     if (stream.frames() < next) continue;
     next += step;
     stream.fill(view);

@@ -11,6 +11,7 @@
 #include <string>
 #include <vector>
 
+#include "audio/output.hpp"
 #include "audio/stream.hpp"
 #include "judge/findings.hpp"
 #include "live/channel_watch.hpp"
@@ -58,6 +59,7 @@ struct WatchJob {
   bool paced = false;             ///< no faster than the samples' own time: for a file in real time
   std::optional<Seconds> length;  ///< stops then
   std::optional<Knobs> knobs;
+  std::optional<audio::OutputRequest> sound;  ///< where the guide for the ear plays
   bool colour = true;
   bool ascii = false;
   std::filesystem::path save_folder = ".";  ///< for the readings that the s key saves

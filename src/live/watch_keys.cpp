@@ -53,6 +53,7 @@ class ScreenWatch {
     drawn_ = now;
     changed_ = false;
     refresh_view();
+    stream_.sound(view_);
     if (job_.knobs) view_.knobs = job_.knobs->text();
     Canvas canvas = terminal_.canvas();
     draw(view_, terminal_.glyphs(), canvas);

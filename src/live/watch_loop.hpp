@@ -4,10 +4,12 @@
 
 #include <chrono>
 #include <cstdint>
+#include <memory>
 #include <optional>
 #include <thread>
 
 #include "live/feed.hpp"
+#include "live/sound_guide.hpp"
 #include "live/watch.hpp"
 
 namespace railtap::live {
@@ -29,6 +31,9 @@ class Stream {
   void fill(WatchView& view) const;
   void reset() { watch_.reset(); }
 
+  /// Lets the ear know how the channel in focus stands.
+  void sound(const WatchView& view);
+
  private:
   [[nodiscard]] std::int64_t due(std::int64_t most) const;
 
@@ -41,6 +46,7 @@ class Stream {
   std::chrono::steady_clock::time_point start_;
   std::optional<std::int64_t> most_;
   std::int64_t frames_ = 0;
+  std::unique_ptr<SoundGuide> guide_;
 };
 
 /// What does not change.

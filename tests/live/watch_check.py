@@ -349,5 +349,29 @@ def check_device(program):
         assert right["verdict"] == "clipped" and abs(overdrive - 20.0 * numpy.log10(0.5 / 0.45)) < 0.02, right
 
 
+def check_sound(program):
+    """The guide for the ear is heard on the output that was named, and refused on the device that is measured."""
+    with tempfile.TemporaryDirectory(prefix="railtap-watch-") as folder, NullSink() as sound:
+        file = pathlib.Path(folder) / "tone.wav"
+        write(file, tone(8.0, 0.25))
+        watching = subprocess.Popen([program, "watch", str(file), "--target", "-6.02dBFS", "--plain", "--sound",
+                                     "--sound-device", "pulse"], env=sound.environment, stdout=subprocess.DEVNULL)
+        heard = pathlib.Path(folder) / "heard.wav"
+        subprocess.run([program, "capture", str(heard), "--device", "pulse", "--rate", "48kHz", "--seconds", "4s"],
+                       env=sound.environment, stdout=subprocess.DEVNULL, check=True)
+        watching.wait(timeout=20)
+        samples = wavfile.read(heard)[1][2 * RATE:, 0].astype(float)
+        spectrum = numpy.abs(numpy.fft.rfft(samples * numpy.hanning(len(samples))))
+        strongest = numpy.argmax(spectrum) * RATE / len(samples)
+        # 6.02 dB below the target: an octave below 880 Hz, and a beep is on for a fifth of the time.
+        assert abs(strongest - 440.0) < 4.0, strongest
+        loud = numpy.abs(samples) > 0.2 * numpy.abs(samples).max()
+        share = loud.reshape(-1, RATE // 100).any(axis=1).mean()
+        assert 0.15 < share < 0.35, share
+        refused = subprocess.run([program, "watch", "--device", "pulse", "--sound", "--sound-device", "pulse", "--plain"],
+                                 env=sound.environment, capture_output=True, text=True)
+        assert refused.returncode == 2 and "is the device that is being measured" in refused.stderr, refused
+
+
 if __name__ == "__main__":
     globals()["check_" + sys.argv[2]](sys.argv[1])

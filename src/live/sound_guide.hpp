@@ -1,0 +1,68 @@
+// SPDX-License-Identifier: MIT
+// A guide for the ear, for when hands and eyes are under the seat.
+#pragma once
+
+#include <atomic>
+#include <memory>
+#include <span>
+
+#include "audio/output.hpp"
+#include "live/watch_view.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::live {
+
+/// What is to be heard.
+enum class GuideSound {
+  none,
+  below,      ///< single beeps whose pitch climbs towards the target's
+  on_target,  ///< the target's pitch, held
+  above,      ///< pairs of beeps above that pitch
+  flat_tops,  ///< a rattle far below: stop
+};
+
+struct GuideTone {
+  GuideSound sound = GuideSound::none;
+  Hertz pitch{0.0};
+  bool operator==(const GuideTone&) const = default;
+};
+
+/// The pitch that stands for the target: an A, well within what a laptop's speaker gives.
+inline constexpr Hertz target_pitch{880.0};
+/// An octave stands for so much; a quarter of a decibel is then half a semitone.
+inline constexpr Decibels octave{6.0};
+
+/// What a reading sounds like: flat tops and an overloaded input first, else the way to the target.
+[[nodiscard]] GuideTone guide_tone(const ChannelReading& reading,
+                                   const std::optional<WatchTarget>& target);
+
+/// Renders guide tones without clicks. `set` and `render` may be called from two threads.
+class GuideVoice {
+ public:
+  explicit GuideVoice(Hertz rate);
+  void set(const GuideTone& tone);
+  void render(std::span<float> samples) noexcept;
+
+ private:
+  double rate_;
+  std::atomic<int> sound_{0};
+  std::atomic<float> pitch_{0.0F};
+  // Of the rendering thread:
+  double cycle_ = 0.0;
+  double time_s_ = 0.0;
+  double loudness_ = 0.0;
+};
+
+/// The voice on an output of the computer.
+class SoundGuide {
+ public:
+  /// \throws Error as OutputStream does
+  explicit SoundGuide(const audio::OutputRequest& request);
+  void set(const GuideTone& tone) { voice_.set(tone); }
+
+ private:
+  GuideVoice voice_;
+  audio::OutputStream output_;
+};
+
+}  // namespace railtap::live
