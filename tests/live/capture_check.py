@@ -6,6 +6,7 @@ What is played is noise that never repeats, so every sample that is recorded say
 import json
 import os
 import pathlib
+import pty
 import resource
 import signal
 import subprocess
@@ -254,6 +255,37 @@ def check_interrupted(program):
             recorded = read(bench.folder / name)
             assert len(recorded) == document["frames"]
             assert len(runs_of(recorded, bench.played)) == 1
+
+
+def check_meter(program):
+    """On a terminal a level line is written over and over, and says when the input clips; in a pipe there is none."""
+    with Bench(program, 1.0) as bench:
+        time_s = numpy.arange(10 * RATE) / RATE
+        quiet = 0.1 * numpy.sin(2.0 * numpy.pi * 1000.0 * time_s)
+        loud = numpy.where(time_s > 4.0, numpy.clip(20.0 * quiet, -1.0, 1.0), quiet)
+        wavfile.write(bench.folder / "loud.wav", RATE, numpy.stack([quiet, loud], axis=1).astype("<f4"))
+        bench.sound.play(bench.folder / "loud.wav")
+        time.sleep(0.5)
+        master, slave = pty.openpty()
+        recording = subprocess.Popen([program, "capture", str(bench.folder / "meter.wav"), "--device", "pulse", "--seconds", "6s",
+                                      "--json"], env=bench.sound.environment, stdout=subprocess.PIPE, stderr=slave, text=True)
+        os.close(slave)
+        shown = b""
+        try:
+            while block := os.read(master, 4096):
+                shown += block
+        except OSError:  # the other side is closed
+            pass
+        out = recording.communicate(timeout=20)[0]
+        lines = shown.decode().split("\r")
+        assert recording.returncode == 1, out
+        assert len(lines) > 50 and sum("-20.0 dBFS" in line for line in lines) > 20, lines
+        assert "CLIPPED" in lines[-2] + lines[-1] and "CLIPPED" not in lines[10], lines
+        left, right = json.loads(out)["channels"]
+        assert left["longest_run"] == 0 and right["longest_run"] > 10 and abs(right["peak_dbfs"]) < 0.001, (left, right)
+        done = bench.start("piped.wav", "--seconds", "1s")
+        _, err = ended(done, 1)
+        assert err == "", err
 
 
 def check_choice(program):
