@@ -16,7 +16,7 @@ class Terminal:
         self.socket = str(self.folder / "tmux")
         plain = {name: value for name, value in os.environ.items() if name not in ("NO_COLOR", "TMUX")}
         self.environment = dict(plain, LANG="C.UTF-8", LC_ALL="C.UTF-8", PS1="$ ", ENV="", **environment)
-        self._tmux("new-session", "-d", "-x", str(columns), "-y", str(rows), "sh")
+        self._tmux("new", "-d", "-x", str(columns), "-y", str(rows), "sh")
         self._tmux("set", "-g", "status", "off")
         self._tmux("resize-window", "-x", str(columns), "-y", str(rows))
 
