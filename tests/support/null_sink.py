@@ -12,7 +12,7 @@ SINK = "car"
 
 
 class NullSink:
-    """A private PulseAudio with one null sink. `environment` makes PortAudio's ALSA device `pulse` record its monitor."""
+    """A private PulseAudio with one null sink, which ends by itself when the test was killed. `environment` makes PortAudio's ALSA device `pulse` record its monitor."""
 
     def __init__(self, rate=48000, channels=2):
         self.folder = pathlib.Path(tempfile.mkdtemp(prefix="railtap-sound-"))
@@ -24,7 +24,7 @@ class NullSink:
         server = dict(self.environment)
         server.pop("PULSE_SERVER")
         self.server = subprocess.Popen(
-            ["pulseaudio", "-n", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=-1", "--log-target=stderr",
+            ["pulseaudio", "-n", "--daemonize=no", "--use-pid-file=no", "--exit-idle-time=30", "--log-target=stderr",
              "-L", f"module-native-protocol-unix auth-anonymous=1 socket={socket}",
              "-L", f"module-null-sink sink_name={SINK} format=float32le rate={rate} channels={channels}"],
             env=server, stdout=self.log, stderr=self.log)
