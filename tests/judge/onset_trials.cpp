@@ -144,18 +144,20 @@ TEST_CASE("onset trials: a hard knee, 240 ladders, is found within 0.05 dB by ea
   }
 }
 
-TEST_CASE("onset trials: a soft knee, 160 ladders, is found within 0.2 dB by its criteria") {
+TEST_CASE("onset trials: a soft knee, 192 ladders, is found within 0.2 dB by its criteria") {
   unsigned seed = 11;
   for (const double hz : {997.0, 50.0}) {
     for (const double snr : {60.0, 45.0}) {
-      const Tallies t = soft_trials(hz, snr, 40, seed++);
+      const Tallies t = soft_trials(hz, snr, 48, seed++);
       report(t);
       for (const Tally* tally : {&t.thdn, &t.compression}) {
         CHECK(tally->wrong == 0);
+        // Noise that is over the limit by itself below the onset leaves some without a truth.
         CHECK(tally->errors.size() >= 35);
         CHECK(tally->worst() < 0.2);
         CHECK(tally->coverage() >= 0.9);
       }
+      CHECK(t.compression.worst() < 0.1);  // 0.046 when it was written; 0.2 is promised
     }
   }
 }
