@@ -12,7 +12,10 @@
 namespace railtap::audio {
 namespace {
 
-constexpr std::size_t blocks_in_flight = 4;
+constexpr std::size_t blocks_in_flight = 8;
+// A reader that found the ring full starts again when it is half empty: woken for every block, both
+// threads would spend their time on switching.
+constexpr std::size_t refill_below = blocks_in_flight / 2;
 constexpr std::size_t block_samples = 32768;  // 256 KiB: fits the second-level cache
 
 struct Block {
@@ -23,7 +26,8 @@ struct Block {
 // A ring of blocks with one reader and one consumer. `filled` counts blocks ready to be consumed.
 struct Ring {
   std::mutex mutex;
-  std::condition_variable changed;
+  std::condition_variable filled_up;  // the consumer waits for it
+  std::condition_variable drained;    // the reader waits for it
   std::array<Block, blocks_in_flight> blocks;
   std::size_t filled = 0;
   bool ended = false;
@@ -37,7 +41,9 @@ void read_all(const Source& source, Ring& ring) {
   for (std::size_t slot = 0;; slot = (slot + 1) % blocks_in_flight) {
     {
       std::unique_lock lock(ring.mutex);
-      ring.changed.wait(lock, [&] { return ring.filled < blocks_in_flight || ring.stopped; });
+      if (ring.filled == blocks_in_flight) {
+        ring.drained.wait(lock, [&] { return ring.filled <= refill_below || ring.stopped; });
+      }
       if (ring.stopped) return;
     }
     Block& block = ring.blocks[slot];
@@ -49,7 +55,7 @@ void read_all(const Source& source, Ring& ring) {
     } else {
       ++ring.filled;
     }
-    ring.changed.notify_all();
+    ring.filled_up.notify_one();
     if (ring.ended) return;
   }
 }
@@ -61,7 +67,7 @@ void read_or_fail(const Source& source, Ring& ring) {
     const std::lock_guard lock(ring.mutex);
     ring.failure = std::current_exception();
     ring.ended = true;
-    ring.changed.notify_all();
+    ring.filled_up.notify_one();
   }
 }
 
@@ -74,7 +80,7 @@ struct ReaderThread {
       const std::lock_guard lock(ring.mutex);
       ring.stopped = true;
     }
-    ring.changed.notify_all();
+    ring.drained.notify_one();
     thread.join();
   }
 };
@@ -90,7 +96,7 @@ std::int64_t pump(const Source& source,
   for (std::size_t slot = 0;; slot = (slot + 1) % blocks_in_flight) {
     {
       std::unique_lock lock(ring.mutex);
-      ring.changed.wait(lock, [&] { return ring.filled > 0 || ring.ended; });
+      ring.filled_up.wait(lock, [&] { return ring.filled > 0 || ring.ended; });
       if (ring.filled == 0) {
         if (ring.failure) std::rethrow_exception(ring.failure);
         return frames;
@@ -100,8 +106,7 @@ std::int64_t pump(const Source& source,
     frames += static_cast<std::int64_t>(block.frames);
     if (!consume(std::span(block.samples).first(block.frames * channels))) return frames;
     const std::lock_guard lock(ring.mutex);
-    --ring.filled;
-    ring.changed.notify_all();
+    if (--ring.filled == refill_below) ring.drained.notify_one();
   }
 }
 

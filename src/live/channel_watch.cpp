@@ -86,7 +86,7 @@ void ChannelWatch::add(const double* first, std::size_t stride, std::size_t coun
 void ChannelWatch::take_level() {
   since_level_ = 0;
   const auto last = std::span(recent_).last(window_);
-  const auto level = dbfs(level_meter_.mean_square(last));
+  const auto level = dbfs(level_meter_.figures(last).mean_square);
   if (level) {
     levels_db_.push_back(level->value());
   } else {

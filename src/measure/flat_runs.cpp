@@ -6,6 +6,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "measure/vectorize.hpp"
+
 namespace railtap::measure {
 namespace {
 
@@ -25,6 +27,20 @@ void count(FlatSide& side, std::int64_t& run, double sample, bool beyond, bool a
   side.longest = std::max(side.longest, run);
   if (run == shortest_counted_run) ++side.runs;
 }
+
+// Whether any sample is at the extremes seen so far or beyond; NaN is not.
+RAILTAP_VECTORIZE bool touches(const double* x, std::size_t count, double low, double high) {
+  double lowest = high;
+  double highest = low;
+#pragma omp simd reduction(min : lowest) reduction(max : highest)
+  for (std::size_t n = 0; n < count; ++n) {
+    lowest = x[n] < lowest ? x[n] : lowest;
+    highest = x[n] > highest ? x[n] : highest;
+  }
+  return lowest <= low || highest >= high;
+}
+
+constexpr std::size_t part_length = 128;  // long enough to be vectorised, short enough to skip most
 
 }  // namespace
 
@@ -46,7 +62,16 @@ void FlatRuns::add(std::span<const double> samples, const FrameFigures& figures)
     run_high_ = run_low_ = 0;
     return;
   }
-  for (const double sample : samples) look(sample);
+  for (std::size_t first = 0; first < samples.size(); first += part_length) {
+    const auto part = samples.subspan(first, std::min(part_length, samples.size() - first));
+    const bool quiet = high_.samples > 0 && figures.non_finite == 0 &&
+                       !touches(part.data(), part.size(), low_.value, high_.value);
+    if (quiet) {
+      run_high_ = run_low_ = 0;
+    } else {
+      for (const double sample : part) look(sample);
+    }
+  }
 }
 
 std::int64_t FlatRuns::longest() const {

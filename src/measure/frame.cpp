@@ -36,19 +36,47 @@ RAILTAP_VECTORIZE Sums sums(const double* x, std::size_t count) {
   return {sum, squares, lowest, highest};
 }
 
-struct Weighted {
+struct WeightedSums {
+  Sums plain;
   double mean, square;
 };
 
-RAILTAP_VECTORIZE Weighted weighted(const double* x, const double* w, std::size_t count) {
+// The same sums and the weighted ones, so that each sample is fetched once.
+RAILTAP_VECTORIZE WeightedSums weighted_sums(const double* x, const double* w, std::size_t count) {
+  double sum = 0.0;
+  double squares = 0.0;
+  double lowest = x[0];
+  double highest = x[0];
   double mean = 0.0;
   double square = 0.0;
-#pragma omp simd reduction(+ : mean, square)
+#pragma omp simd reduction(+ : sum, squares, mean, square) reduction(min : lowest) \
+    reduction(max : highest)
   for (std::size_t n = 0; n < count; ++n) {
-    mean += w[n] * x[n];
-    square += w[n] * x[n] * x[n];
+    const double weighted = w[n] * x[n];
+    sum += x[n];
+    squares += x[n] * x[n];
+    mean += weighted;
+    square += weighted * x[n];
+    lowest = x[n] < lowest ? x[n] : lowest;
+    highest = x[n] > highest ? x[n] : highest;
   }
-  return {mean, square};
+  return {{sum, squares, lowest, highest}, mean, square};
+}
+
+FrameFigures to_figures(const Sums& s, std::span<const double> samples) {
+  FrameFigures result;
+  result.frames = static_cast<std::int64_t>(samples.size());
+  // A NaN or an infinity anywhere makes the sum of squares non-finite; only then is each sample
+  // looked at.
+  if (!std::isfinite(s.squares)) {
+    result.non_finite =
+        std::count_if(samples.begin(), samples.end(), [](double x) { return !std::isfinite(x); });
+  }
+  result.sum = s.sum;
+  result.sum_of_squares = s.squares;
+  result.lowest = s.lowest;
+  result.highest = s.highest;
+  return result;
 }
 
 }  // namespace
@@ -71,21 +99,8 @@ double FrameFigures::mean_square_ac() const {
 }
 
 FrameFigures figures(std::span<const double> samples) {
-  FrameFigures result;
-  result.frames = static_cast<std::int64_t>(samples.size());
-  if (samples.empty()) return result;
-  const Sums s = sums(samples.data(), samples.size());
-  // A NaN or an infinity anywhere makes the sum of squares non-finite; only then is each sample
-  // looked at.
-  if (!std::isfinite(s.squares)) {
-    result.non_finite =
-        std::count_if(samples.begin(), samples.end(), [](double x) { return !std::isfinite(x); });
-  }
-  result.sum = s.sum;
-  result.sum_of_squares = s.squares;
-  result.lowest = s.lowest;
-  result.highest = s.highest;
-  return result;
+  if (samples.empty()) return {};
+  return to_figures(sums(samples.data(), samples.size()), samples);
 }
 
 FrameLevel::FrameLevel(std::size_t length) : weight_(length) {
@@ -95,9 +110,9 @@ FrameLevel::FrameLevel(std::size_t length) : weight_(length) {
   }
 }
 
-double FrameLevel::mean_square(std::span<const double> samples) const {
-  const Weighted w = weighted(samples.data(), weight_.data(), samples.size());
-  return std::max(0.0, w.square - w.mean * w.mean);
+WeightedFigures FrameLevel::figures(std::span<const double> samples) const {
+  const WeightedSums w = weighted_sums(samples.data(), weight_.data(), samples.size());
+  return {to_figures(w.plain, samples), std::max(0.0, w.square - w.mean * w.mean)};
 }
 
 void FullScaleRuns::add(std::span<const double> block, const FrameFigures& figures) {

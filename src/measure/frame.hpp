@@ -26,15 +26,20 @@ struct FrameFigures {
 /// Figures of a run; where non_finite > 0 the others do not hold.
 [[nodiscard]] FrameFigures figures(std::span<const double> samples);
 
+struct WeightedFigures {
+  FrameFigures plain;
+  double mean_square = 0.0;  ///< weighted, DC taken out, full scales²
+};
+
 /// Level of short frames with a raised-cosine weight, so that a frame need not hold whole cycles:
 /// from two cycles on, the level of a steady sine is the same in every frame within 0.05 dB.
 class FrameLevel {
  public:
   /// \param length samples in a frame, > 0
   explicit FrameLevel(std::size_t length);
-  /// Weighted mean square with DC taken out, full scales². \param samples as many as the frame's
-  /// length
-  [[nodiscard]] double mean_square(std::span<const double> samples) const;
+  /// The frame's figures and its weighted mean square in one pass. \param samples as many as the
+  /// frame's length
+  [[nodiscard]] WeightedFigures figures(std::span<const double> samples) const;
 
  private:
   std::vector<double> weight_;  // adds up to 1

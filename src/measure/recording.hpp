@@ -80,6 +80,7 @@ class ChannelMeter {
     double highest_fundamental = 0.0;
   };
 
+  [[nodiscard]] std::span<double> frame();  // the one being filled
   void take_frame();
   [[nodiscard]] bool like_segment(double level_db, bool tonal) const;
   void confirm_pending();
@@ -98,14 +99,15 @@ class ChannelMeter {
   CycleFold fold_;  // of the last block that was measured in full, if it is a tone
   ChannelRecording result_;
   Open open_;
-  std::vector<double> frame_;  // being filled, up to frame_fill_
-  std::size_t frame_fill_ = 0;
-  std::int64_t position_ = 0;    // of that frame
-  std::vector<double> pending_;  // the last frame, not yet known to lie inside the segment
+  // In a row: samples confirmed to lie inside the segment and not yet measured; the last frame, not
+  // yet known to lie inside it; the frame being filled. So no sample has to be moved on the way.
+  std::vector<double> samples_;
+  std::size_t confirmed_ = 0;
   bool have_pending_ = false;
+  std::size_t frame_fill_ = 0;
+  std::int64_t position_ = 0;  // of the frame being filled
   FrameFigures pending_figures_;
-  std::vector<double> block_;  // confirmed samples, not yet measured
-  FrameFigures block_figures_;
+  FrameFigures confirmed_figures_;
   std::vector<double> head_;  // the first frames, in case the recording is no longer than that
 };
 

@@ -34,7 +34,7 @@ TEST_CASE(
   for (double hz = 20.0; hz < 60.0; hz += 0.7) {
     for (double phase = 0.0; phase < 6.0; phase += 0.5) {
       CAPTURE(hz);
-      CHECK(within_db(std::sqrt(level.mean_square(sine(hz / 48000.0, phase, 0.1, 4800))),
+      CHECK(within_db(std::sqrt(level.figures(sine(hz / 48000.0, phase, 0.1, 4800)).mean_square),
                       std::sqrt(0.125), 0.05));
     }
   }
@@ -59,4 +59,15 @@ TEST_CASE("tone screen: fundamental and residual are told apart") {
   const ToneScreen screen = screener.screen(x, figures(x));
   CHECK(within_abs(screen.fundamental, 0.125, 1e-5));
   CHECK(within_abs(screen.residual, 0.5e-4, 1e-6));
+}
+
+TEST_CASE("frame level: the figures taken along with it are those of the frame") {
+  const auto x = sine(0.0123, 0.4, 0.02, 4800);
+  const FrameFigures along = FrameLevel(4800).figures(x).plain;
+  const FrameFigures alone = figures(x);
+  CHECK(along.frames == alone.frames);
+  CHECK(along.highest == alone.highest);
+  CHECK(along.lowest == alone.lowest);
+  CHECK(railtap::test::within_abs(along.sum, alone.sum, 1e-9));
+  CHECK(railtap::test::within_rel(along.sum_of_squares, alone.sum_of_squares, 1e-12));
 }
