@@ -1,0 +1,341 @@
+// SPDX-License-Identifier: MIT
+// Clock refinement, and the reading of an impulse response frequency by frequency.
+#include "measure/swept_response.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <kissfft/kissfft.hh>
+#include <numbers>
+
+#include "measure/deconvolution.hpp"
+
+namespace railtap::measure {
+namespace {
+
+using std::numbers::pi;
+using Complex = std::complex<double>;
+
+constexpr int points_per_octave = 24;
+constexpr int harmonic_points_per_octave = 3;
+constexpr int highest_order = 5;
+constexpr Seconds lead{0.2}, tail{0.2};
+constexpr double highest_share_of_rate = 0.45;  // anti-alias filters begin there
+
+// The window of a frequency, in its cycles around the arrival: raised-cosine flanks. A resonance of
+// Q rings for Q/π cycles, so one of 10 has gone by 3e-3 where the window begins to fall.
+constexpr double window_begin = -5.0, window_full = -2.0, window_falls = 20.0, window_end = 32.0;
+// Where noise is read: that many window lengths later, and not before the band's edges have rung.
+constexpr int noise_windows = 4;
+constexpr double noise_distance = 1.2;
+constexpr Seconds edge_ringing{0.05};
+
+/// Standard uncertainty of a level in decibels over that of the amplitude, 20/ln 10.
+constexpr double decibels_per_neper = 8.685889638;
+
+struct Sweep {
+  Hertz rate;
+  signal::LogSweep played;
+  double rise_s;  // L of the recorded sweep
+};
+
+double flank(double share) {
+  return 0.5 - 0.5 * std::cos(pi * std::clamp(share, 0.0, 1.0));
+}
+
+double window(double cycles) {
+  if (cycles < window_full) return flank((cycles - window_begin) / (window_full - window_begin));
+  return flank((window_end - cycles) / (window_end - window_falls));
+}
+
+// Spectrum at one frequency through its window, with the phase of an arrival at `centre` taken out.
+Complex read(const ImpulseResponse& response, double centre, double cycles_per_sample) {
+  const auto first =
+      static_cast<std::ptrdiff_t>(std::ceil(centre + window_begin / cycles_per_sample));
+  const auto last =
+      static_cast<std::ptrdiff_t>(std::floor(centre + window_end / cycles_per_sample));
+  const Complex turn = std::polar(1.0, -2.0 * pi * cycles_per_sample);
+  Complex sum = 0.0;
+  Complex rotation =
+      std::polar(1.0, -2.0 * pi * cycles_per_sample * (static_cast<double>(first) - centre));
+  for (std::ptrdiff_t n = first; n <= last; ++n) {
+    sum +=
+        window((static_cast<double>(n) - centre) * cycles_per_sample) * rotation * response.at(n);
+    rotation *= turn;
+  }
+  return sum;
+}
+
+double noise_power(const ImpulseResponse& response, double centre, double cycles_per_sample,
+                   Hertz rate) {
+  const double step = std::max(noise_distance * (window_end - window_begin) / cycles_per_sample,
+                               edge_ringing.value() * rate.value());
+  double sum = 0.0;
+  for (int m = 1; m <= noise_windows; ++m)
+    sum += std::norm(read(response, centre + m * step, cycles_per_sample));
+  return sum / noise_windows;
+}
+
+std::vector<Hertz> frequencies(const signal::LogSweep& sweep, Hertz rate, int per_octave) {
+  const double highest = std::min(sweep.high.value(), highest_share_of_rate * rate.value());
+  const double octaves = std::log2(highest / sweep.low.value());
+  std::vector<Hertz> list;
+  for (int k = 0; k <= static_cast<int>(octaves * per_octave + 1e-9); ++k)
+    list.emplace_back(sweep.low.value() * std::exp2(static_cast<double>(k) / per_octave));
+  return list;
+}
+
+// --- Arrival times of octaves ------------------------------------------------------------------
+
+struct Arrival {
+  double log_frequency = 0.0;
+  double place = 0.0;   // samples
+  double weight = 0.0;  // 1/variance
+  double energy = 0.0;
+};
+
+/// The part of an impulse response around time 0, ready to be looked at octave by octave.
+class Neighbourhood {
+ public:
+  Neighbourhood(const ImpulseResponse& response, std::ptrdiff_t reach)
+      : reach_(reach),
+        length_(static_cast<std::size_t>(2 * reach)),
+        inverse_(length_, true),
+        spectrum_(length_),
+        work_(length_),
+        band_(length_) {
+    std::vector<Complex> part(length_);
+    for (std::size_t n = 0; n < length_; ++n)
+      part[n] = response.at(static_cast<std::ptrdiff_t>(n) - reach);
+    kissfft<double>(length_, false).transform(part.data(), spectrum_.data());
+  }
+
+  /// An octave's arrival: the centroid of what stands out of its envelope.
+  [[nodiscard]] Arrival arrival(Hertz centre, Hertz rate) {
+    const double bin = rate.value() / static_cast<double>(length_);
+    for (std::size_t k = 0; k < length_; ++k) {
+      const double hz = static_cast<double>(k) * bin;
+      const double octaves = hz > 0.0 ? std::abs(std::log2(hz / centre.value())) : 1.0;
+      work_[k] = octaves < 1.0 ? spectrum_[k] * flank(1.0 - octaves) : 0.0;
+    }
+    inverse_.transform(work_.data(), band_.data());
+    return centroid(centre, rate);
+  }
+
+ private:
+  [[nodiscard]] Arrival centroid(Hertz centre, Hertz rate) const {
+    double highest = 0.0, total = 0.0;
+    for (const Complex& x : band_) {
+      highest = std::max(highest, std::norm(x));
+      total += std::norm(x);
+    }
+    const double mean = total / static_cast<double>(length_);
+    Arrival arrival{std::log(centre.value()), 0.0, 0.0, highest};
+    constexpr double stands_out = 30.0;  // noise alone reaches 15 times its mean power
+    if (!(highest > stands_out * mean)) return arrival;
+    double weight = 0.0, sum = 0.0;
+    for (std::size_t n = 0; n < length_; ++n) {
+      const double power = std::norm(band_[n]) - 0.25 * highest;
+      if (power <= 0.0) continue;
+      weight += power;
+      sum += power * static_cast<double>(static_cast<std::ptrdiff_t>(n) - reach_);
+    }
+    arrival.place = sum / weight;
+    // Filters delay by up to a cycle, converters by parts of a millisecond.
+    constexpr Seconds converter{1e-4};
+    const double deviation = rate.value() * (1.0 / centre.value() + converter.value());
+    arrival.weight = 1.0 / (deviation * deviation);
+    return arrival;
+  }
+
+  std::ptrdiff_t reach_;
+  std::size_t length_;
+  kissfft<double> inverse_;
+  std::vector<Complex> spectrum_, work_, band_;
+};
+
+struct Line {
+  double slope = 0.0;  // samples per unit of ln f
+  double place = 0.0;  // of the strongest octave
+  int octaves = 0;
+};
+
+Line fit_arrivals(const std::vector<Arrival>& arrivals) {
+  double s = 0.0, sx = 0.0, sy = 0.0, sxx = 0.0, sxy = 0.0;
+  Line line;
+  const Arrival* strongest = nullptr;
+  for (const Arrival& a : arrivals) {
+    if (a.weight == 0.0) continue;
+    ++line.octaves;
+    s += a.weight;
+    sx += a.weight * a.log_frequency;
+    sy += a.weight * a.place;
+    sxx += a.weight * a.log_frequency * a.log_frequency;
+    sxy += a.weight * a.log_frequency * a.place;
+    if (strongest == nullptr || a.energy * a.weight > strongest->energy * strongest->weight)
+      strongest = &a;
+  }
+  const double determinant = s * sxx - sx * sx;
+  if (line.octaves >= 2 && determinant > 0.0) line.slope = (s * sxy - sx * sy) / determinant;
+  if (strongest != nullptr) line.place = strongest->place;
+  return line;
+}
+
+Line arrival_line(const ImpulseResponse& response, const Sweep& sweep, std::ptrdiff_t reach) {
+  Neighbourhood neighbourhood(response, reach);
+  std::vector<Arrival> arrivals;
+  const double top =
+      std::min(sweep.played.high.value(), highest_share_of_rate * sweep.rate.value());
+  for (double hz = top / 2.0; hz > 2.0 * sweep.played.low.value(); hz /= 2.0)
+    arrivals.push_back(neighbourhood.arrival(Hertz(hz), sweep.rate));
+  return fit_arrivals(arrivals);
+}
+
+// An even number with small factors only, so that the transform is fast.
+std::ptrdiff_t fast_reach(double least) {
+  std::ptrdiff_t reach = 1024;
+  while (static_cast<double>(reach) < least) reach *= 2;
+  return reach;
+}
+
+struct Placed {
+  ImpulseResponse response;
+  double clock_ratio = 1.0;
+  double arrival = 0.0;  // samples after the expected start
+  bool found = false;
+};
+
+// A clock ratio that is off by δ makes the arrival move by L·δ per unit of ln f.
+Placed place_response(Deconvolution& deconvolution, const Sweep& sweep, const SweepPlace& place) {
+  constexpr int most_rounds = 5;
+  constexpr double settled = 2e-7;
+  constexpr double most_drift = 0.006;
+  constexpr Seconds slack{0.12};
+  Placed placed{{}, place.clock_ratio, 0.0, false};
+  const double length_s = sweep.played.length.value();
+  for (int round = 0; round < most_rounds; ++round) {
+    placed.response = deconvolution.response(placed.clock_ratio);
+    const double drift_s = place.clock_is_known || round > 1 ? 0.0 : most_drift * length_s;
+    const Line line = arrival_line(placed.response, sweep,
+                                   fast_reach((slack.value() + drift_s) * sweep.rate.value()));
+    placed.found = line.octaves > 0;
+    placed.arrival = line.place;
+    if (!placed.found || place.clock_is_known) break;
+    const double change = line.slope / (sweep.rise_s * sweep.rate.value());
+    if (std::abs(change) < settled) break;
+    placed.clock_ratio = std::clamp(placed.clock_ratio + change, place.clock_ratio - most_drift,
+                                    place.clock_ratio + most_drift);
+  }
+  return placed;
+}
+
+// --- Points ------------------------------------------------------------------------------------
+
+struct Readings {
+  const Placed& placed;
+  const ImpulseResponse& reference;
+  const Sweep& sweep;
+
+  [[nodiscard]] double cycles(Hertz frequency) const { return frequency / sweep.rate; }
+
+  /// Amplitude at `frequency` around a place, over what the sweep itself would give there.
+  [[nodiscard]] Complex amplitude(Hertz frequency, double place) const {
+    return read(placed.response, place, cycles(frequency)) /
+           std::abs(read(reference, 0.0, cycles(frequency)));
+  }
+  [[nodiscard]] double noise(Hertz frequency, double place) const {
+    return std::sqrt(noise_power(placed.response, place, cycles(frequency), sweep.rate)) /
+           std::abs(read(reference, 0.0, cycles(frequency)));
+  }
+};
+
+// Four windows tell the noise within 3 dB; its neighbours know more.
+std::vector<double> smoothed(const std::vector<double>& noise) {
+  constexpr std::size_t neighbours = 3;
+  std::vector<double> smooth(noise.size());
+  for (std::size_t i = 0; i < noise.size(); ++i) {
+    const std::size_t first = i >= neighbours ? i - neighbours : 0;
+    const std::size_t last = std::min(i + neighbours, noise.size() - 1);
+    double sum = 0.0;
+    for (std::size_t k = first; k <= last; ++k) sum += noise[k] * noise[k];
+    smooth[i] = std::sqrt(sum / static_cast<double>(last - first + 1));
+  }
+  return smooth;
+}
+
+void add_points(SweptResponse& result, const Readings& readings) {
+  const auto list = frequencies(readings.sweep.played, readings.sweep.rate, points_per_octave);
+  std::vector<Complex> amplitudes;
+  std::vector<double> noises;
+  for (const Hertz frequency : list) {
+    amplitudes.push_back(readings.amplitude(frequency, readings.placed.arrival));
+    noises.push_back(readings.noise(frequency, readings.placed.arrival));
+  }
+  const std::vector<double> noise = smoothed(noises);
+  constexpr double above_noise = 2.0;
+  for (std::size_t i = 0; i < list.size(); ++i) {
+    const double amplitude = std::abs(amplitudes[i]);
+    if (!(amplitude > above_noise * noise[i])) continue;
+    result.points.push_back(
+        {list[i], decibels_from_amplitude_ratio(amplitude), std::arg(amplitudes[i]) * 180.0 / pi,
+         Decibels(decibels_per_neper * noise[i] / amplitude / std::numbers::sqrt2)});
+  }
+}
+
+void add_harmonics(SweptResponse& result, const Readings& readings) {
+  const Sweep& sweep = readings.sweep;
+  const double top =
+      std::min(sweep.played.high.value(), highest_share_of_rate * sweep.rate.value());
+  for (const Hertz frequency : frequencies(sweep.played, sweep.rate, harmonic_points_per_octave)) {
+    const double linear = std::abs(readings.amplitude(frequency, readings.placed.arrival));
+    for (int order = 2; order <= highest_order && linear > 0.0; ++order) {
+      const Hertz there = frequency * order;
+      if (there.value() > top) break;
+      const double place =
+          readings.placed.arrival - sweep.rise_s * sweep.rate.value() * std::log(order);
+      const double amplitude = std::abs(readings.amplitude(there, place));
+      if (!(amplitude > 0.0)) continue;
+      constexpr double above_noise = 3.0;
+      const bool clear = amplitude > above_noise * readings.noise(there, readings.placed.arrival);
+      result.harmonics.push_back(
+          {order, frequency, decibels_from_amplitude_ratio(amplitude / linear), clear});
+    }
+  }
+}
+
+// The recording around the sweep; silence where it does not reach.
+std::vector<double> cut(std::span<const double> samples, std::ptrdiff_t first, std::size_t count) {
+  std::vector<double> part(count, 0.0);
+  for (std::size_t n = 0; n < count; ++n) {
+    const std::ptrdiff_t place = first + static_cast<std::ptrdiff_t>(n);
+    if (place >= 0 && place < static_cast<std::ptrdiff_t>(samples.size()))
+      part[n] = samples[static_cast<std::size_t>(place)];
+  }
+  return part;
+}
+
+}  // namespace
+
+SweptResponse measure_sweep(std::span<const double> samples, Hertz rate,
+                            const signal::LogSweep& sweep, const SweepPlace& place) {
+  const auto lead_frames = static_cast<std::size_t>(lead.value() * rate.value());
+  const auto start = static_cast<std::ptrdiff_t>(std::lround(place.start_frame));
+  const double longest_s = sweep.length.value() * (place.clock_ratio + 0.006) + tail.value();
+  const auto count = lead_frames + static_cast<std::size_t>(longest_s * rate.value());
+  Deconvolution deconvolution(cut(samples, start - static_cast<std::ptrdiff_t>(lead_frames), count),
+                              lead_frames, rate, sweep);
+  Sweep recorded{rate, sweep, sweep.length.value() / std::log(sweep.high / sweep.low)};
+  const Placed placed = place_response(deconvolution, recorded, place);
+  SweptResponse result;
+  result.clock_ratio = placed.clock_ratio;
+  result.start_frame = static_cast<double>(start) + placed.arrival;
+  if (!placed.found) return result;
+  recorded.rise_s *= placed.clock_ratio;
+  const ImpulseResponse reference = deconvolution.reference(placed.clock_ratio);
+  const Readings readings{placed, reference, recorded};
+  add_points(result, readings);
+  add_harmonics(result, readings);
+  return result;
+}
+
+}  // namespace railtap::measure
