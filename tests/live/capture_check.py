@@ -76,7 +76,6 @@ class Bench:
 
     def play(self):
         self.sound.play(self.folder / "noise.wav")
-        time.sleep(0.5)
 
     def __enter__(self):
         return self
@@ -265,7 +264,6 @@ def check_meter(program):
         loud = numpy.where(time_s > 4.0, numpy.clip(20.0 * quiet, -1.0, 1.0), quiet)
         wavfile.write(bench.folder / "loud.wav", RATE, numpy.stack([quiet, loud], axis=1).astype("<f4"))
         bench.sound.play(bench.folder / "loud.wav")
-        time.sleep(0.5)
         master, slave = pty.openpty()
         recording = subprocess.Popen([program, "capture", str(bench.folder / "meter.wav"), "--device", "pulse", "--seconds", "6s",
                                       "--json"], env=bench.sound.environment, stdout=subprocess.PIPE, stderr=slave, text=True)

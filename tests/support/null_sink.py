@@ -44,11 +44,22 @@ class NullSink:
         return SINK in done.stdout
 
     def play(self, file, latency_ms=2000):
-        """Starts playing; the player has that much in hand, so that a busy computer does not make holes."""
+        """Plays, once this returns; the player has that much in hand, so that a busy computer does not make holes."""
         player = subprocess.Popen(["paplay", f"--device={SINK}", f"--latency-msec={latency_ms}", str(file)],
                                   env=self.environment)
         self.players.append(player)
+        self.wait_for_playing(player)
         return player
+
+    def wait_for_playing(self, process=None):
+        """Until something plays into the sink: the server has a stream whose samples it takes."""
+        for _ in range(300):
+            done = subprocess.run(["pactl", "list", "sink-inputs"], env=self.environment, capture_output=True, text=True)
+            if "Corked: no" in done.stdout:
+                return
+            assert process is None or process.poll() is None, "the player ended before it played"
+            time.sleep(0.1)
+        raise AssertionError("nothing plays into the sink")
 
     def end_server(self):
         self.server.kill()

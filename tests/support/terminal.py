@@ -8,6 +8,10 @@ import tempfile
 import time
 
 
+# A screen that has not come after so long will not come; a busy computer may take many seconds.
+PATIENCE_S = 60.0
+
+
 class Terminal:
     """`run` types a command line into the shell; `pane` is what the screen shows."""
 
@@ -19,6 +23,8 @@ class Terminal:
         self._tmux("new", "-d", "-x", str(columns), "-y", str(rows), "sh")
         self._tmux("set", "-g", "status", "off")
         self._tmux("resize-window", "-x", str(columns), "-y", str(rows))
+        # What is typed before the prompt is there may be lost; root's prompt is another.
+        self.wait_until("a prompt", lambda pane: pane.strip() in ("$", "#"))
 
     def _tmux(self, *arguments):
         done = subprocess.run(["tmux", "-u", "-f", "/dev/null", "-S", self.socket, *arguments], env=self.environment,
@@ -46,15 +52,38 @@ class Terminal:
         """A tmux format: alternate_on, cursor_flag, pane_pid."""
         return self._tmux("display", "-p", "#{%s}" % name).strip()
 
-    def wait_for(self, text, seconds=20.0, *options):
-        """The pane once it holds the text."""
+    def wait_until(self, what, holds, seconds=PATIENCE_S):
+        """The pane once `holds(pane)`; for what comes over a moment, such as a screen drawn anew."""
         until = time.monotonic() + seconds
         while time.monotonic() < until:
-            pane = self.pane(*options)
-            if text in pane:
+            pane = self.pane()
+            if holds(pane):
                 return pane
             time.sleep(0.05)
-        raise AssertionError(f"{text!r} did not appear:\n{self.pane()}")
+        raise AssertionError(f"{what} within {seconds:g} s: no\n{self.pane()}")
+
+    def wait_for(self, text, seconds=PATIENCE_S):
+        """The pane once it holds the text."""
+        return self.wait_until(f"{text!r} on the screen", lambda pane: text in pane, seconds)
+
+    def children(self):
+        """Process numbers of what the shell runs now."""
+        shell = self.state("pane_pid")
+        return [int(child) for child in pathlib.Path(f"/proc/{shell}/task/{shell}/children").read_text().split()]
+
+    def at_prompt(self):
+        """Waits until the screen is the shell's again and the shell runs nothing.
+
+        Before that, keys are the program's that is leaving, or are lost when it puts the terminal back. To be used
+        after the program has been seen on the screen: a shell that has not started it yet runs nothing either.
+        """
+        return self.wait_until("the shell has the terminal again",
+                               lambda _: self.state("alternate_on") == "0" and not self.children())
+
+    def leave(self, key="q"):
+        """Ends a full-screen program by one key, and waits for the shell."""
+        self.key(key)
+        return self.at_prompt()
 
     def __enter__(self):
         return self
