@@ -36,16 +36,6 @@ judge::Limits resolve(const AnalyzeOptions& options) {
   return {options.limit, options.volts_per_full_scale, {options.band_low, options.band_high}};
 }
 
-// A calibration made at another rate may stand for another input, or another setting of it.
-void warn_of_other_rate(const system::CalibrationRecord& calibration, Hertz rate,
-                        const std::string& file) {
-  const auto& calibrated = calibration.origin.sample_rate;
-  if (!calibrated || *calibrated == rate) return;
-  std::cerr << "railtap: note: " << file << " was made at " << format_quantity(*calibrated, 6)
-            << ", the recording has " << format_quantity(rate, 6)
-            << "; the volts hold only if it is the same input at the same setting\n";
-}
-
 ExitStatus analyze(const AnalyzeOptions& options) {
   report::AnalysisDocument document;
   document.limits = resolve(options);
@@ -54,8 +44,13 @@ ExitStatus analyze(const AnalyzeOptions& options) {
     calibration = system::read_calibration(options.calibration);
     document.limits.volts_per_full_scale = calibration->volts_per_full_scale;
   }
-  const Recorded recorded = measure_recording(options.file, document.limits);
-  if (calibration) warn_of_other_rate(*calibration, recorded.format.rate, options.calibration);
+  Recorded recorded = measure_recording(options.file, document.limits);
+  if (calibration) {
+    add_calibration_warnings(recorded.provenance, *calibration, options.calibration,
+                             recorded.format.rate);
+  }
+  document.warnings = recorded.provenance.warnings;
+  tell(document.warnings);
   document.file_name = options.file;
   document.format = recorded.format;
   document.frames = recorded.frames;

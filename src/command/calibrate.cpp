@@ -35,6 +35,7 @@ struct CalibrateOptions {
 struct Captured {
   Hertz rate;
   judge::CalibrationCapture tone;
+  Provenance provenance;
 };
 
 Captured captured(const CalibrateOptions& options) {
@@ -47,8 +48,10 @@ Captured captured(const CalibrateOptions& options) {
   const int channel = options.channel.value_or(judge::loudest_channel(recorded.analyses));
   const auto index = static_cast<std::size_t>(channel - 1);
   const Hertz rate = recorded.format.rate;
-  return {rate, judge::calibration_capture(recorded.measurements[index], recorded.analyses[index],
-                                           rate, options.file)};
+  return {rate,
+          judge::calibration_capture(recorded.measurements[index], recorded.analyses[index], rate,
+                                     options.file),
+          recorded.provenance};
 }
 
 electric::CalibrationTone tone_of(const CalibrateOptions& options, const Captured& capture) {
@@ -85,6 +88,8 @@ system::CalibrationRecord record_of(const CalibrateOptions& options, const Captu
   origin.date = now_utc();
   origin.recording = std::filesystem::path(options.file).filename().string();
   origin.device = given(options.device);
+  if (!origin.device && capture.provenance.sidecar)
+    origin.device = capture.provenance.sidecar->device;
   origin.channel = capture.tone.channel;
   origin.sample_rate = capture.rate;
   origin.tone = capture.tone.frequency;
@@ -99,12 +104,13 @@ system::CalibrationRecord record_of(const CalibrateOptions& options, const Captu
 report::CalibrationDocument document_of(const CalibrateOptions& options, const Captured& capture) {
   const electric::CalibrationTone tone = tone_of(options, capture);
   report::CalibrationDocument document{
-      capture.tone, tone.reading, {}, tone.meter, electric::calibrate(tone), {}};
+      capture.tone, tone.reading, {}, tone.meter, electric::calibrate(tone), {}, {}};
   document.full_scale_rms = document.found.volts_per_full_scale / std::numbers::sqrt2;
   if (options.nominal) {
     document.nominal = electric::compare_with_nominal(
         document.found, *options.nominal * std::numbers::sqrt2, options.nominal_tolerance);
   }
+  document.warnings = capture.provenance.warnings;
   return document;
 }
 
@@ -122,6 +128,7 @@ void check_options(const CalibrateOptions& options) {
 ExitStatus run(const CalibrateOptions& options) {
   check_options(options);
   const Captured capture = captured(options);
+  tell(capture.provenance.warnings);
   const auto document = document_of(options, capture);
   if (!options.output.empty()) {
     system::write_calibration(options.output, record_of(options, capture, document),
@@ -150,7 +157,8 @@ void add_options(CLI::App& command, CalibrateOptions& options) {
                "RMS volts of sine that should fill the input, as the attenuator command prints");
   add_quantity(command, "--nominal-tolerance", options.nominal_tolerance,
                "How far from it the result may be");
-  command.add_option("--device", options.device, "Name of the input, for the file")
+  command
+      .add_option("--device", options.device, "Name of the input, for the file; else the sidecar's")
       ->type_name("TEXT");
   command.add_option("--divider", options.divider, "The tap's parts, for the file")
       ->type_name("TEXT");

@@ -71,8 +71,21 @@ const judge::ChannelOnset& counterpart(const std::vector<judge::ChannelOnset>& b
   return before[std::min(channel, before.size() - 1)];
 }
 
+// What speaks against trusting one of the recordings.
+void warn_of(report::OnsetDocument& document, const Stepped& stepped, const OnsetOptions& options) {
+  Provenance provenance = stepped.provenance;
+  if (!options.calibration.empty()) {
+    add_calibration_warnings(provenance, system::read_calibration(options.calibration),
+                             options.calibration, stepped.format.rate);
+  }
+  tell(provenance.warnings);
+  auto& all = document.warnings;
+  all.insert(all.end(), provenance.warnings.begin(), provenance.warnings.end());
+}
+
 void compare_with_file(report::OnsetDocument& document, const OnsetOptions& options) {
   const Stepped head = measure_steps(options.before, document.limits.analysis, ladder_of(options));
+  warn_of(document, head, options);
   const auto before = judge_all(head, document.limits);
   document.before_name = options.before;
   for (std::size_t c = 0; c < document.channels.size(); ++c) {
@@ -112,6 +125,7 @@ ExitStatus onset(const OnsetOptions& options) {
   document.file_name = options.file;
   const Stepped stepped = measure_steps(options.file, document.limits.analysis, ladder_of(options));
   document.format = stepped.format;
+  warn_of(document, stepped, options);
   document.channels = judge_all(stepped, document.limits);
   for (const SteppedChannel& channel : stepped.channels) document.found.push_back(channel.found);
   if (!options.before.empty()) compare_with_file(document, options);

@@ -2,8 +2,6 @@
 // A recording read from its file, measured and judged.
 #include "command/recorded.hpp"
 
-#include <iostream>
-
 #include "audio/pump.hpp"
 #include "audio/sound_file.hpp"
 #include "files/interrupt.hpp"
@@ -36,7 +34,7 @@ Recorded measure_recording(const std::filesystem::path& path, const judge::Limit
     meter.add(block);
     return true;
   });
-  for (const std::string& note : source.notes()) std::cerr << "note: " << note << '\n';
+  recorded.provenance = provenance_of(path, source, recorded.frames);
   require_length(recorded, path);
   recorded.measurements = meter.finish();
   for (const auto& measurement : recorded.measurements) {

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "audio/stream.hpp"
+#include "command/provenance.hpp"
 #include "judge/analysis.hpp"
 #include "measure/recording.hpp"
 
@@ -17,10 +18,11 @@ struct Recorded {
   std::int64_t frames = 0;                              ///< read, per channel
   std::vector<measure::ChannelRecording> measurements;  ///< a channel each
   std::vector<judge::ChannelAnalysis> analyses;         ///< the same, judged
+  Provenance provenance;
 };
 
 /// Reads, measures and judges a file. Throws Error for what cannot be read or is too short to
-/// measure, and Interrupted.
+/// measure, or whose sidecar is too new, and Interrupted.
 [[nodiscard]] Recorded measure_recording(const std::filesystem::path& path,
                                          const judge::Limits& limits);
 

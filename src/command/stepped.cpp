@@ -258,6 +258,7 @@ Stepped measure_steps(const std::filesystem::path& path, const judge::Limits& li
   stepped.format = source.format;
   const Heard heard = hear(source);
   stepped.frames = heard.frames;
+  stepped.provenance = provenance_of(path, source, heard.frames);
   const std::vector<Located> located = locate(heard, ladder, path.string());
   auto measured = measure_located(audio::open_sound_file(path), limits, located);
   for (std::size_t c = 0; c < located.size(); ++c) {

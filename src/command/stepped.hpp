@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "audio/stream.hpp"
+#include "command/provenance.hpp"
 #include "judge/onset.hpp"
 #include "measure/known_steps.hpp"
 #include "measure/ladder.hpp"
@@ -32,6 +33,7 @@ struct Stepped {
   audio::StreamFormat format;
   std::int64_t frames = 0;  ///< read, per channel
   std::vector<SteppedChannel> channels;
+  Provenance provenance;
 };
 
 /// Reads a file twice: to find the steps, and to measure them. A ladder is found by `ladder`, else

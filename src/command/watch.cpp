@@ -10,6 +10,7 @@
 #include "audio/sound_file.hpp"
 #include "command/command.hpp"
 #include "command/options.hpp"
+#include "command/provenance.hpp"
 #include "files/atomic_file.hpp"
 #include "live/rehearsal.hpp"
 #include "live/watch.hpp"
@@ -46,17 +47,10 @@ struct WatchOptions {
 // A calibration made with another input, or at another rate, may be another's.
 void warn_of_difference(const WatchOptions& options, const live::WatchJob& job) {
   if (options.calibration.empty()) return;
-  const auto origin = system::read_calibration(options.calibration).origin;
-  const Hertz rate = job.source.format.rate;
-  if (origin.sample_rate && *origin.sample_rate != rate) {
-    std::cerr << "railtap: note: " << options.calibration << " was made at "
-              << format_quantity(*origin.sample_rate, 6) << ", this is " << format_quantity(rate, 6)
-              << "; the volts hold only for the same input\n";
-  }
-  if (job.device && origin.device && *origin.device != job.name) {
-    std::cerr << "railtap: note: " << options.calibration << " was made with '" << *origin.device
-              << "', this is '" << job.name << "'; the volts hold only for the same input\n";
-  }
+  std::optional<std::string> device;
+  if (job.device) device = job.name;
+  tell(calibration_warnings(system::read_calibration(options.calibration), options.calibration,
+                            job.source.format.rate, device));
 }
 
 std::optional<Volts> volts_per_full_scale(const WatchOptions& options) {

@@ -17,6 +17,7 @@ struct AnalysisDocument {
   std::int64_t frames = 0;  ///< read, per channel
   judge::Limits limits;
   std::vector<judge::ChannelAnalysis> channels;
+  std::vector<std::string> warnings;  ///< against trusting the recording or the volts
 };
 
 /// The document "railtap.analysis/1": one line of JSON without a line end. What is not known is

@@ -111,6 +111,7 @@ std::string analysis_json(const AnalysisDocument& document) {
     channels.push_back(std::move(entry));
   }
   json["channels"] = std::move(channels);
+  json["warnings"] = document.warnings;
   return json.dump(-1, ' ', false, Json::error_handler_t::replace);
 }
 

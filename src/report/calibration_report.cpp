@@ -71,7 +71,8 @@ std::string calibration_json(const CalibrationDocument& document) {
     json["deviation_db"] = json_number(document.nominal->deviation.value());
     json["plausible"] = document.nominal->plausible;
   }
-  return json.dump(2) + "\n";
+  json["warnings"] = document.warnings;
+  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
 }  // namespace railtap::report

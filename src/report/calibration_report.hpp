@@ -4,6 +4,7 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "electric/calibration.hpp"
 #include "judge/calibration_tone.hpp"
@@ -18,6 +19,7 @@ struct CalibrationDocument {
   std::optional<electric::Meter> meter;
   electric::Calibration found;
   std::optional<electric::NominalComparison> nominal;
+  std::vector<std::string> warnings;  ///< against trusting the recording
 };
 
 /// Volts first.

@@ -36,6 +36,7 @@ struct OnsetDocument {
   std::vector<judge::ChannelOnset> channels;
   std::optional<std::string> before_name;
   std::vector<judge::ChannelOnset> before;     ///< the channels that were compared with
+  std::vector<std::string> warnings;           ///< against trusting recordings or volts
   std::vector<judge::StageComparison> stages;  ///< a channel each, where there is a `before`
 };
 

@@ -116,6 +116,7 @@ std::string onset_json(const OnsetDocument& document) {
     channels.push_back(channel_json(document.channels[i], document.found[i], document.limits));
   }
   json["channels"] = std::move(channels);
+  json["warnings"] = document.warnings;
   json["stage"] = nullptr;
   if (document.before_name) {
     Json stages = Json::array();

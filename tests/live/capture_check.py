@@ -241,7 +241,7 @@ def check_vanished(program):
 
 def check_interrupted(program):
     """Ctrl-C ends a recording in good order; one that was to have a length says that it was broken off."""
-    with Bench(program, 20.0) as bench:
+    with Bench(program, 60.0) as bench:
         bench.play()
         for options, status in (((), 0), (("--seconds", "60s"), 130)):
             name = f"until{status}.wav"
@@ -253,7 +253,8 @@ def check_interrupted(program):
             assert document["ended_by"] == "interrupt" and document["complete"], document
             recorded = read(bench.folder / name)
             assert len(recorded) == document["frames"]
-            assert len(runs_of(recorded, bench.played)) == 1
+            runs = runs_of(recorded, bench.played)
+            assert len(runs) == 1, runs
 
 
 def check_meter(program):
