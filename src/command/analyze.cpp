@@ -7,6 +7,7 @@
 #include "command/command.hpp"
 #include "command/options.hpp"
 #include "command/recorded.hpp"
+#include "command/recording_options.hpp"
 #include "report/analysis.hpp"
 #include "system/calibration_file.hpp"
 #include "units/error.hpp"
@@ -22,6 +23,7 @@ struct AnalyzeOptions {
   Hertz band_low{20.0};
   Hertz band_high{20000.0};
   bool json = false;
+  RecordingOptions recording;
 };
 
 judge::Limits resolve(const AnalyzeOptions& options) {
@@ -39,6 +41,7 @@ judge::Limits resolve(const AnalyzeOptions& options) {
 ExitStatus analyze(const AnalyzeOptions& options) {
   report::AnalysisDocument document;
   document.limits = resolve(options);
+  check_recording(options.recording);
   std::optional<system::CalibrationRecord> calibration;
   if (!options.calibration.empty()) {
     calibration = system::read_calibration(options.calibration);
@@ -57,6 +60,9 @@ ExitStatus analyze(const AnalyzeOptions& options) {
   document.channels = recorded.analyses;
   std::cout << (options.json ? report::analysis_json(document) + "\n"
                              : report::analysis_text(document));
+  write_down(options.recording, "analysis", report::analysis_json(document),
+             calibration ? calibration_summary(calibration, options.calibration)
+                         : calibration_summary(options.volts_per_full_scale));
   return judge::within_limits(document.channels) ? ExitStatus::within_limits
                                                  : ExitStatus::outside_limits;
 }
@@ -81,6 +87,7 @@ void add_analyze(CLI::App& app, ExitStatus& status) {
   add_quantity(*command, "--band-low", options->band_low, "Lower edge of the measuring band");
   add_quantity(*command, "--band-high", options->band_high, "Upper edge of the measuring band");
   command->add_flag("--json", options->json, "Print one JSON document");
+  add_recording_options(*command, options->recording);
   command->callback([options, &status] { status = analyze(*options); });
 }
 

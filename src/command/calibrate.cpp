@@ -1,7 +1,5 @@
 // SPDX-License-Identifier: MIT
 // `railtap calibrate`: ties a recording of a steady tone to a meter's reading of it.
-#include <chrono>
-#include <ctime>
 #include <filesystem>
 #include <iostream>
 #include <memory>
@@ -11,10 +9,12 @@
 #include "command/command.hpp"
 #include "command/options.hpp"
 #include "command/recorded.hpp"
+#include "command/recording_options.hpp"
 #include "electric/calibration.hpp"
 #include "judge/calibration_tone.hpp"
 #include "report/calibration_report.hpp"
 #include "system/calibration_file.hpp"
+#include "system/utc_time.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
@@ -30,6 +30,7 @@ struct CalibrateOptions {
   Decibels nominal_tolerance = usual_deviation;
   std::optional<int> channel;
   bool json = false, force = false;
+  RecordingOptions recording;
 };
 
 struct Captured {
@@ -66,15 +67,6 @@ electric::CalibrationTone tone_of(const CalibrateOptions& options, const Capture
   return tone;
 }
 
-std::string now_utc() {
-  const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
-  std::tm utc{};
-  gmtime_r(&now, &utc);
-  char text[sizeof "2000-01-01T00:00:00Z"];
-  const auto length = std::strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%SZ", &utc);
-  return {text, length};
-}
-
 std::optional<std::string> given(const std::string& text) {
   return text.empty() ? std::nullopt : std::optional(text);
 }
@@ -85,7 +77,7 @@ system::CalibrationRecord record_of(const CalibrateOptions& options, const Captu
   record.volts_per_full_scale = document.found.volts_per_full_scale;
   record.uncertainty = document.found.uncertainty;
   auto& origin = record.origin;
-  origin.date = now_utc();
+  origin.date = system::utc_now();
   origin.recording = std::filesystem::path(options.file).filename().string();
   origin.device = given(options.device);
   if (!origin.device && capture.provenance.sidecar)
@@ -127,6 +119,7 @@ void check_options(const CalibrateOptions& options) {
 
 ExitStatus run(const CalibrateOptions& options) {
   check_options(options);
+  check_recording(options.recording);
   const Captured capture = captured(options);
   tell(capture.provenance.warnings);
   const auto document = document_of(options, capture);
@@ -137,6 +130,7 @@ ExitStatus run(const CalibrateOptions& options) {
   }
   std::cout << (options.json ? report::calibration_json(document)
                              : report::calibration_report(document));
+  write_down(options.recording, "calibration", report::calibration_json(document));
   const bool plausible = !document.nominal || document.nominal->plausible;
   return plausible ? ExitStatus::within_limits : ExitStatus::outside_limits;
 }
@@ -166,6 +160,7 @@ void add_options(CLI::App& command, CalibrateOptions& options) {
       ->type_name("FILE");
   command.add_flag("--force", options.force, "Overwrite the calibration file if it exists");
   command.add_flag("--json", options.json, "Print one JSON document (railtap.calibration/1)");
+  add_recording_options(command, options.recording);
 }
 
 }  // namespace

@@ -7,6 +7,7 @@
 
 #include "command/command.hpp"
 #include "command/options.hpp"
+#include "command/recording_options.hpp"
 #include "command/stepped.hpp"
 #include "judge/stage.hpp"
 #include "report/onset.hpp"
@@ -26,6 +27,7 @@ struct OnsetOptions {
   std::optional<Volts> volts_per_full_scale;
   Percent limit{1.0};
   bool json = false;
+  RecordingOptions recording;
 };
 
 std::optional<LadderOptions> ladder_of(const OnsetOptions& options) {
@@ -40,17 +42,21 @@ std::optional<LadderOptions> ladder_of(const OnsetOptions& options) {
   return LadderOptions{*options.from, *options.to, require_positive(*options.step, "--step")};
 }
 
-judge::OnsetLimits limits_of(const OnsetOptions& options) {
+using Calibration = std::optional<system::CalibrationRecord>;
+
+Calibration calibration_of(const OnsetOptions& options) {
+  if (options.calibration.empty()) return std::nullopt;
+  return system::read_calibration(options.calibration);
+}
+
+judge::OnsetLimits limits_of(const OnsetOptions& options, const Calibration& calibration) {
   judge::OnsetLimits limits;
   limits.analysis.thdn = require_positive(options.limit, "--limit");
   if (options.volts_per_full_scale) {
     limits.analysis.volts_per_full_scale =
         require_positive(*options.volts_per_full_scale, "--volts-full-scale");
   }
-  if (!options.calibration.empty()) {
-    limits.analysis.volts_per_full_scale =
-        system::read_calibration(options.calibration).volts_per_full_scale;
-  }
+  if (calibration) limits.analysis.volts_per_full_scale = calibration->volts_per_full_scale;
   return limits;
 }
 
@@ -121,7 +127,9 @@ bool no_ladder(const judge::ChannelOnset& channel) {
 
 ExitStatus onset(const OnsetOptions& options) {
   report::OnsetDocument document;
-  document.limits = limits_of(options);
+  check_recording(options.recording);
+  const Calibration calibration = calibration_of(options);
+  document.limits = limits_of(options, calibration);
   document.file_name = options.file;
   const Stepped stepped = measure_steps(options.file, document.limits.analysis, ladder_of(options));
   document.format = stepped.format;
@@ -137,6 +145,9 @@ ExitStatus onset(const OnsetOptions& options) {
                 "record a ladder from `railtap tones`, or turn the volume up step by step and rest "
                 "a second on each");
   }
+  write_down(options.recording, "onset", report::onset_json(document),
+             calibration ? calibration_summary(calibration, options.calibration)
+                         : calibration_summary(options.volts_per_full_scale));
   return std::all_of(channels.begin(), channels.end(), clean) ? ExitStatus::within_limits
                                                               : ExitStatus::outside_limits;
 }
@@ -171,6 +182,7 @@ void add_onset(CLI::App& app, ExitStatus& status) {
       ->excludes(volts);
   add_quantity(*command, "--limit", options->limit, "THD+N at which it counts as distorted");
   command->add_flag("--json", options->json, "Print one JSON document (railtap.onset/1)");
+  add_recording_options(*command, options->recording);
   command->callback([options, &status] { status = onset(*options); });
 }
 

@@ -7,6 +7,7 @@
 
 #include "command/command.hpp"
 #include "command/options.hpp"
+#include "command/recording_options.hpp"
 #include "electric/channel_text.hpp"
 #include "electric/target.hpp"
 #include "report/target_json.hpp"
@@ -24,6 +25,7 @@ struct TargetOptions {
   std::vector<std::string> channels;
   bool bridged = false, json = false;
   electric::Conditions conditions;
+  RecordingOptions recording;
 };
 
 void add_options(CLI::App& command, TargetOptions& options) {
@@ -53,6 +55,7 @@ void add_options(CLI::App& command, TargetOptions& options) {
                "Supply voltage at the amplifier while setting");
   add_quantity(command, "--tolerance", conditions.tolerance, "How far a reading may be off");
   command.add_flag("--json", options.json, "Print one JSON document (railtap.target/1)");
+  add_recording_options(command, options.recording);
 }
 
 electric::Channel single_channel(const TargetOptions& options) {
@@ -106,6 +109,7 @@ void check_conditions(electric::Conditions& conditions, const std::string& meter
 
 ExitStatus run(TargetOptions& options) {
   check_conditions(options.conditions, options.meter);
+  check_recording(options.recording);
   std::vector<electric::ChannelTarget> results;
   ExitStatus status = ExitStatus::within_limits;
   for (const electric::Channel& channel : channels_of(options)) {
@@ -114,6 +118,7 @@ ExitStatus run(TargetOptions& options) {
   }
   std::cout << (options.json ? report::target_json(results, options.conditions)
                              : report::target_text(results, options.conditions));
+  write_down(options.recording, "target", report::target_json(results, options.conditions));
   return status;
 }
 

@@ -1,0 +1,48 @@
+// SPDX-License-Identifier: MIT
+// The options by which a command's result goes into the job's record as well.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "system/calibration_file.hpp"
+#include "system/job_record.hpp"
+
+namespace CLI {
+class App;
+}
+
+namespace railtap::command {
+
+/// Where a result is written down, and what it belongs to.
+struct RecordingOptions {
+  std::string file;  ///< empty: nothing is written down
+  std::string subject, stage, moment, note;
+};
+
+/// Adds --record, --subject, --stage, --moment and --note.
+void add_recording_options(CLI::App& command, RecordingOptions& options);
+
+/// Call it before the measurement: what is wrong with the record is told before the work is done.
+/// \throws Error where the file is there and is no record that can be read
+void check_recording(const RecordingOptions& options);
+
+/// Appends the result where a record was asked for.
+/// \param kind     "analysis", "onset", …
+/// \param document the command's own JSON document, as it prints it
+/// \param calibration its summary, or null
+/// \param system   the described system, for the record to carry
+/// \throws Error where the record cannot be written
+void write_down(const RecordingOptions& options, const std::string& kind,
+                const std::string& document, const system::Json& calibration = nullptr,
+                const std::optional<system::Json>& system = std::nullopt);
+
+/// What an entry says of the calibration that its volts rest on; null where there is none.
+/// \param file name of the calibration file
+[[nodiscard]] system::Json calibration_summary(
+    const std::optional<system::CalibrationRecord>& record, const std::string& file);
+
+/// The same for volts that were given on the command line.
+[[nodiscard]] system::Json calibration_summary(const std::optional<Volts>& volts_per_full_scale);
+
+}  // namespace railtap::command

@@ -1,0 +1,194 @@
+// SPDX-License-Identifier: MIT
+// A job's record: what was measured, when and with which calibration, as JSON that outlives it.
+#include "system/job_record.hpp"
+
+#include <algorithm>
+
+#include "files/atomic_file.hpp"
+#include "files/file_lock.hpp"
+#include "system/schema.hpp"
+#include "system/utc_time.hpp"
+#include "units/error.hpp"
+
+namespace railtap::system {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr std::string_view kind = "railtap.record";
+constexpr int version = 1;
+// An analysis has some kilobytes: thousands of them fit, and a whole one is still read in a blink.
+constexpr std::size_t most_bytes = 32'000'000;
+// The deepest document of ours has seven levels; printing one that is nested without end would
+// exhaust the stack.
+constexpr int deepest = 64;
+
+std::string line_at(std::string_view text, std::size_t byte) {
+  const auto end = text.begin() + static_cast<std::ptrdiff_t>(std::min(byte, text.size()));
+  return ", line " + std::to_string(1 + std::count(text.begin(), end, '\n'));
+}
+
+Error damaged(const std::string& problem, const std::string& place) {
+  return {problem, place, "restore the file from a copy, or start a new record"};
+}
+
+Json parsed(std::string_view text, const std::string& place) {
+  const auto guard = [&place](int depth, Json::parse_event_t, Json&) {
+    if (depth > deepest) throw damaged("the file is nested too deeply for a record", place);
+    return true;
+  };
+  try {
+    return Json::parse(text, guard);
+  } catch (const Json::parse_error& error) {
+    throw damaged("the file is not whole JSON", place + line_at(text, error.byte));
+  } catch (const Json::exception&) {  // a number beyond what a double holds
+    throw damaged("the file holds a value that cannot be read", place);
+  }
+}
+
+std::string text_at(const Json& object, const char* key, const std::string& place) {
+  const auto found = object.find(key);
+  if (found == object.end() || found->is_null()) return {};
+  if (found->is_string()) return found->get<std::string>();
+  throw damaged(std::string("\"") + key + "\" is not text", place);
+}
+
+/// An object, or null where there is none.
+Json object_at(const Json& object, const char* key, const std::string& place) {
+  const auto found = object.find(key);
+  if (found == object.end() || found->is_null()) return nullptr;
+  if (found->is_object()) return *found;
+  throw damaged(std::string("\"") + key + "\" is not an object", place);
+}
+
+RecordEntry entry_in(const Json& object, const std::string& place) {
+  if (!object.is_object()) throw damaged("the entry is not an object", place);
+  RecordEntry entry;
+  entry.kind = text_at(object, "kind", place);
+  if (entry.kind.empty()) throw damaged("\"kind\" is missing", place);
+  entry.subject = text_at(object, "subject", place);
+  entry.stage = text_at(object, "stage", place);
+  entry.moment = text_at(object, "moment", place);
+  entry.note = text_at(object, "note", place);
+  entry.time = text_at(object, "time", place);
+  entry.result = object_at(object, "result", place);
+  entry.calibration = object_at(object, "calibration", place);
+  return entry;
+}
+
+JobRecord record_in(const Json& document, const std::string& place) {
+  if (!document.is_object()) throw damaged("the file is not a record", place);
+  const std::string schema = text_at(document, "schema", place);
+  require_schema(schema.empty() ? std::nullopt : std::optional(schema), kind, version, place);
+  JobRecord record;
+  record.name = text_at(document, "name", place);
+  record.created = text_at(document, "created", place);
+  record.system = object_at(document, "system", place);
+  const auto entries = document.find("entries");
+  if (entries == document.end() || !entries->is_array()) {
+    throw damaged("\"entries\" is not a list", place);
+  }
+  for (const Json& entry : *entries) {
+    record.entries.push_back(
+        entry_in(entry, place + ", entry " + std::to_string(record.entries.size() + 1)));
+  }
+  return record;
+}
+
+Json json_of(const RecordEntry& entry) {
+  return {{"time", entry.time.empty() ? utc_now() : entry.time},
+          {"kind", entry.kind},
+          {"subject", entry.subject},
+          {"stage", entry.stage},
+          {"moment", entry.moment},
+          {"calibration", entry.calibration},
+          {"note", entry.note},
+          {"result", entry.result}};
+}
+
+std::string in_one_line(const Json& value) {
+  return value.dump(-1, ' ', false, Json::error_handler_t::replace);
+}
+
+/// An entry is a line, so that a person can find and compare them.
+std::string text_of(const Json& document) {
+  std::string text = "{";
+  const char* before = "\n";
+  for (const auto& [key, value] : document.items()) {
+    text += before + in_one_line(key) + ": ";
+    before = ",\n";
+    if (key != "entries") {
+      text += in_one_line(value);
+      continue;
+    }
+    std::string lines;
+    for (const Json& entry : value)
+      lines += (lines.empty() ? "\n  " : ",\n  ") + in_one_line(entry);
+    text += "[" + lines + "\n]";
+  }
+  return text + "\n}\n";
+}
+
+Json document_of(const JobRecord& record) {
+  Json entries = Json::array();
+  for (const RecordEntry& entry : record.entries) entries.push_back(json_of(entry));
+  return {{"schema", std::string(kind) + "/" + std::to_string(version)},
+          {"name", record.name},
+          {"created", record.created},
+          {"system", record.system},
+          {"entries", entries}};
+}
+
+/// The file's whole content, also what this version does not know, once it is known to be a record.
+Json document_at(const fs::path& path) {
+  if (!fs::exists(fs::symlink_status(path)))
+    return document_of({path.stem().string(), utc_now(), nullptr, {}});
+  Json document = parsed(files::read_file(path, most_bytes), path.string());
+  (void)record_in(document, path.string());
+  return document;
+}
+
+void take_system(Json& document, const Json& system) {
+  document["system"] = system;
+  const auto name = system.find("name");
+  if (name != system.end() && name->is_string()) document["name"] = *name;
+}
+
+/// The file behind a link is replaced, not the link; it need not be there yet.
+fs::path behind_link(const fs::path& path) {
+  std::error_code ignored;
+  if (fs::exists(path, ignored)) return fs::canonical(path);
+  if (!fs::is_symlink(path, ignored)) return path;
+  return path.parent_path() / fs::read_symlink(path);  // an absolute one replaces the folder
+}
+
+}  // namespace
+
+JobRecord parse_job_record(std::string_view text, const std::string& place) {
+  return record_in(parsed(text, place), place);
+}
+
+JobRecord read_job_record(const fs::path& path) {
+  return parse_job_record(files::read_file(path, most_bytes), path.string());
+}
+
+std::string job_record_text(const JobRecord& record) {
+  return text_of(document_of(record));
+}
+
+void append_to_job_record(const fs::path& given, RecordEntry entry,
+                          const std::optional<Json>& system) {
+  const fs::path path = behind_link(given);
+  const files::FileLock lock(path);
+  Json document = document_at(path);
+  if (system) take_system(document, *system);
+  document["entries"].push_back(json_of(entry));
+  const std::string text = text_of(document);
+  if (text.size() > most_bytes) {
+    throw Error("the record is full", path.string(), "start a new one under another name");
+  }
+  files::write_file(path, text, files::Overwrite::allow);
+  files::sync_folder_of(path);
+}
+
+}  // namespace railtap::system
