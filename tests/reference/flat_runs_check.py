@@ -12,6 +12,8 @@ import sys
 
 import numpy as np
 
+import outside
+
 SPEECH = pathlib.Path("/usr/share/sounds/alsa")
 MUSIC = pathlib.Path("/usr/share/sonic-pi/samples")
 
@@ -57,25 +59,35 @@ def reported(channel):
 def main(program):
     if not MUSIC.is_dir() or not SPEECH.is_dir():
         sys.exit("the packages sonic-pi-samples and alsa-utils are needed; setup.sh installs them")
+    checks = outside.Checks("recordings of Debian's packages sonic-pi-samples (CC0) and alsa-utils, counted with SoX and NumPy",
+                            outside.RECORDINGS)
     for name, (number, run, samples) in CLIPPED.items():
-        path = MUSIC / name
-        channels, status = analyze(program, path)
-        channel = channels[number - 1]
-        assert counted(path, number) == (run, samples), (name, counted(path, number))
-        assert reported(channel) == (run, samples), (name, reported(channel))
-        assert channel["verdict"] == "input-overload", (name, channel["verdict"])
-        assert channel["input_overload"]["present"] and status == 1, name
-        assert channel["thdn_percent"] is None, name
+        check_clipped(checks, program, MUSIC / name, number, (run, samples))
     for path in [MUSIC / name for name in NOT_CLIPPED] + [SPEECH / name for name in SPOKEN]:
-        channels, status = analyze(program, path)
-        assert status == 0, (path.name, [c["verdict"] for c in channels])
-        for number, channel in enumerate(channels, 1):
-            assert reported(channel) == counted(path, number), path.name
-            assert channel["verdict"] == "no-tone", (path.name, channel["verdict"])
-            assert not channel["input_overload"]["present"], path.name
-            assert not channel["flat_top"]["present"], path.name
-            assert channel["thdn_percent"] is None, path.name
-    print("flat runs: as counted, and clipped files told from clean ones")
+        check_clean(checks, program, path)
+    checks.close()
+
+
+def check_clipped(checks, program, path, number, expected):
+    channels, status = analyze(program, path)
+    channel = channels[number - 1]
+    checks.equal(f"{path.name}: longest run and samples, counted here", counted(path, number), expected)
+    checks.equal(f"{path.name}: longest run and samples, reported", reported(channel), expected)
+    checks.equal(f"{path.name}: verdict and exit status", (channel["verdict"], status), ("input-overload", 1))
+    checks.equal(f"{path.name}: overload present", channel["input_overload"]["present"], True)
+    checks.equal(f"{path.name}: THD+N", channel["thdn_percent"], None)
+
+
+def check_clean(checks, program, path):
+    channels, status = analyze(program, path)
+    checks.equal(f"{path.name}: exit status", status, 0)
+    for number, channel in enumerate(channels, 1):
+        name = f"{path.name}, channel {number}"
+        checks.equal(f"{name}: longest run and samples", reported(channel), counted(path, number))
+        checks.equal(f"{name}: verdict", channel["verdict"], "no-tone")
+        checks.equal(f"{name}: overload, flat tops, THD+N",
+                     (channel["input_overload"]["present"], channel["flat_top"]["present"], channel["thdn_percent"]),
+                     (False, False, None))
 
 
 if __name__ == "__main__":

@@ -16,6 +16,7 @@ import numpy as np
 import scipy.io.wavfile
 import scipy.signal
 
+import outside
 from outside import Checks, analyze
 
 RATE = 48000
@@ -144,7 +145,7 @@ def check_rail(checks, what, read_db, truth_db):
 
 
 def main(program):
-    checks = Checks("ngspice 39, a netlist of our own; the waveform's gain and plateaus are the truth")
+    checks = Checks("ngspice 39, a netlist of our own; the waveform's gain and plateaus are the truth", outside.SIMULATION)
     with tempfile.TemporaryDirectory() as folder:
         path = pathlib.Path(folder, "stage.wav")
         for number, (hz, points, drive, rails, coupling_hz) in enumerate(CASES):

@@ -55,7 +55,7 @@ def cases():
 
 
 def main(program):
-    checks = outside.Checks("IEEE Std 1057 four-parameter sine fit, by SciPy on the same file")
+    checks = outside.Checks("IEEE Std 1057 four-parameter sine fit, by SciPy on the same file", outside.LIBRARIES)
     with tempfile.TemporaryDirectory() as folder:
         path = pathlib.Path(folder) / "tone.wav"
         for rate, encoding, hz, level, noise, seconds in cases():

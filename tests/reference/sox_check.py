@@ -44,7 +44,7 @@ def files(folder):
 
 
 def main(program):
-    checks = outside.Checks("SoX: sox FILE -n stats")
+    checks = outside.Checks("SoX: sox FILE -n stats", outside.LIBRARIES)
     with tempfile.TemporaryDirectory() as folder:
         for path in files(pathlib.Path(folder)):
             rms, peak = sox_stats(path)

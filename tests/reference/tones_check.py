@@ -185,7 +185,7 @@ def mp3(checks, program, folder):
 
 
 def main(program):
-    checks = outside.Checks("SoX, NumPy and SciPy")
+    checks = outside.Checks("SoX, NumPy and SciPy", outside.LIBRARIES)
     with tempfile.TemporaryDirectory() as name:
         for part in (kit_levels, masks, formulas, reproducible, mp3):
             print(f"- {part.__name__}")

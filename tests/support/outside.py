@@ -7,6 +7,7 @@ import pathlib
 import shutil
 import struct
 import subprocess
+import sys
 import tempfile
 
 import numpy
@@ -89,37 +90,71 @@ def db(ratio):
     return 20 * math.log10(ratio)
 
 
-class Checks:
-    """Collects comparisons; each names the source that its expectation comes from."""
+STANDARDS = "published standards and handbooks"
+LIBRARIES = "reference libraries and programs"
+SIMULATION = "physical simulation"
+RECORDINGS = "open recordings"
+PRACTICE = "facts of the trade (common practice)"
 
-    def __init__(self, source):
+
+_kept = {}  # how many files a script has left in the validation folder
+
+
+class Checks:
+    """Collects comparisons; each names the source that its expectation comes from.
+
+    group: the kind of source, one of the names above. When RAILTAP_VALIDATION names a folder, `close` leaves there what
+    was compared, for docs/validation.md.
+    """
+
+    def __init__(self, source, group=STANDARDS):
         self.source = source
+        self.group = group
+        self.rows = []
         self.made = 0
         self.failed = []
         print(f"source: {source}")
 
     def within(self, what, value, expected, tolerance, unit=""):
         good = isinstance(value, (int, float)) and abs(value - expected) <= tolerance
-        self._note(good, f"{what}: {value} (expected {expected:.9g} ± {tolerance:g} {unit})")
+        self._note(good, f"{what}: {value} (expected {expected:.9g} ± {tolerance:g} {unit})",
+                   {"what": what, "expected": expected, "measured": value, "tolerance": tolerance, "unit": unit})
 
     def within_relative(self, what, value, expected, tolerance, unit=""):
         self.within(what, value, expected, abs(expected) * tolerance, unit)
 
     def at_most(self, what, value, limit, unit=""):
         good = isinstance(value, (int, float)) and value <= limit
-        self._note(good, f"{what}: {value} (at most {limit:g} {unit})")
+        self._note(good, f"{what}: {value} (at most {limit:g} {unit})",
+                   {"what": what, "at_most": limit, "measured": value, "unit": unit})
 
     def equal(self, what, value, expected):
-        self._note(value == expected, f"{what}: {value!r} (expected {expected!r})")
+        self._note(value == expected, f"{what}: {value!r} (expected {expected!r})",
+                   {"what": what, "expected": str(expected), "measured": str(value)})
 
-    def _note(self, good, line):
+    def _note(self, good, line, row):
         self.made += 1
+        self.rows.append(dict(row, good=bool(good)))
         print(("  ok    " if good else "  FAIL  ") + line)
         if not good:
             self.failed.append(line)
 
+    def _keep(self):
+        folder = os.environ.get("RAILTAP_VALIDATION")
+        if not folder:
+            return
+        script = pathlib.Path(sys.argv[0]).stem
+        pathlib.Path(folder).mkdir(parents=True, exist_ok=True)
+        number = _kept.setdefault(script, 0) + 1
+        _kept[script] = number
+        document = {"script": script, "source": self.source, "group": self.group, "rows": self.rows}
+        plain = lambda number: number.item() if isinstance(number, numpy.generic) else str(number)
+        whole = json.dumps(document, ensure_ascii=False, default=plain)
+        pathlib.Path(folder, f"{script}-{number}.json").write_text(whole, "utf-8")
+
     def close(self):
         """Ends the test; a test that compared nothing has not passed."""
+        self._keep()
         assert self.made, "no check was made"
         assert not self.failed, f"{len(self.failed)} of {self.made} checks failed:\n" + "\n".join(self.failed)
         print(f"{self.made} checks")
