@@ -13,6 +13,8 @@ import sys
 
 import numpy
 
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "live"))
+
 import outside
 
 RATE, CHANNELS, BYTES = 48000, 2, 3
@@ -72,10 +74,53 @@ def reading(watch, railtap, read_loop, folder):
     row("railtap analyze", ours, memory, f"{ours / bare:.2f} times the bare loop (limit {RATIO_LIMIT})")
     short, short_memory = watch.best([railtap, "analyze", minute, "--json"])
     row("railtap analyze, one minute of it", short, short_memory, f"limit {MEMORY_LIMIT_MB} MB at any length")
+    lengths(watch, railtap, folder)
     script = pathlib.Path(__file__).with_name("numpy_frames.py")
     usual, usual_memory = watch.best(["/usr/bin/python3", script, hour], runs=1)
     row("NumPy, 8192-sample frames half overlapped", usual, usual_memory,
         f"{usual / ours:.0f} times railtap's time")
+
+
+def lengths(watch, railtap, folder):
+    """Time and memory as the file grows; the long file's pages may not all fit the system's cache."""
+    for minutes in (10, 180):
+        file = write_long_tone(folder / "length.wav", 60 * minutes)
+        seconds, memory = watch.best([railtap, "analyze", file, "--json"], runs=2)
+        row(f"railtap analyze, {minutes} minutes", seconds, memory)
+        file.unlink()
+
+
+def judging(judge_second):
+    print("one second of stereo, clipped on both rails, 60 dB S/N, from samples to verdicts, one core")
+    for line in subprocess.run([judge_second], capture_output=True, text=True, check=True).stdout.splitlines():
+        hertz, median, fast, clipped, channels = line.split()
+        assert clipped == channels, f"{clipped} of {channels} channels were called clipped"
+        print(f"  {hertz:>5} Hz: median {median} ms, fastest tenth under {fast} ms  (limit 5 ms)")
+
+
+def ladder(watch, railtap, folder):
+    """A ladder of 1 dB steps, clipped, as `onset` gets it."""
+    watch.once([railtap, "tones", folder / "ladder", "--tone", "ladder-1khz"])
+    made = next((folder / "ladder").glob("*.wav"))
+    seconds, memory = watch.best([railtap, "onset", made, "--json"])
+    print("the kit's 1 kHz level ladder")
+    row("railtap onset", seconds, memory)
+
+
+def live(railtap, folder):
+    """What watching costs, and how soon the figure is on the screen (the tests' own code)."""
+    import resource
+    import watch_check
+    print("watching two channels at 48 kHz")
+    file = folder / "watched.wav"
+    outside.write_wav(file, numpy.repeat(numpy.clip(outside.sine(997, -6, 60.0), -0.45, 0.45).reshape(-1, 1), 2, axis=1))
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    subprocess.run([railtap, "watch", file, "--fast", "--json", "--every", "25ms"], stdout=subprocess.DEVNULL)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    used = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    print(f"  processor time, clipped tone, 40 readings a second: {100 * used / 60:.1f} % of one core  (limit 5 %)")
+    delays = sorted(1000 * delay for delay in watch_check.steps_to_screen(railtap, 10))
+    print(f"  from a step of level to the screen: median {delays[len(delays) // 2]:.0f} ms, longest {delays[-1]:.0f} ms  (limit 150 ms)")
 
 
 def writing(watch, railtap, folder):
@@ -100,7 +145,7 @@ def writing(watch, railtap, folder):
     row(f"railtap tones, the whole kit ({size:.0f} MB)", kit, memory, f"{size / kit:.0f} MB/s")
 
 
-def main(railtap, read_loop, measure, folder):
+def main(railtap, read_loop, measure, judge_second, folder):
     folder = pathlib.Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     busy = os.getloadavg()[0]
@@ -108,6 +153,9 @@ def main(railtap, read_loop, measure, folder):
         print(f"other work is going on here (load {busy:.1f}): the times below are too long, and ratios are off")
     try:
         reading(Stopwatch(measure), railtap, read_loop, folder)
+        judging(judge_second)
+        ladder(Stopwatch(measure), railtap, folder)
+        live(railtap, folder)
         writing(Stopwatch(measure), railtap, folder)
     finally:
         shutil.rmtree(folder)
