@@ -17,7 +17,8 @@ constexpr std::size_t least_points = 16;
 
 /// One point of a half cycle, seen from its crest: the angle from there, and the value away from 0.
 struct CrestPoint {
-  double angle;
+  double angle;         // from the crest, radians
+  double cosine, sine;  // of it: the fits below need them a hundred times
   double value;
 };
 
@@ -73,7 +74,9 @@ std::vector<CrestPoint> half_cycle(std::span<const FoldedPoint> points, double c
   std::vector<CrestPoint> half;
   for (const FoldedPoint& point : points) {
     const double cycles = wrapped(point.phase - crest_phase + 0.5) - 0.5;
-    if (std::abs(cycles) <= 0.25) half.push_back({2.0 * pi * cycles, side * point.mean});
+    if (std::abs(cycles) > 0.25) continue;
+    const double angle = 2.0 * pi * cycles;
+    half.push_back({angle, std::cos(angle), std::sin(angle), side * point.mean});
   }
   return half;
 }
@@ -103,15 +106,16 @@ std::array<double, 3> solve(std::array<std::array<double, 4>, 3> m) {
   return x;
 }
 
-std::array<double, 3> held_basis(double angle, double p) {
-  if (std::abs(angle) <= p) return {std::cos(p), 1.0, 0.0};
-  return {std::cos(angle), 1.0, -std::sin(angle)};  // the last lets the crest lie a little aside
+std::array<double, 3> held_basis(const CrestPoint& point, double p, double cosine_of_p) {
+  if (std::abs(point.angle) <= p) return {cosine_of_p, 1.0, 0.0};
+  return {point.cosine, 1.0, -point.sine};  // the last lets the crest lie a little aside
 }
 
 HeldCosine fit_held(std::span<const CrestPoint> half, double p) {
+  const double cosine_of_p = std::cos(p);
   std::array<std::array<double, 4>, 3> normal{};
   for (const CrestPoint& point : half) {
-    const auto basis = held_basis(point.angle, p);
+    const auto basis = held_basis(point, p, cosine_of_p);
     for (std::size_t i = 0; i < 3; ++i) {
       for (std::size_t j = 0; j < 3; ++j) normal[i][j] += basis[i] * basis[j];
       normal[i][3] += basis[i] * point.value;
@@ -120,7 +124,7 @@ HeldCosine fit_held(std::span<const CrestPoint> half, double p) {
   const auto x = solve(normal);
   HeldCosine fit{x[0], 0.0};
   for (const CrestPoint& point : half) {
-    const auto basis = held_basis(point.angle, p);
+    const auto basis = held_basis(point, p, cosine_of_p);
     const double miss = point.value - x[0] * basis[0] - x[1] * basis[1] - x[2] * basis[2];
     fit.error += miss * miss;
   }
@@ -158,7 +162,7 @@ CrestSlope crest_slope(std::span<const CrestPoint> half, const BestAngle& best) 
   double n = 0.0, sum_x = 0.0, sum_y = 0.0, sum_xx = 0.0, sum_xy = 0.0;
   for (const CrestPoint& point : half) {
     if (std::abs(point.angle) > best.angle) continue;
-    const double x = std::cos(point.angle);
+    const double x = point.cosine;
     n += 1.0;
     sum_x += x;
     sum_y += point.value;

@@ -14,8 +14,6 @@ namespace {
 using std::numbers::pi;
 
 constexpr std::array<double, 4> window_terms = {0.35875, 0.48829, 0.14128, 0.01168};
-constexpr std::ptrdiff_t main_lobe_bins =
-    4;  // a four-term cosine window's main lobe ends 4 bins out
 
 bool has_only_small_factors(std::size_t n) {
   for (const std::size_t factor : {2U, 3U, 5U}) {
@@ -24,13 +22,15 @@ bool has_only_small_factors(std::size_t n) {
   return n == 1;
 }
 
-// Σ_{n<N} e^{j2π·offset·n/N}, the transform of the rectangular window.
-std::complex<double> dirichlet(double offset, double length) {
-  const double denominator = std::sin(pi * offset / length);
-  if (std::abs(denominator) < 1e-15) return length;
-  return std::polar(1.0, pi * offset * (length - 1.0) / length) *
-         (std::sin(pi * offset) / denominator);
-}
+// Half of each side term of the window, alternating in sign, from −3 to 3 bins: what the transform
+// of the rectangular window is multiplied with.
+constexpr std::ptrdiff_t side_terms = 3;
+constexpr std::array<double, 2 * side_terms + 1> shifted_terms = {
+    -0.5 * window_terms[3], 0.5 * window_terms[2], -0.5 * window_terms[1], window_terms[0],
+    -0.5 * window_terms[1], 0.5 * window_terms[2], -0.5 * window_terms[3]};
+constexpr double sum_of_terms =
+    window_terms[0] - window_terms[1] + window_terms[2] - window_terms[3];
+constexpr double on_bin = 1e-12;  // bins: nearer, and the line is on the bin
 
 }  // namespace
 
@@ -76,24 +76,43 @@ void Spectrum::transform(std::span<const double> samples) {
   bins_.front() = bins_.front().real();
 }
 
-std::complex<double> Spectrum::kernel(double offset) const {
-  const auto length = static_cast<double>(window_.size());
-  std::complex<double> sum = window_terms[0] * dirichlet(offset, length);
-  double sign = -1.0;
-  for (std::size_t term = 1; term < window_terms.size(); ++term, sign = -sign) {
-    const auto shift = static_cast<double>(term);
-    sum += sign * 0.5 * window_terms[term] *
-           (dirichlet(offset - shift, length) + dirichlet(offset + shift, length));
+// The transform of the rectangular window, Σ_{n<N} e^{j2π·x·n/N}, is e^{jπx}·e^{−jθ}·sin(πx)/sin(θ)
+// with θ = πx/N. For x = f + k, k whole, that is e^{jπf}·sin(πf)·(cot θ − j): all bins of a line
+// share the factor in front [Harris, Proc. IEEE 66 (1978), section IV, for the cosine-sum windows].
+Spectrum::Kernels Spectrum::kernels(double bin, std::ptrdiff_t centre, double length) {
+  constexpr std::ptrdiff_t reach = main_lobe_bins + side_terms;
+  const double fraction = bin - static_cast<double>(centre);
+  Kernels result{};
+  if (std::abs(fraction) < on_bin) {
+    for (std::ptrdiff_t k = -side_terms; k <= side_terms; ++k) {
+      result[static_cast<std::size_t>(main_lobe_bins + k)] =
+          length * shifted_terms[static_cast<std::size_t>(side_terms + k)];
+    }
+    return result;
   }
-  return sum;
+  std::array<double, 2 * reach + 1> cotangent;  // of x = fraction − k
+  for (std::ptrdiff_t k = -reach; k <= reach; ++k) {
+    cotangent[static_cast<std::size_t>(reach + k)] =
+        1.0 / std::tan(pi * (fraction - static_cast<double>(k)) / length);
+  }
+  const std::complex<double> front = std::polar(std::sin(pi * fraction), pi * fraction);
+  for (std::size_t b = 0; b < result.size(); ++b) {
+    double real = 0.0;
+    for (std::size_t s = 0; s < shifted_terms.size(); ++s) {
+      real += shifted_terms[s] * cotangent[b + s];
+    }
+    result[b] = front * std::complex(real, -sum_of_terms);
+  }
+  return result;
 }
 
 Spectrum::Projection Spectrum::project(double bin, std::ptrdiff_t centre) const {
   Projection projection;
-  for (std::ptrdiff_t b = centre - main_lobe_bins; b <= centre + main_lobe_bins; ++b) {
-    const auto w = kernel(bin - static_cast<double>(b));
-    projection.onto_line += bins_[static_cast<std::size_t>(b)] * std::conj(w);
-    projection.line_energy += std::norm(w);
+  const Kernels kernel = kernels(bin, centre, static_cast<double>(window_.size()));
+  for (std::size_t b = 0; b < kernel.size(); ++b) {
+    const auto at = centre - main_lobe_bins + static_cast<std::ptrdiff_t>(b);
+    projection.onto_line += bins_[static_cast<std::size_t>(at)] * std::conj(kernel[b]);
+    projection.line_energy += std::norm(kernel[b]);
   }
   return projection;
 }
@@ -123,8 +142,10 @@ double Spectrum::refine_line(double bin) const {
 
 void Spectrum::subtract_line(double bin, std::complex<double> phasor) {
   const auto centre = static_cast<std::ptrdiff_t>(std::lround(bin));
-  for (std::ptrdiff_t b = centre - main_lobe_bins; b <= centre + main_lobe_bins; ++b) {
-    bins_[static_cast<std::size_t>(b)] -= 0.5 * phasor * kernel(bin - static_cast<double>(b));
+  const Kernels kernel = kernels(bin, centre, static_cast<double>(window_.size()));
+  for (std::size_t b = 0; b < kernel.size(); ++b) {
+    const auto at = centre - main_lobe_bins + static_cast<std::ptrdiff_t>(b);
+    bins_[static_cast<std::size_t>(at)] -= 0.5 * phasor * kernel[b];
   }
 }
 

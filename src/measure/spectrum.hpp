@@ -3,6 +3,7 @@
 // out.
 #pragma once
 
+#include <array>
 #include <complex>
 #include <cstddef>
 #include <memory>
@@ -69,7 +70,11 @@ class Spectrum {
     std::complex<double> onto_line;
     double line_energy = 0.0;
   };
-  [[nodiscard]] std::complex<double> kernel(double offset) const;
+  // A four-term cosine window's main lobe ends 4 bins out.
+  static constexpr std::ptrdiff_t main_lobe_bins = 4;
+  using Kernels = std::array<std::complex<double>, 2 * main_lobe_bins + 1>;
+  // What a line of amplitude 2 at `bin` leaves in the bins around `centre`.
+  [[nodiscard]] static Kernels kernels(double bin, std::ptrdiff_t centre, double length);
   [[nodiscard]] Projection project(double bin, std::ptrdiff_t centre) const;
 
   struct Plan;

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "measure/frame.hpp"
 #include "measure/weighting.hpp"
 
 namespace railtap::measure {
@@ -15,7 +16,7 @@ using std::numbers::pi;
 
 constexpr double shortest_block_s = 0.15;
 constexpr std::size_t most_fitted_orders =
-    30;  // by least squares in time; higher ones from the spectrum
+    32;  // by least squares in time; higher ones from the spectrum
 constexpr std::size_t most_series_orders = 100;  // kept in the series; higher ones only counted
 constexpr double highest_share_of_nyquist = 0.98;
 // Below this share of power explained it is not one tone (common practice: THD+N above −7 dB means
@@ -85,14 +86,9 @@ BlockMeasurement BlockMeter::measure(std::span<const double> samples, std::optio
   block.frames = samples.size();
   residual_.resize(samples.size());
 
-  double mean = 0.0;
-  for (const double x : samples) mean += x;
-  mean /= static_cast<double>(samples.size());
-  double ac_energy = 0.0;
-  for (std::size_t n = 0; n < samples.size(); ++n) {
-    residual_[n] = samples[n] - mean;
-    ac_energy += residual_[n] * residual_[n];
-  }
+  const double mean = figures(samples).sum / static_cast<double>(samples.size());
+  for (std::size_t n = 0; n < samples.size(); ++n) residual_[n] = samples[n] - mean;
+  const double ac_energy = figures(residual_).sum_of_squares;
   block.dc = mean;
 
   std::optional<double> start;
@@ -108,8 +104,7 @@ BlockMeasurement BlockMeter::measure(std::span<const double> samples, std::optio
     const auto orders = static_cast<std::size_t>(std::clamp(top, 1.0, double{most_fitted_orders}));
     fitter_.fit(samples, cycles_per_sample, orders, fit_);
     fitter_.residual(samples, fit_, residual_);
-    double left = 0.0;
-    for (const double r : residual_) left += r * r;
+    const double left = figures(residual_).sum_of_squares;
     block.explained = std::max(0.0, 1.0 - left / ac_energy);
     block.tone = block.explained >= least_explained;
   }

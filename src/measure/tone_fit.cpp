@@ -3,10 +3,12 @@
 #include "measure/tone_fit.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
 #include "measure/correlate.hpp"
+#include "measure/powers.hpp"
 #include "measure/vectorize.hpp"
 
 namespace railtap::measure {
@@ -15,8 +17,9 @@ namespace {
 using std::numbers::pi;
 
 constexpr std::size_t chunk_length = 1024;  // a chunk's arrays stay in the first-level cache
-constexpr std::size_t frequency_fit_orders =
-    6;  // enough that a clipped tone's harmonics do not pull
+constexpr std::size_t stride_length = 32;   // its square is a chunk
+// Enough that a clipped tone's harmonics do not pull; whole groups of orders_at_once are fastest.
+constexpr std::size_t frequency_fit_orders = 2 * orders_at_once;
 constexpr int most_frequency_steps = 6;
 // A step below this many cycles over the whole block cannot change a −180 dB residual: an error of
 // ε cycles leaves a residual of about 2π·ε/√12 of the fundamental.
@@ -54,6 +57,11 @@ RAILTAP_VECTORIZE void accumulate(const double* re, const double* im, double c_r
                                   double* out, std::size_t count) {
 #pragma omp simd
   for (std::size_t n = 0; n < count; ++n) out[n] += c_re * re[n] - c_im * im[n];
+}
+
+RAILTAP_VECTORIZE void subtract(const double* a, const double* b, double* out, std::size_t count) {
+#pragma omp simd
+  for (std::size_t n = 0; n < count; ++n) out[n] = a[n] - b[n];
 }
 
 struct StepSums {
@@ -119,15 +127,22 @@ void solve_symmetric(std::vector<double>& a, std::vector<double>& b, std::size_t
 }  // namespace
 
 void ToneFitter::prepare_rotation(double cycles_per_sample) {
+  if (cycles_per_sample == cycles_per_sample_ && rotation_re_.size() == chunk_length) return;
   for (auto* array : {&rotation_re_, &rotation_im_, &base_re_, &base_im_, &power_re_, &power_im_,
                       &model_, &slope_}) {
     array->resize(chunk_length);
   }
   cycles_per_sample_ = cycles_per_sample;
-  for (std::size_t m = 0; m < chunk_length; ++m) {
-    const double angle = 2.0 * pi * cycles_per_sample * static_cast<double>(m);
-    rotation_re_[m] = std::cos(angle);
-    rotation_im_[m] = std::sin(angle);
+  // Fine steps within a stride, and one turn for each stride: few sines for many samples.
+  const double turn = 2.0 * pi * cycles_per_sample;
+  for (std::size_t m = 0; m < stride_length; ++m) {
+    rotation_re_[m] = std::cos(turn * static_cast<double>(m));
+    rotation_im_[m] = std::sin(turn * static_cast<double>(m));
+  }
+  for (std::size_t first = stride_length; first < chunk_length; first += stride_length) {
+    const double angle = turn * static_cast<double>(first);
+    rotate(rotation_re_.data(), rotation_im_.data(), std::cos(angle), std::sin(angle),
+           rotation_re_.data() + first, rotation_im_.data() + first, stride_length);
   }
 }
 
@@ -140,6 +155,41 @@ void ToneFitter::start_chunk(std::size_t first, std::size_t samples, double cycl
          base_re_.data(), base_im_.data(), count);
 }
 
+void ToneFitter::correlate_orders(const double* x, std::size_t count, std::size_t orders) {
+  std::size_t k = 1;
+  std::array<Correlation, orders_at_once> four;
+  for (; k + orders_at_once <= orders + 1; k += orders_at_once) {
+    correlate_four(x, base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(), count,
+                   four);
+    for (std::size_t i = 0; i < orders_at_once; ++i) {
+      sums_[k + i] += std::complex(four[i].re, -four[i].im);
+    }
+  }
+  for (; k <= orders; ++k) {
+    const Correlation sum = correlate(x, power_re_.data(), power_im_.data(), count);
+    sums_[k] += std::complex(sum.re, -sum.im);
+    if (k < orders)
+      multiply(base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(), count);
+  }
+}
+
+void ToneFitter::add_harmonics(std::span<const std::complex<double>> phasors, std::size_t count,
+                               double* out) {
+  std::copy_n(base_re_.begin(), count, power_re_.begin());
+  std::copy_n(base_im_.begin(), count, power_im_.begin());
+  std::size_t k = 0;
+  for (; k + orders_at_once <= phasors.size(); k += orders_at_once) {
+    accumulate_four(base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(),
+                    phasors.data() + k, count, out);
+  }
+  for (; k < phasors.size(); ++k) {
+    accumulate(power_re_.data(), power_im_.data(), phasors[k].real(), phasors[k].imag(), out,
+               count);
+    if (k + 1 < phasors.size())
+      multiply(base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(), count);
+  }
+}
+
 void ToneFitter::project(std::span<const double> samples, std::size_t orders) {
   sums_.assign(orders + 1, 0.0);
   for (std::size_t first = 0; first < samples.size(); first += chunk_length) {
@@ -149,12 +199,7 @@ void ToneFitter::project(std::span<const double> samples, std::size_t orders) {
     std::copy_n(base_re_.begin(), count, power_re_.begin());
     std::copy_n(base_im_.begin(), count, power_im_.begin());
     sums_[0] += total(x, count);
-    for (std::size_t k = 1; k <= orders; ++k) {
-      const Correlation sum = correlate(x, power_re_.data(), power_im_.data(), count);
-      sums_[k] += std::complex(sum.re, -sum.im);
-      if (k < orders)
-        multiply(base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(), count);
-    }
+    correlate_orders(x, count, orders);
   }
 }
 
@@ -210,14 +255,7 @@ ToneFitter::FrequencyStep ToneFitter::frequency_step(std::span<const double> sam
     std::fill_n(model_.begin(), count, fit.dc);
     std::fill_n(slope_.begin(), count, 0.0);
     accumulate(base_re_.data(), base_im_.data(), c1.real(), c1.imag(), slope_.data(), count);
-    std::copy_n(base_re_.begin(), count, power_re_.begin());
-    std::copy_n(base_im_.begin(), count, power_im_.begin());
-    for (std::size_t k = 0; k < fit.phasor.size(); ++k) {
-      if (k > 0)
-        multiply(base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(), count);
-      accumulate(power_re_.data(), power_im_.data(), fit.phasor[k].real(), fit.phasor[k].imag(),
-                 model_.data(), count);
-    }
+    add_harmonics(fit.phasor, count, model_.data());
     const double start = static_cast<double>(first) - 0.5 * static_cast<double>(samples.size() - 1);
     add_step_sums(samples.data() + first, model_.data(), slope_.data(), start,
                   2.0 / static_cast<double>(samples.size()), count, sums);
@@ -227,7 +265,8 @@ ToneFitter::FrequencyStep ToneFitter::frequency_step(std::span<const double> sam
   // [Kay, Estimation Theory (1993), section 8.4].
   const double sigma = std::sqrt(sums.residual / static_cast<double>(samples.size()));
   const double noise = sigma * std::sqrt(sums.twice_weighted_energy) / sums.weighted_energy;
-  return {sums.projection / sums.weighted_energy / (2.0 * pi), noise / (2.0 * pi)};
+  const double unexplained = std::sqrt(2.0) * sigma / std::abs(c1);
+  return {sums.projection / sums.weighted_energy / (2.0 * pi), noise / (2.0 * pi), unexplained};
 }
 
 void ToneFitter::fit(std::span<const double> samples, double start_cycles_per_sample,
@@ -241,7 +280,11 @@ void ToneFitter::fit(std::span<const double> samples, double start_cycles_per_sa
     frequency = std::clamp(frequency + step.change, 0.5 / length, 0.5 - 0.5 / length);
     const double settled =
         std::max(settled_cycles_per_block / length, settled_share_of_noise * step.noise);
-    if (std::abs(step.change) < settled) break;
+    // What a Gauss-Newton step leaves is its own size times how far the model was from linear: the
+    // phase it moved at the ends, and what the model does not explain [Nocedal and Wright,
+    // Numerical Optimization (2006), section 10.3].
+    const double phase_moved = pi * length * std::abs(step.change);
+    if (std::abs(step.change) * (phase_moved + step.unexplained) < settled) break;
   }
   fit_known_frequency(samples, frequency, orders, fit);
 }
@@ -251,17 +294,10 @@ void ToneFitter::residual(std::span<const double> samples, const ToneFit& fit,
   prepare_rotation(fit.cycles_per_sample);
   for (std::size_t first = 0; first < samples.size(); first += chunk_length) {
     const std::size_t count = std::min(chunk_length, samples.size() - first);
-    double* out = residual.data() + first;
     start_chunk(first, samples.size(), fit.cycles_per_sample);
-    std::copy_n(base_re_.begin(), count, power_re_.begin());
-    std::copy_n(base_im_.begin(), count, power_im_.begin());
-    for (std::size_t n = 0; n < count; ++n) out[n] = samples[first + n] - fit.dc;
-    for (std::size_t k = 0; k < fit.phasor.size(); ++k) {
-      if (k > 0)
-        multiply(base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(), count);
-      accumulate(power_re_.data(), power_im_.data(), -fit.phasor[k].real(), -fit.phasor[k].imag(),
-                 out, count);
-    }
+    std::fill_n(model_.begin(), count, fit.dc);
+    add_harmonics(fit.phasor, count, model_.data());
+    subtract(samples.data() + first, model_.data(), residual.data() + first, count);
   }
 }
 

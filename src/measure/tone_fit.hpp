@@ -43,13 +43,15 @@ class ToneFitter {
  private:
   void project(std::span<const double> samples, std::size_t orders);
   void solve(std::size_t samples, double cycles_per_sample, std::size_t orders, ToneFit& fit);
+  void correlate_orders(const double* x, std::size_t count, std::size_t orders);
+  void add_harmonics(std::span<const std::complex<double>> phasors, std::size_t count, double* out);
   void prepare_rotation(double cycles_per_sample);
   void start_chunk(std::size_t first, std::size_t samples, double cycles_per_sample);
 
-  struct FrequencyStep {  // both in cycles per sample
-    double change = 0.0;
-    double noise =
-        0.0;  // standard deviation that the residual, taken as white, leaves in the frequency
+  struct FrequencyStep {
+    double change = 0.0;       // cycles per sample
+    double noise = 0.0;        // standard deviation that the residual, taken as white, leaves in it
+    double unexplained = 0.0;  // RMS of the residual over that of the fundamental
   };
   [[nodiscard]] FrequencyStep frequency_step(std::span<const double> samples, const ToneFit& fit);
 
