@@ -5,7 +5,9 @@
 #include <memory>
 
 #include "command/command.hpp"
+#include "command/curves.hpp"
 #include "command/options.hpp"
+#include "command/pictures.hpp"
 #include "command/recorded.hpp"
 #include "command/recording_options.hpp"
 #include "report/analysis.hpp"
@@ -22,7 +24,8 @@ struct AnalyzeOptions {
   Percent limit{1.0};
   Hertz band_low{20.0};
   Hertz band_high{20000.0};
-  bool json = false;
+  std::string svg;
+  bool json = false, curves = false, force = false;
   RecordingOptions recording;
 };
 
@@ -36,6 +39,11 @@ judge::Limits resolve(const AnalyzeOptions& options) {
                 "give a higher frequency than --band-low, for example --band-high 20kHz");
   }
   return {options.limit, options.volts_per_full_scale, {options.band_low, options.band_high}};
+}
+
+void draw(const report::AnalysisDocument& document, const AnalyzeOptions& options) {
+  write_pictures(report::analysis_json(document), options.svg, options.file,
+                 options.force ? files::Overwrite::allow : files::Overwrite::refuse);
 }
 
 ExitStatus analyze(const AnalyzeOptions& options) {
@@ -58,9 +66,16 @@ ExitStatus analyze(const AnalyzeOptions& options) {
   document.format = recorded.format;
   document.frames = recorded.frames;
   document.channels = recorded.analyses;
+  const bool recorded_in_job = !options.recording.file.empty();
+  if (options.curves || !options.svg.empty() || recorded_in_job) {
+    document.curves = curves_of_recording(options.file, recorded, document.limits);
+  }
+  if (!options.svg.empty()) draw(document, options);
+  const std::string with_curves = report::analysis_json(document);
+  if (!options.curves) document.curves.clear();
   std::cout << (options.json ? report::analysis_json(document) + "\n"
                              : report::analysis_text(document));
-  write_down(options.recording, "analysis", report::analysis_json(document),
+  write_down(options.recording, "analysis", with_curves,
              calibration ? calibration_summary(calibration, options.calibration)
                          : calibration_summary(options.volts_per_full_scale));
   return judge::within_limits(document.channels) ? ExitStatus::within_limits
@@ -73,7 +88,10 @@ void add_analyze(CLI::App& app, ExitStatus& status) {
   auto options = std::make_shared<AnalyzeOptions>();
   auto* command =
       app.add_subcommand("analyze", "Measure a steady tone, or silence, in a recording");
-  command->footer("Example:\n  railtap analyze capture.wav --volts-full-scale 40V");
+  command->footer(
+      "Examples:\n"
+      "  railtap analyze capture.wav --volts-full-scale 40V\n"
+      "  railtap analyze capture.wav --svg pictures.svg");
   command
       ->add_option("FILE", options->file,
                    "Recording: WAV, FLAC, AIFF, MP3 and what else libsndfile reads")
@@ -86,7 +104,14 @@ void add_analyze(CLI::App& app, ExitStatus& status) {
   add_quantity(*command, "--limit", options->limit, "THD+N over this is distorted");
   add_quantity(*command, "--band-low", options->band_low, "Lower edge of the measuring band");
   add_quantity(*command, "--band-high", options->band_high, "Upper edge of the measuring band");
-  command->add_flag("--json", options->json, "Print one JSON document");
+  auto* json = command->add_flag("--json", options->json, "Print one JSON document");
+  command
+      ->add_flag("--curves", options->curves,
+                 "With --json: folded cycle, transfer curve and spectrum, point by point")
+      ->needs(json);
+  command->add_option("--svg", options->svg,
+                      "Draw pictures: one FILE.svg, or a folder for a file each");
+  command->add_flag("--force", options->force, "Overwrite pictures that exist");
   add_recording_options(*command, options->recording);
   command->callback([options, &status] { status = analyze(*options); });
 }

@@ -7,6 +7,7 @@
 
 #include "command/command.hpp"
 #include "command/options.hpp"
+#include "command/pictures.hpp"
 #include "command/recording_options.hpp"
 #include "command/stepped.hpp"
 #include "judge/stage.hpp"
@@ -26,7 +27,8 @@ struct OnsetOptions {
   std::string calibration;
   std::optional<Volts> volts_per_full_scale;
   Percent limit{1.0};
-  bool json = false;
+  std::string svg;
+  bool json = false, force = false;
   RecordingOptions recording;
 };
 
@@ -145,6 +147,10 @@ ExitStatus onset(const OnsetOptions& options) {
                 "record a ladder from `railtap tones`, or turn the volume up step by step and rest "
                 "a second on each");
   }
+  if (!options.svg.empty()) {
+    write_pictures(report::onset_json(document), options.svg, options.file,
+                   options.force ? files::Overwrite::allow : files::Overwrite::refuse);
+  }
   write_down(options.recording, "onset", report::onset_json(document),
              calibration ? calibration_summary(calibration, options.calibration)
                          : calibration_summary(options.volts_per_full_scale));
@@ -161,6 +167,7 @@ void add_onset(CLI::App& app, ExitStatus& status) {
   command->footer(
       "Examples:\n"
       "  railtap onset ladder.wav --volts-full-scale 40V\n"
+      "  railtap onset ladder.wav --svg ladder.svg\n"
       "  railtap onset amplifier.wav --before headunit.wav --from -40dB --to 0dB --step 1dB\n"
       "Exit status: 0 clean throughout, 1 when it clips or compresses.");
   command->add_option("FILE", options->file, "Recording of the ladder, or of the rising volume")
@@ -182,6 +189,9 @@ void add_onset(CLI::App& app, ExitStatus& status) {
       ->excludes(volts);
   add_quantity(*command, "--limit", options->limit, "THD+N at which it counts as distorted");
   command->add_flag("--json", options->json, "Print one JSON document (railtap.onset/1)");
+  command->add_option("--svg", options->svg,
+                      "Draw pictures: one FILE.svg, or a folder for a file each");
+  command->add_flag("--force", options->force, "Overwrite pictures that exist");
   add_recording_options(*command, options->recording);
   command->callback([options, &status] { status = onset(*options); });
 }

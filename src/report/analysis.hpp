@@ -7,6 +7,7 @@
 
 #include "audio/stream.hpp"
 #include "judge/analysis.hpp"
+#include "judge/curves.hpp"
 
 namespace railtap::report {
 
@@ -18,6 +19,7 @@ struct AnalysisDocument {
   judge::Limits limits;
   std::vector<judge::ChannelAnalysis> channels;
   std::vector<std::string> warnings;  ///< against trusting the recording or the volts
+  std::vector<judge::Curves> curves;  ///< a channel each, or none at all
 };
 
 /// The document "railtap.analysis/1": one line of JSON without a line end. What is not known is

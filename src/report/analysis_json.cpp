@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // The analysis document in JSON.
 #include "report/analysis.hpp"
+#include "report/curves_json.hpp"
 #include "report/json_values.hpp"
 
 namespace railtap::report {
@@ -108,6 +109,10 @@ std::string analysis_json(const AnalysisDocument& document) {
     Json entry = {{"channel", channel.channel}};
     add_findings(entry, channel.findings);
     entry["segments"] = segments_json(channel.segments);
+    if (channels.size() < document.curves.size()) {
+      entry["curves"] =
+          curves_json(document.curves[channels.size()], document.limits.volts_per_full_scale);
+    }
     channels.push_back(std::move(entry));
   }
   json["channels"] = std::move(channels);

@@ -1,0 +1,43 @@
+// SPDX-License-Identifier: MIT
+// The pictures of what was measured, each drawn from a document and from nothing else.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "report/json_view.hpp"
+#include "report/svg/plot.hpp"
+
+namespace railtap::report {
+
+/// What a picture is called.
+struct PictureName {
+  std::string id;       ///< letters, digits and hyphens; unique within a page
+  std::string subject;  ///< whose it is, any text; may be empty
+};
+
+/// Each is absent where the document does not have what it shows. `channel` is one of the
+/// "channels" of railtap.analysis/1, made with curves.
+[[nodiscard]] std::optional<svg::Plot> cycle_picture(const JsonView& channel,
+                                                     const PictureName& name);
+[[nodiscard]] std::optional<svg::Plot> transfer_picture(const JsonView& channel,
+                                                        const PictureName& name);
+[[nodiscard]] std::optional<svg::Plot> spectrum_picture(const JsonView& channel,
+                                                        const PictureName& name);
+/// `channel` is one of railtap.analysis/1 with segments, or of railtap.onset/1.
+[[nodiscard]] std::optional<svg::Plot> level_picture(const JsonView& channel,
+                                                     const PictureName& name);
+/// `channel` is one of railtap.onset/1.
+[[nodiscard]] std::optional<svg::Plot> distortion_picture(const JsonView& channel,
+                                                          const JsonView& limit_percent,
+                                                          const PictureName& name);
+/// A list of frequencies and one of levels side by side.
+[[nodiscard]] std::optional<svg::Plot> response_picture(const JsonView& frequency_hz,
+                                                        const JsonView& level_db,
+                                                        const PictureName& name);
+
+/// All that a document of railtap.analysis/1 or railtap.onset/1 gives, channel after channel.
+[[nodiscard]] std::vector<svg::Plot> pictures_of(const std::string& document_json);
+
+}  // namespace railtap::report

@@ -1,0 +1,33 @@
+// SPDX-License-Identifier: MIT
+// A document's numbers as a person reads them, each with the place that it came from.
+#pragma once
+
+#include <string>
+
+#include "report/json_view.hpp"
+
+namespace railtap::report {
+
+/// A number that is shown. Where the document has none, `shown` is "not measured" and `known`
+/// false.
+struct Shown {
+  std::string shown;  ///< "14.78 V"
+  std::string value;  ///< as the document has it
+  std::string pointer;
+  bool known = false;
+};
+
+[[nodiscard]] Shown volts(const JsonView& place);
+[[nodiscard]] Shown watts(const JsonView& place);
+[[nodiscard]] Shown ohms(const JsonView& place);
+[[nodiscard]] Shown hertz(const JsonView& place);
+[[nodiscard]] Shown decibels(const JsonView& place);         ///< two decimals
+[[nodiscard]] Shown signed_decibels(const JsonView& place);  ///< the same with a plus sign
+[[nodiscard]] Shown dbfs(const JsonView& place);
+[[nodiscard]] Shown percent(const JsonView& place);
+[[nodiscard]] Shown plain(const JsonView& place);  ///< without a unit
+
+/// The number in HTML, as a `data` element that names its value and its place in the record.
+[[nodiscard]] std::string marked(const Shown& number);
+
+}  // namespace railtap::report
