@@ -70,9 +70,8 @@ struct ChannelOnset {
 ///   level at which the law's distortion with the noise reaches the limit; where the law does not
 ///   explain the step below, interpolated between the steps.
 /// - Flat tops: each clipped step says how far the sine is over the rail, so each gives the level
-/// at
-///   which it would just touch; their weighted mean, or, where they drift (a supply that sags), the
-///   point at which the line through the two lowest meets itself.
+///   at which it would just touch; their weighted mean, or, where they drift (a supply that sags),
+///   the point at which the line through the two lowest meets itself.
 /// - Compression: the level at which the gain is `limits.compression` below that of the soft steps.
 ///
 /// \param input where the steps are a ladder's, by their index; else they are sorted by level
