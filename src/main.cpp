@@ -46,6 +46,8 @@ int parse_and_run(int argc, char** argv) {
   railtap::command::add_capture(app, status);
   railtap::command::add_onset(app, status);
   railtap::command::add_watch(app, status);
+  railtap::command::add_system(app, status);
+  railtap::command::add_plan(app, status);
   railtap::command::add_record(app, status);
   railtap::command::add_reference(app, status);
   check_command_name(app, argc, argv);

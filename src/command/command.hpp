@@ -28,6 +28,8 @@ void add_target(CLI::App& app, ExitStatus& status);
 void add_demo(CLI::App& app, ExitStatus& status);
 void add_onset(CLI::App& app, ExitStatus& status);
 void add_watch(CLI::App& app, ExitStatus& status);
+void add_system(CLI::App& app, ExitStatus& status);
+void add_plan(CLI::App& app, ExitStatus& status);
 void add_record(CLI::App& app, ExitStatus& status);
 void add_reference(CLI::App& app, ExitStatus& status);
 

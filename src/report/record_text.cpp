@@ -6,6 +6,7 @@
 #include <array>
 #include <string_view>
 
+#include "report/printable.hpp"
 #include "units/print.hpp"
 #include "units/quantity.hpp"
 
@@ -14,17 +15,6 @@ namespace {
 
 using system::Json;
 using system::RecordEntry;
-
-/// A record may come from anybody: what would command the terminal is left out.
-std::string printable(std::string_view text) {
-  std::string result;
-  for (const char c : text) {
-    const auto code = static_cast<unsigned char>(c);
-    const bool control = code < 0x20 || code == 0x7f;
-    result += control ? ' ' : c;
-  }
-  return result;
-}
 
 template <class Q>
 std::string quantity_at(const Json& object, const char* key) {

@@ -7,10 +7,14 @@
 #include <cmath>
 #include <cstdint>
 
-#include "rig/toml_table.hpp"
+#include "files/toml_table.hpp"
 
 namespace railtap::rig {
 namespace {
+
+using files::above_zero;
+using files::Range;
+using files::TomlTable;
 
 constexpr Range positive{above_zero};
 constexpr Range not_negative{0.0};

@@ -6,16 +6,16 @@
 #include <functional>
 #include <utility>
 
-#include "rig/toml_table.hpp"
+#include "files/toml_table.hpp"
 #include "system/schema.hpp"
 
 namespace railtap::system {
 namespace {
 
 using namespace railtap::signal;
-using rig::above_zero;
-using rig::Range;
-using rig::TomlTable;
+using files::above_zero;
+using files::Range;
+using files::TomlTable;
 
 constexpr std::size_t most_tracks = 99;  // two digits in the file names
 

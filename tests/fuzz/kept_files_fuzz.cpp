@@ -6,7 +6,10 @@
 #include "fuzz/fuzzed.hpp"
 #include "rig/description.hpp"
 #include "system/calibration_file.hpp"
+#include "system/job_record.hpp"
+#include "system/plan.hpp"
 #include "system/recipe.hpp"
+#include "system/system_description.hpp"
 
 namespace {
 
@@ -19,6 +22,12 @@ void read_calibration_twice(std::string_view text) {
   if (again.volts_per_full_scale != record.volts_per_full_scale) std::abort();
 }
 
+void read_record_twice(std::string_view text) {
+  const auto record = system::parse_job_record(text, "record");
+  const auto again = system::parse_job_record(system::job_record_text(record), "again");
+  if (again.entries.size() != record.entries.size()) std::abort();
+}
+
 void read(char kind, std::string_view text) {
   switch (kind) {
     case 'c':
@@ -26,6 +35,12 @@ void read(char kind, std::string_view text) {
       break;
     case 'k':
       (void)system::parse_recipe(text, "kit");
+      break;
+    case 's':
+      (void)system::make_plan(system::parse_system(text, "system"));
+      break;
+    case 'j':
+      read_record_twice(text);
       break;
     default:
       (void)rig::parse_rig(text, "rig");

@@ -11,8 +11,9 @@
 #include <vector>
 
 #include "units/error.hpp"
+#include "units/parse.hpp"
 
-namespace railtap::rig {
+namespace railtap::files {
 
 /// Bounds of a number, both included.
 struct Range {
@@ -31,6 +32,9 @@ class TomlTable {
   TomlTable(const toml::table& table, std::string path, std::string place,
             std::string guide = "docs/rig.md");
 
+  /// Whether the key is there at all.
+  [[nodiscard]] bool has(std::string_view key) const { return table_->contains(key); }
+
   [[nodiscard]] std::optional<double> number(std::string_view key, Range range = {});
   /// \throws Error when the key is missing
   [[nodiscard]] double required_number(std::string_view key, Range range = {});
@@ -40,6 +44,27 @@ class TomlTable {
   [[nodiscard]] std::optional<std::string> text(std::string_view key);
   [[nodiscard]] std::string required_text(std::string_view key);
   [[nodiscard]] std::vector<std::string> texts(std::string_view key);
+  /// Text with a unit, such as "55W", as parse_quantity reads it; `range` is in the unit of `Q`. A
+  /// number alone is refused: a reader could not tell its unit.
+  template <class Q>
+  [[nodiscard]] std::optional<Q> quantity(std::string_view key, Range range = {}) {
+    const auto words = text_with_unit(key);
+    if (!words) return {};
+    try {
+      const Q value = parse_quantity<Q>(*words, key);
+      check_range(key, *words, value.value(), range);
+      return value;
+    } catch (const Error& mistake) {
+      if (mistake.place() != key) throw;
+      throw error(key, full(key) + ": " + mistake.problem(), mistake.remedy());
+    }
+  }
+  template <class Q>
+  [[nodiscard]] Q required_quantity(std::string_view key, Range range = {}) {
+    if (const auto value = quantity<Q>(key, range)) return *value;
+    throw missing(key);
+  }
+
   /// A table within; an empty one where the key is missing.
   [[nodiscard]] TomlTable table(std::string_view key);
   [[nodiscard]] std::vector<TomlTable> tables(std::string_view key);
@@ -53,6 +78,11 @@ class TomlTable {
   void set(std::string_view key, std::optional<Q>& target, Range range = {}) {
     if (const auto value = number(key, range)) target = Q(*value);
   }
+  /// The same for text with a unit.
+  template <class Q>
+  void set_quantity(std::string_view key, Q& target, Range range = {}) {
+    if (const auto value = quantity<Q>(key, range)) target = *value;
+  }
   void set(std::string_view key, bool& target) {
     if (const auto value = boolean(key)) target = *value;
   }
@@ -62,15 +92,23 @@ class TomlTable {
 
   [[nodiscard]] Error error(std::string_view key, const std::string& problem,
                             const std::string& remedy) const;
+  [[nodiscard]] Error missing(std::string_view key) const;
+
+  /// The key with the tables that it stands in.
+  [[nodiscard]] std::string full(std::string_view key) const;
 
  private:
   const toml::node* find(std::string_view key);
-  [[nodiscard]] std::string full(std::string_view key) const;
-  [[nodiscard]] std::string nearest(std::string_view key) const;
+  std::optional<std::string> text_with_unit(std::string_view key);
+  void check_range(std::string_view key, const std::string& words, double value, Range range) const;
 
   const toml::table* table_;
   std::string path_, place_, guide_;
   std::vector<std::string> known_;
 };
 
-}  // namespace railtap::rig
+/// Of the words, the one that differs least from `word`; empty where none has a letter in place.
+[[nodiscard]] std::string nearest_word(std::string_view word,
+                                       const std::vector<std::string>& words);
+
+}  // namespace railtap::files

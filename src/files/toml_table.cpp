@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: MIT
 // Reading a TOML table with errors that name line and key.
-#include "rig/toml_table.hpp"
+#include "files/toml_table.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <sstream>
 
-namespace railtap::rig {
+namespace railtap::files {
 namespace {
 
 const toml::table nothing;
@@ -62,6 +62,16 @@ Error TomlTable::error(std::string_view key, const std::string& problem,
   return {problem, place_ + where, remedy};
 }
 
+Error TomlTable::missing(std::string_view key) const {
+  return error(key, full(key) + " is missing", "add it; " + guide_ + " says what it is");
+}
+
+void TomlTable::check_range(std::string_view key, const std::string& words, double value,
+                            Range range) const {
+  if (std::isfinite(value) && value >= range.low && value <= range.high) return;
+  throw error(key, full(key) + " is " + words, "give " + in_words(range));
+}
+
 const toml::node* TomlTable::find(std::string_view key) {
   known_.emplace_back(key);
   return table_->get(key);
@@ -83,7 +93,7 @@ std::optional<double> TomlTable::number(std::string_view key, Range range) {
 
 double TomlTable::required_number(std::string_view key, Range range) {
   if (const auto value = number(key, range)) return *value;
-  throw error(key, full(key) + " is missing", "add it; " + guide_ + " says what it is");
+  throw missing(key);
 }
 
 std::vector<double> TomlTable::numbers(std::string_view key, Range range) {
@@ -126,9 +136,18 @@ std::optional<std::string> TomlTable::text(std::string_view key) {
   return node->value<std::string>();
 }
 
+std::optional<std::string> TomlTable::text_with_unit(std::string_view key) {
+  const toml::node* node = find(key);
+  if (node == nullptr) return {};
+  const auto words = node->value_exact<std::string>();
+  constexpr const char* numerals = "+-0123456789.eE ";
+  if (words && words->find_first_not_of(numerals) != std::string::npos) return words;
+  throw error(key, full(key) + " has no unit", "write it with its unit, in quotes, like \"55W\"");
+}
+
 std::string TomlTable::required_text(std::string_view key) {
   if (auto value = text(key); value && !value->empty()) return *value;
-  throw error(key, full(key) + " is missing", "add it; " + guide_ + " says what it is");
+  throw missing(key);
 }
 
 std::vector<std::string> TomlTable::texts(std::string_view key) {
@@ -168,11 +187,11 @@ std::vector<TomlTable> TomlTable::tables(std::string_view key) {
   return result;
 }
 
-std::string TomlTable::nearest(std::string_view key) const {
+std::string nearest_word(std::string_view word, const std::vector<std::string>& words) {
   std::string best;
-  std::size_t best_distance = key.size();
-  for (const std::string& known : known_) {
-    const std::size_t distance = edit_distance(key, known);
+  std::size_t best_distance = word.size();
+  for (const std::string& known : words) {
+    const std::size_t distance = edit_distance(word, known);
     if (distance < best_distance) {
       best = known;
       best_distance = distance;
@@ -185,10 +204,10 @@ void TomlTable::finish() const {
   for (const auto& [key, node] : *table_) {
     const std::string_view name = key;
     if (std::find(known_.begin(), known_.end(), name) != known_.end()) continue;
-    const std::string guess = nearest(name);
+    const std::string guess = nearest_word(name, known_);
     throw error(name, "unknown key " + full(name),
                 guess.empty() ? guide_ + " lists the keys" : "did you mean " + guess + "?");
   }
 }
 
-}  // namespace railtap::rig
+}  // namespace railtap::files
