@@ -102,7 +102,7 @@ Gauge parse_gauge(std::string_view text, std::string_view name) {
 }
 
 std::string describe(const Gauge& gauge) {
-  const std::string area = format_quantity(gauge.area, 3);
+  std::string area = format_quantity(gauge.area, 3);
   if (!gauge.awg) return area;
   const std::string number =
       *gauge.awg <= 0 ? std::to_string(1 - *gauge.awg) + "/0" : std::to_string(*gauge.awg);

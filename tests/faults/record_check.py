@@ -106,13 +106,40 @@ def damaged(program, folder):
         print(f"{name}: {lines[0]}")
 
 
+VERSION_1 = """{
+"schema": "railtap.record/1",
+"name": "van",
+"created": "2026-11-25T16:10:00Z",
+"system": {"name": "camper van"},
+"entries": [
+  {"time": "2026-11-25T16:10:00Z", "kind": "target", "subject": "front", "stage": "amplifier", "moment": "before",
+   "calibration": null, "note": "as found", "result": {"schema": "railtap.target/1", "target_v": 14.832396974191326}},
+  {"kind": "note", "note": "gain at a quarter"}
+]
+}
+"""
+
+
+def written_earlier(program, folder):
+    """A record of version 1 as it was first written: it stays readable and can be added to, whatever comes after."""
+    record = folder / "van.json"
+    record.write_text(VERSION_1)
+    before = json.loads(VERSION_1)
+    assert note(program, record, "today").wait(timeout=30) == 0
+    after = json.loads(record.read_text())
+    assert after["entries"][:2] == before["entries"] and len(after["entries"]) == 3
+    assert {key: after[key] for key in ("name", "created", "system")} == {
+        key: before[key] for key in ("name", "created", "system")}
+    print(outside.run(program, "record", record, statuses=(0,)).stdout)
+
+
 def every_command_writes(program, folder):
-    """What a command prints as JSON is what the record then holds."""
+    """What a command prints as JSON is what the record then holds; of an analysis also what is drawn of it."""
     record = folder / "job.json"
     tone = outside.write_wav(folder / "tone.wav", outside.sine(200, -20, 3))
     steps = [outside.sine(997, level, 0.5) for level in range(-20, 1)]
     ladder = outside.write_wav(folder / "ladder.wav", numpy.concatenate(steps) * 0.5)
-    calls = {"analysis": ["analyze", tone, "--volts-full-scale", "40V"],
+    calls = {"analysis": ["analyze", tone, "--volts-full-scale", "40V", "--curves"],
              "onset": ["onset", ladder, "--volts-full-scale", "40V"],
              "calibration": ["calibrate", tone, "--reading", "2.828V"],
              "target": ["target", "--power", "55W", "--load", "4ohm"]}
@@ -126,13 +153,14 @@ def every_command_writes(program, folder):
         wants_volts = kind in ("analysis", "onset")
         assert (entry["calibration"] or {}).get("volts_per_full_scale") == (40.0 if wants_volts else None), entry
         # and once more as text, where the record is the only JSON
-        outside.run(program, *arguments, "--record", record)
+        as_text = [word for word in arguments if word != "--curves"]
+        outside.run(program, *as_text, "--record", record)
         assert json.loads(record.read_text())["entries"][-1]["result"] == printed, kind
     assert len(json.loads(record.read_text())["entries"]) == 2 * len(calls)
     print(outside.run(program, "record", record).stdout)
 
 
-CASES = (killed_at_random, several_writers, full_disk, damaged, every_command_writes)
+CASES = (killed_at_random, several_writers, full_disk, damaged, written_earlier, every_command_writes)
 
 if __name__ == "__main__":
     outside.run_cases(CASES, sys.argv[1])

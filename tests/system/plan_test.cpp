@@ -101,6 +101,15 @@ TEST_CASE("plan: a head unit that gives too little cannot reach the target") {
   CHECK(warns(plan, "6.0 dB are missing"));
 }
 
+TEST_CASE("plan: what is missing within the tolerance is no failure") {
+  // 0.98 V where 1 V is wanted: 0.175 dB, and 0.96 V: 0.355 dB; a reading may be off by 0.25 dB.
+  const auto near =
+      plan_of(with(starter(), "# clean_output = \"8.3V\"", "clean_output = \"0.98V\""));
+  CHECK(near.channels[0].gain->verdict == GainLanding::Verdict::too_little);
+  CHECK(passes(near));
+  CHECK(!passes(plan_of(with(starter(), "# clean_output = \"8.3V\"", "clean_output = \"0.96V\""))));
+}
+
 TEST_CASE("plan: a head unit that gives too much cannot be turned down") {
   const auto plan = plan_of(with(starter(), "# clean_output = \"8.3V\"", "clean_output = \"24V\""));
   CHECK(plan.channels[0].gain->verdict == GainLanding::Verdict::too_much);
