@@ -186,8 +186,9 @@ Line arrival_line(const ImpulseResponse& response, const Sweep& sweep, std::ptrd
   std::vector<Arrival> arrivals;
   const double top =
       std::min(sweep.played.high.value(), highest_share_of_rate * sweep.rate.value());
-  for (double hz = top / 2.0; hz > 2.0 * sweep.played.low.value(); hz /= 2.0)
-    arrivals.push_back(neighbourhood.arrival(Hertz(hz), sweep.rate));
+  const auto octaves = static_cast<int>(std::log2(top / sweep.played.low.value()));
+  for (int k = 1; k < octaves; ++k)
+    arrivals.push_back(neighbourhood.arrival(Hertz(std::ldexp(top, -k)), sweep.rate));
   return fit_arrivals(arrivals);
 }
 

@@ -1,0 +1,125 @@
+// SPDX-License-Identifier: MIT
+// Left, right, both or neither, from the pattern's lines.
+#include "judge/channel_identity.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "judge/sentence.hpp"
+
+namespace railtap::judge {
+namespace {
+
+using measure::PatternLine;
+using measure::PatternReading;
+
+constexpr Decibels one_side{12.0};
+constexpr Decibels both_sides{6.0};
+constexpr double full_scale_sine_mean_square = 0.5;
+
+Dbfs level(double mean_square) {
+  return Dbfs(10.0 * std::log10(mean_square / full_scale_sine_mean_square));
+}
+
+double clearness(const PatternLine& line) {
+  return line.stands_out() ? line.mean_square / std::max(line.noise, 1e-30) : 0.0;
+}
+
+bool use_low(const PatternReading& reading) {
+  const auto clearest = [&](bool low) {
+    return std::max(clearness(reading.line(true, low)), clearness(reading.line(false, low)));
+  };
+  // Noise and hum are louder at low frequencies; only what passes a low-pass filter needs these.
+  constexpr double good_enough = 100.0;
+  return clearest(false) < good_enough && clearest(true) > clearest(false);
+}
+
+double corrected(const PatternLine& line, Decibels response) {
+  return line.mean_square * std::pow(10.0, -response.value() / 10.0);
+}
+
+void judge_one_side(ChannelIdentity& identity, bool left, Decibels difference, bool at_least) {
+  identity.carries = left ? Carries::left : Carries::right;
+  identity.separation = difference;
+  identity.separation_at_least = at_least;
+  identity.reason =
+      std::string(left ? "The left side's long burst is there; the right side's two are "
+                       : "The right side's two bursts are there; the left side's long one is ") +
+      (at_least ? "at least " : "") + sentence("%.0f dB weaker.", difference.value());
+}
+
+void judge_sides(ChannelIdentity& identity, Decibels left_over_right) {
+  const Decibels apart(std::abs(left_over_right.value()));
+  if (apart >= one_side) {
+    judge_one_side(identity, left_over_right.value() > 0.0, apart, false);
+  } else if (apart <= both_sides) {
+    identity.carries = Carries::both;
+    identity.reason = sentence("Left and right both arrive here, %.1f dB apart.", apart.value());
+  } else {
+    identity.reason = sentence(
+        "One side is only %.1f dB weaker than the other: too little for one channel alone, too "
+        "much for the sum of both.",
+        apart.value());
+  }
+}
+
+}  // namespace
+
+ChannelIdentity judge_channel_identity(const PatternReading& reading,
+                                       const std::array<Decibels, 4>& response) {
+  ChannelIdentity identity;
+  identity.low = use_low(reading);
+  const PatternLine& left = reading.line(true, identity.low);
+  const PatternLine& right = reading.line(false, identity.low);
+  if (left.stands_out()) identity.left = level(left.mean_square);
+  if (right.stands_out()) identity.right = level(right.mean_square);
+  if (!identity.left && !identity.right) {
+    identity.carries = Carries::silent;
+    const double most = std::max(left.noise, right.noise);
+    identity.reason = most > 0.0
+                          ? sentence(
+                                "Neither side's bursts stand out of the noise, which is "
+                                "at %.0f dBFS at their frequencies.",
+                                level(most).value())
+                          : std::string("There is digital silence where the bursts should be.");
+    return identity;
+  }
+  const Decibels left_response = response[identity.low ? 0U : 1U];
+  const Decibels right_response = response[identity.low ? 2U : 3U];
+  // Where one side is hidden by noise, the noise bounds it.
+  const double left_power = corrected(left, left_response);
+  const double right_power = corrected(right, right_response);
+  if (identity.left && identity.right) {
+    judge_sides(identity, decibels_from_power_ratio(left_power / right_power));
+    return identity;
+  }
+  const double there = identity.left ? left_power : right_power;
+  const double hidden = std::max(identity.left ? right_power : left_power, 1e-30);
+  const Decibels apart = decibels_from_power_ratio(there / hidden);
+  if (apart >= one_side) {
+    judge_one_side(identity, identity.left.has_value(), apart, true);
+  } else {
+    identity.reason = sentence(
+        "One side's bursts are there, but noise could hide the other's: they stand out by %.0f dB.",
+        apart.value());
+  }
+  return identity;
+}
+
+const char* name(Carries carries) {
+  switch (carries) {
+    case Carries::left:
+      return "left";
+    case Carries::right:
+      return "right";
+    case Carries::both:
+      return "both";
+    case Carries::silent:
+      return "silent";
+    case Carries::cannot_tell:
+      return "cannot-tell";
+  }
+  return "cannot-tell";
+}
+
+}  // namespace railtap::judge

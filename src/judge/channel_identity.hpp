@@ -1,0 +1,38 @@
+// SPDX-License-Identifier: MIT
+// Which of the source's channels a recorded channel carries.
+#pragma once
+
+#include <array>
+#include <optional>
+#include <string>
+
+#include "measure/channel_pattern.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::judge {
+
+enum class Carries { left, right, both, silent, cannot_tell };
+
+struct ChannelIdentity {
+  Carries carries = Carries::cannot_tell;
+  std::string reason;               ///< one sentence
+  std::optional<Dbfs> left, right;  ///< RMS of the side's line that was compared; none below noise
+  bool low = false;                 ///< compared by the pattern's low pair of frequencies
+  /// The other side's line over the channel's own, where it carries one; `separation_at_least`
+  /// where noise hid the other side's.
+  std::optional<Decibels> separation;
+  bool separation_at_least = false;
+};
+
+/// Decides by the pair of frequencies that stands further out of the noise. From 12 dB of
+/// difference on a channel carries one side, up to 6 dB it carries both, and in between nothing is
+/// said: the worst separation of a working channel is well over 20 dB, and a sum has equal shares
+/// (common practice). \param response what the channel is known to do to the pattern's lines (same
+/// order), taken out first; zeros where nothing is known
+[[nodiscard]] ChannelIdentity judge_channel_identity(const measure::PatternReading& reading,
+                                                     const std::array<Decibels, 4>& response);
+
+/// "left", "right", "both", "silent" or "cannot-tell".
+[[nodiscard]] const char* name(Carries carries);
+
+}  // namespace railtap::judge
