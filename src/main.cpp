@@ -6,6 +6,7 @@
 #include <string>
 
 #include "command/command.hpp"
+#include "command/verify.hpp"
 #include "files/interrupt.hpp"
 #include "units/error.hpp"
 
@@ -49,6 +50,7 @@ int parse_and_run(int argc, char** argv) {
   railtap::command::add_system(app, status);
   railtap::command::add_plan(app, status);
   railtap::command::add_record(app, status);
+  railtap::command::add_verify(app, status);
   railtap::command::add_reference(app, status);
   check_command_name(app, argc, argv);
   try {

@@ -67,6 +67,13 @@ Bench make_bench(rig::Rig described) {
   bench.turn = [rig](std::size_t control, double travel) {
     control_of(*rig, control).travel = std::round(travel / finest_turn) * finest_turn;
   };
+  bench.exchange_pair = [rig](std::size_t control) {
+    bool& swapped = control_of(*rig, control).faults.swapped;
+    swapped = !swapped;
+  };
+  bench.switch_filters_off = [rig](std::size_t control) {
+    control_of(*rig, control).high_pass.order = control_of(*rig, control).low_pass.order = 0;
+  };
   bench.record = [rig](const std::filesystem::path& track, Probe probe, VolumePlan volume) {
     return rig::record(*rig, play_of(*rig, probe, volume), audio::open_sound_file(track));
   };

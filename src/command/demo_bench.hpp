@@ -47,6 +47,8 @@ struct Bench {
   Volts nominal_full_scale{0.0};  ///< peak volts at digital full scale by the resistors' marks
   std::function<double(std::size_t control)> travel;             ///< where a gain control stands
   std::function<void(std::size_t control, double travel)> turn;  ///< to the nearest half percent
+  std::function<void(std::size_t control)> exchange_pair;        ///< its two inputs
+  std::function<void(std::size_t control)> switch_filters_off;   ///< high-pass and low-pass
   std::function<audio::Source(const std::filesystem::path& track, Probe, VolumePlan)> record;
   std::function<Volts(const std::filesystem::path& track, Probe, int volume)> read_meter;
 };

@@ -10,6 +10,7 @@
 #include "audio/pump.hpp"
 #include "audio/sound_file.hpp"
 #include "command/demo_tones.hpp"
+#include "command/demo_verify.hpp"
 #include "files/interrupt.hpp"
 #include "judge/calibration_tone.hpp"
 #include "judge/level_steps.hpp"
@@ -368,6 +369,10 @@ void set_gain(Job& job, std::size_t control) {
   }
 }
 
+bool is_wired_right(const report::DemoVerification& verification) {
+  return verification.left.empty();
+}
+
 bool as_wanted(const report::DemoChannel& channel) {
   return channel.reached.verdict == judge::Verdict::clean &&
          channel.direction == electric::Direction::hold;
@@ -384,9 +389,14 @@ report::DemoDocument run_demo(const Bench& bench, const DemoFolder& folder, std:
   job.document.tolerance = electric::default_tolerance;
   calibrate(job);
   find_head_unit_limit(job);
+  job.document.verifications =
+      verify_controls(bench, folder, job.tones.verify, job.document.head_unit.highest_clean_step,
+                      *job.limits.volts_per_full_scale, notes);
   for (std::size_t control = 0; control < bench.controls.size(); ++control) set_gain(job, control);
   job.document.within_limits =
       job.document.calibration.nominal.plausible &&
+      std::all_of(job.document.verifications.begin(), job.document.verifications.end(),
+                  is_wired_right) &&
       std::all_of(job.document.channels.begin(), job.document.channels.end(), as_wanted);
   return job.document;
 }

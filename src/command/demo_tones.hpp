@@ -32,7 +32,7 @@ struct ControlTones {
 
 struct DemoTones {
   Hertz calibration_tone{0.0};
-  std::filesystem::path calibration, volume, silence;
+  std::filesystem::path calibration, volume, silence, verify;
   std::vector<ControlTones> controls;
 };
 

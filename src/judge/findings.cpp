@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "judge/line_kind.hpp"
 #include "judge/sentence.hpp"
 
 namespace railtap::judge {
@@ -38,20 +39,6 @@ Volts rms_volts(Dbfs level, Volts volts_per_full_scale) {
   return volts_per_full_scale * (sine_peak(level) / std::numbers::sqrt2);
 }
 
-// Hum is a line within half a hertz of a multiple of the mains frequency; an alternator's ripple
-// (36 a turn) lies at 1–6 kHz from idle to 3000/min with pulley ratios of 2.5–3 (check-values:
-// order verified).
-std::string kind_of_line(double hz) {
-  constexpr double highest_hum_hz = 600.0;
-  constexpr double hum_tolerance_hz = 0.5;
-  for (const double mains : {50.0, 60.0}) {
-    const double nearest = mains * std::round(hz / mains);
-    if (nearest > 0.0 && hz < highest_hum_hz && std::abs(hz - nearest) < hum_tolerance_hz)
-      return "hum";
-  }
-  return hz >= 1000.0 && hz <= 6000.0 ? "whine" : "tone";
-}
-
 std::vector<Interference> interference_of(const BlockMeasurement& m) {
   const double reference = m.tone ? m.fundamental : 0.0;
   std::vector<Interference> list;
@@ -59,7 +46,7 @@ std::vector<Interference> interference_of(const BlockMeasurement& m) {
     if (line.mean_square <= 0.0) continue;
     if (10.0 * std::log10(line.mean_square / (reference + 1e-30)) < weakest_interference.value())
       continue;
-    list.push_back({line.frequency, dbfs(line.mean_square), kind_of_line(line.frequency.value())});
+    list.push_back({line.frequency, dbfs(line.mean_square), kind_of_line(line.frequency)});
   }
   return list;
 }
@@ -222,6 +209,21 @@ Findings judge_tone(const Segment& segment, const InputOverload& overload, const
 
 }  // namespace
 
+// Hum is a line within half a hertz of a multiple of the mains frequency; an alternator's ripple
+// (36 a turn) lies at 1–6 kHz from idle to 3000/min with pulley ratios of 2.5–3 (check-values:
+// order verified).
+std::string kind_of_line(Hertz frequency) {
+  const double hz = frequency.value();
+  constexpr double highest_hum_hz = 600.0;
+  constexpr double hum_tolerance_hz = 0.5;
+  for (const double mains : {50.0, 60.0}) {
+    const double nearest = mains * std::round(hz / mains);
+    if (nearest > 0.0 && hz < highest_hum_hz && std::abs(hz - nearest) < hum_tolerance_hz)
+      return "hum";
+  }
+  return hz >= 1000.0 && hz <= 6000.0 ? "whine" : "tone";
+}
+
 std::string overload_sentence(const InputOverload& overload) {
   if (overload.samples_at_ceiling == 0) {
     return sentence(
@@ -264,7 +266,7 @@ bool is_silence(const Segment& s) {
 
 bool is_tone(const Segment& s) {
   if (!s.measurement.tone || !is_distorted_sine(s.measurement)) return false;
-  return !is_silence(s) || kind_of_line(s.measurement.series.fundamental.value()) != "hum";
+  return !is_silence(s) || kind_of_line(s.measurement.series.fundamental) != "hum";
 }
 
 Findings judge_segment(const Segment& segment, const InputOverload& overload,

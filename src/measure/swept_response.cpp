@@ -22,9 +22,18 @@ constexpr int highest_order = 5;
 constexpr Seconds lead{0.2}, tail{0.2};
 constexpr double highest_share_of_rate = 0.45;  // anti-alias filters begin there
 
-// The window of a frequency, in its cycles around the arrival: raised-cosine flanks. A resonance of
-// Q rings for Q/π cycles, so one of 10 has gone by 3e-3 where the window begins to fall.
-constexpr double window_begin = -5.0, window_full = -2.0, window_falls = 20.0, window_end = 32.0;
+/// The window of a frequency, in its cycles around the arrival: raised-cosine flanks. A low-pass
+/// filter delays the arrival, which is that of what it passes, by up to 2 cycles of what it stops.
+struct Window {
+  double begin, full, falls, end;
+};
+// A resonance of Q rings for Q/π cycles, so one of 10 has gone by 3e-3 where the window begins to
+// fall.
+constexpr Window long_window{-8.0, -5.0, 20.0, 32.0};
+// Half the noise power. For where that counts more than a sharp resonance does: one of 5 has gone
+// by 2e-3.
+constexpr Window short_window{-7.0, -5.0, 10.0, 16.0};
+constexpr Decibels counts_more{0.02};
 // Where noise is read: that many window lengths later, and not before the band's edges have rung.
 constexpr int noise_windows = 4;
 constexpr double noise_distance = 1.2;
@@ -43,36 +52,37 @@ double flank(double share) {
   return 0.5 - 0.5 * std::cos(pi * std::clamp(share, 0.0, 1.0));
 }
 
-double window(double cycles) {
-  if (cycles < window_full) return flank((cycles - window_begin) / (window_full - window_begin));
-  return flank((window_end - cycles) / (window_end - window_falls));
+double weight(const Window& w, double cycles) {
+  if (cycles < w.full) return flank((cycles - w.begin) / (w.full - w.begin));
+  return flank((w.end - cycles) / (w.end - w.falls));
 }
 
 // Spectrum at one frequency through its window, with the phase of an arrival at `centre` taken out.
-Complex read(const ImpulseResponse& response, double centre, double cycles_per_sample) {
+Complex read(const ImpulseResponse& response, const Window& window, double centre,
+             double cycles_per_sample) {
   const auto first =
-      static_cast<std::ptrdiff_t>(std::ceil(centre + window_begin / cycles_per_sample));
+      static_cast<std::ptrdiff_t>(std::ceil(centre + window.begin / cycles_per_sample));
   const auto last =
-      static_cast<std::ptrdiff_t>(std::floor(centre + window_end / cycles_per_sample));
+      static_cast<std::ptrdiff_t>(std::floor(centre + window.end / cycles_per_sample));
   const Complex turn = std::polar(1.0, -2.0 * pi * cycles_per_sample);
   Complex sum = 0.0;
   Complex rotation =
       std::polar(1.0, -2.0 * pi * cycles_per_sample * (static_cast<double>(first) - centre));
   for (std::ptrdiff_t n = first; n <= last; ++n) {
-    sum +=
-        window((static_cast<double>(n) - centre) * cycles_per_sample) * rotation * response.at(n);
+    sum += weight(window, (static_cast<double>(n) - centre) * cycles_per_sample) * rotation *
+           response.at(n);
     rotation *= turn;
   }
   return sum;
 }
 
-double noise_power(const ImpulseResponse& response, double centre, double cycles_per_sample,
-                   Hertz rate) {
-  const double step = std::max(noise_distance * (window_end - window_begin) / cycles_per_sample,
+double noise_power(const ImpulseResponse& response, const Window& window, double centre,
+                   double cycles_per_sample, Hertz rate) {
+  const double step = std::max(noise_distance * (window.end - window.begin) / cycles_per_sample,
                                edge_ringing.value() * rate.value());
   double sum = 0.0;
   for (int m = 1; m <= noise_windows; ++m)
-    sum += std::norm(read(response, centre + m * step, cycles_per_sample));
+    sum += std::norm(read(response, window, centre + m * step, cycles_per_sample));
   return sum / noise_windows;
 }
 
@@ -240,13 +250,13 @@ struct Readings {
   [[nodiscard]] double cycles(Hertz frequency) const { return frequency / sweep.rate; }
 
   /// Amplitude at `frequency` around a place, over what the sweep itself would give there.
-  [[nodiscard]] Complex amplitude(Hertz frequency, double place) const {
-    return read(placed.response, place, cycles(frequency)) /
-           std::abs(read(reference, 0.0, cycles(frequency)));
+  [[nodiscard]] Complex amplitude(const Window& window, Hertz frequency, double place) const {
+    return read(placed.response, window, place, cycles(frequency)) /
+           std::abs(read(reference, window, 0.0, cycles(frequency)));
   }
-  [[nodiscard]] double noise(Hertz frequency, double place) const {
-    return std::sqrt(noise_power(placed.response, place, cycles(frequency), sweep.rate)) /
-           std::abs(read(reference, 0.0, cycles(frequency)));
+  [[nodiscard]] double noise(const Window& window, Hertz frequency, double place) const {
+    return std::sqrt(noise_power(placed.response, window, place, cycles(frequency), sweep.rate)) /
+           std::abs(read(reference, window, 0.0, cycles(frequency)));
   }
 };
 
@@ -264,22 +274,35 @@ std::vector<double> smoothed(const std::vector<double>& noise) {
   return smooth;
 }
 
+/// Every frequency through one window.
+struct Pass {
+  std::vector<Complex> amplitudes;
+  std::vector<double> noise;
+
+  Pass(const Readings& readings, const Window& window, const std::vector<Hertz>& list) {
+    std::vector<double> raw;
+    for (const Hertz frequency : list) {
+      amplitudes.push_back(readings.amplitude(window, frequency, readings.placed.arrival));
+      raw.push_back(readings.noise(window, frequency, readings.placed.arrival));
+    }
+    noise = smoothed(raw);
+  }
+  [[nodiscard]] Decibels uncertainty(std::size_t i) const {
+    return Decibels(decibels_per_neper * noise[i] / std::abs(amplitudes[i]) / std::numbers::sqrt2);
+  }
+};
+
 void add_points(SweptResponse& result, const Readings& readings) {
   const auto list = frequencies(readings.sweep.played, readings.sweep.rate, points_per_octave);
-  std::vector<Complex> amplitudes;
-  std::vector<double> noises;
-  for (const Hertz frequency : list) {
-    amplitudes.push_back(readings.amplitude(frequency, readings.placed.arrival));
-    noises.push_back(readings.noise(frequency, readings.placed.arrival));
-  }
-  const std::vector<double> noise = smoothed(noises);
+  const Pass sharp(readings, long_window, list);
+  const Pass calm(readings, short_window, list);
   constexpr double above_noise = 2.0;
   for (std::size_t i = 0; i < list.size(); ++i) {
-    const double amplitude = std::abs(amplitudes[i]);
-    if (!(amplitude > above_noise * noise[i])) continue;
-    result.points.push_back(
-        {list[i], decibels_from_amplitude_ratio(amplitude), std::arg(amplitudes[i]) * 180.0 / pi,
-         Decibels(decibels_per_neper * noise[i] / amplitude / std::numbers::sqrt2)});
+    const Pass& pass = sharp.uncertainty(i) > counts_more ? calm : sharp;
+    const double amplitude = std::abs(pass.amplitudes[i]);
+    if (!(amplitude > above_noise * pass.noise[i])) continue;
+    result.points.push_back({list[i], decibels_from_amplitude_ratio(amplitude),
+                             std::arg(pass.amplitudes[i]) * 180.0 / pi, pass.uncertainty(i)});
   }
 }
 
@@ -288,16 +311,20 @@ void add_harmonics(SweptResponse& result, const Readings& readings) {
   const double top =
       std::min(sweep.played.high.value(), highest_share_of_rate * sweep.rate.value());
   for (const Hertz frequency : frequencies(sweep.played, sweep.rate, harmonic_points_per_octave)) {
-    const double linear = std::abs(readings.amplitude(frequency, readings.placed.arrival));
+    // The fade at the sweep's start is a harmonic of nothing.
+    if (frequency < sweep.played.low * 1.5) continue;
+    const double linear =
+        std::abs(readings.amplitude(long_window, frequency, readings.placed.arrival));
     for (int order = 2; order <= highest_order && linear > 0.0; ++order) {
       const Hertz there = frequency * order;
       if (there.value() > top) break;
       const double place =
           readings.placed.arrival - sweep.rise_s * sweep.rate.value() * std::log(order);
-      const double amplitude = std::abs(readings.amplitude(there, place));
+      const double amplitude = std::abs(readings.amplitude(long_window, there, place));
       if (!(amplitude > 0.0)) continue;
       constexpr double above_noise = 3.0;
-      const bool clear = amplitude > above_noise * readings.noise(there, readings.placed.arrival);
+      const bool clear =
+          amplitude > above_noise * readings.noise(long_window, there, readings.placed.arrival);
       result.harmonics.push_back(
           {order, frequency, decibels_from_amplitude_ratio(amplitude / linear), clear});
     }

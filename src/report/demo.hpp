@@ -55,6 +55,12 @@ struct DemoChannel {
       hiss_a;  ///< A-weighted RMS with nothing playing, the recording's own noise in it
 };
 
+/// A control's wiring and filters.
+struct DemoVerification {
+  std::string control;
+  std::vector<std::string> found, corrected, left;  ///< faults, what was done, faults after that
+};
+
 struct DemoDocument {
   std::string folder, system;
   Volts supply{0.0};
@@ -62,6 +68,7 @@ struct DemoDocument {
   Decibels tolerance{0.0};
   DemoCalibration calibration;
   DemoHeadUnit head_unit;
+  std::vector<DemoVerification> verifications;
   std::vector<DemoChannel> channels;
   bool within_limits = false;
 };

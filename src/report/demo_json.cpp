@@ -76,6 +76,11 @@ Json json_of(const DemoChannel& channel) {
 std::string demo_json(const DemoDocument& document) {
   Json channels = Json::array();
   for (const DemoChannel& channel : document.channels) channels.push_back(json_of(channel));
+  Json verifications = Json::array();
+  for (const DemoVerification& v : document.verifications) {
+    verifications.push_back(
+        {{"control", v.control}, {"found", v.found}, {"corrected", v.corrected}, {"left", v.left}});
+  }
   const Json json = {{"schema", "railtap.demo/1"},
                      {"folder", document.folder},
                      {"system", document.system},
@@ -84,6 +89,7 @@ std::string demo_json(const DemoDocument& document) {
                      {"tolerance_db", json_number(document.tolerance.value())},
                      {"calibration", json_of(document.calibration)},
                      {"head_unit", json_of(document.head_unit)},
+                     {"verifications", verifications},
                      {"channels", channels},
                      {"within_limits", document.within_limits}};
   return json.dump();

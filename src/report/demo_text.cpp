@@ -62,6 +62,21 @@ void write_head_unit(std::ostream& out, const DemoHeadUnit& unit) {
   }
 }
 
+void write_wiring(std::ostream& out, const DemoDocument& document) {
+  const char* label = "Wiring       ";
+  for (const DemoVerification& v : document.verifications) {
+    for (const std::string& text : v.found) {
+      out << label << v.control << ": " << text << '\n';
+      label = "             ";
+    }
+    for (const std::string& text : v.corrected) out << "             -> " << text << '\n';
+    if (!v.corrected.empty()) {
+      out << "             -> verified again: "
+          << (v.left.empty() ? "nothing stands against it" : "not all is right") << '\n';
+    }
+  }
+}
+
 void write_row(std::ostream& out, const DemoChannel& channel) {
   constexpr double percent = 100.0;
   out << std::left << std::setw(24) << channel.input << std::setw(8)
@@ -130,6 +145,7 @@ std::string demo_text(const DemoDocument& document) {
       << ". All of this was found from recordings and meter readings.\n\n";
   write_calibration(out, document.calibration);
   write_head_unit(out, document.head_unit);
+  write_wiring(out, document);
   write_table(out, document);
   out << '\n';
   write_outcome(out, document);

@@ -134,6 +134,20 @@ FilterSetting read_filter(TomlTable& table, const std::string& name) {
   return filter;
 }
 
+void read_faults(TomlTable table, Faults& faults) {
+  table.set("swapped", faults.swapped);
+  table.set("silent_first", faults.silent[0]);
+  table.set("silent_second", faults.silent[1]);
+  table.set("bass_boost_db", faults.bass_boost, {-30.0, 30.0});
+  table.set("bass_boost_hz", faults.bass_boost_frequency, {10.0, 1000.0});
+  table.set("crosstalk_db", faults.crosstalk, {-120.0, 0.0});
+  table.set("hum_v", faults.hum, not_negative);
+  table.set("hum_hz", faults.hum_frequency, {10.0, 1000.0});
+  table.set("whine_v", faults.whine, not_negative);
+  table.set("whine_hz", faults.whine_frequency, {10.0, 20000.0});
+  table.finish();
+}
+
 /// Recordings are named after controls.
 std::string read_control_name(TomlTable& table) {
   std::string name = table.required_text("name");
@@ -160,6 +174,7 @@ Control read_control(TomlTable table) {
   table.set("setup_tone_hz", control.setup_tone, {20.0, 5000.0});
   control.high_pass = read_filter(table, "high_pass");
   control.low_pass = read_filter(table, "low_pass");
+  read_faults(table.table("faults"), control.faults);
   table.finish();
   return control;
 }

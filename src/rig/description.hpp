@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "electric/meter.hpp"
+#include "rig/faults.hpp"
 #include "rig/filter.hpp"
 #include "units/quantity.hpp"
 
@@ -80,6 +81,7 @@ struct Control {
   std::optional<Decibels> speaker_sensitivity;  ///< sound level at 1 m and 2.83 V
   Hertz setup_tone{1000.0};                     ///< with which its gain is set
   FilterSetting high_pass, low_pass;            ///< as switched in now
+  Faults faults;
 };
 
 struct Amplifier {

@@ -93,21 +93,42 @@ struct AmplifierLane {
   double last_in = 0.0;
   double input_hiss = 0.0, output_hiss = 0.0, gain = 0.0;
   Filter high_pass, low_pass;
+  Boost boost;
+  Tones tones;
   Random random{0};
   StageState stage;
 };
+
+/// What arrives at a channel's input, with the faults of the wiring.
+Input wired_input(const Control& control, std::size_t channel) {
+  const auto own = [&](std::size_t c) {
+    const std::size_t last = control.inputs.size() - 1;
+    Input input = control.inputs[control.faults.swapped ? last - c : c];
+    if (control.faults.silent[c]) input.left = input.right = 0.0;
+    return input;
+  };
+  Input input = own(channel);
+  if (!control.faults.crosstalk || control.inputs.size() < 2) return input;
+  const double share = amplitude_ratio(*control.faults.crosstalk);
+  const Input other = own(1 - channel);
+  input.left += share * other.left;
+  input.right += share * other.right;
+  return input;
+}
 
 AmplifierLane make_lane(const Rig& rig, const Play& play, std::size_t channel, Hertz rate) {
   const Amplifier& amplifier = rig.amplifiers[play.point.amplifier];
   const Control& control = amplifier.controls[play.point.control];
   AmplifierLane lane;
-  lane.input = control.inputs[channel];
+  lane.input = wired_input(control, channel);
   lane.input_limit = amplifier.input_limit ? amplifier.input_limit->value() : 0.0;
   lane.input_hiss = white_sigma(amplifier.input_hiss, rate);
   lane.output_hiss = white_sigma(amplifier.output.hiss, rate);
   lane.gain = gain(amplifier, control) * (channel == 1 ? amplitude_ratio(control.mismatch) : 1.0);
   lane.high_pass = make_filter(Pass::high, control.high_pass, rate);
   lane.low_pass = make_filter(Pass::low, control.low_pass, rate);
+  lane.boost = Boost(control.faults.bass_boost, control.faults.bass_boost_frequency, rate);
+  lane.tones = tones_of(control.faults, rate);
   lane.random =
       Random(rig.seed * 8 + 1000 * (play.point.amplifier + 1) + 10 * play.point.control + channel);
   std::optional<Ohms> load;
@@ -132,6 +153,8 @@ void process(AmplifierLane& lane, std::span<double> block) {
   for (double& x : block) x *= lane.gain;
   process(lane.high_pass, block);
   process(lane.low_pass, block);
+  lane.boost.process(block);
+  lane.tones.process(block);
   add_noise(block, lane.output_hiss, lane.random);
   process(lane.stage, block);
 }

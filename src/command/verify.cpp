@@ -1,0 +1,154 @@
+// SPDX-License-Identifier: MIT
+// `railtap verify`: channels, polarity, response and hiss from the verification tracks.
+#include "command/verify.hpp"
+
+#include <CLI/CLI.hpp>
+#include <iostream>
+#include <memory>
+
+#include "command/options.hpp"
+#include "command/recording_options.hpp"
+#include "command/verify_capture.hpp"
+#include "system/calibration_file.hpp"
+#include "units/error.hpp"
+
+namespace railtap::command {
+namespace {
+
+struct VerifyOptions {
+  std::vector<std::string> files;
+  std::string calibration, expect, source = "speaker-level";
+  std::optional<Volts> volts_per_full_scale;
+  std::optional<Decibels> sensitivity;
+  std::optional<double> gain_position;
+  Decibels match{1.0}, crosstalk{-30.0}, quiet{30.0};
+  bool allow_filters = false, json = false;
+  RecordingOptions recording;
+};
+
+judge::Carries carries_of(const std::string& word) {
+  if (word == "left") return judge::Carries::left;
+  if (word == "right") return judge::Carries::right;
+  if (word == "both") return judge::Carries::both;
+  throw Error("a channel cannot carry '" + word + "'", "--expect",
+              "give left, right or both for each channel, for example --expect left,right");
+}
+
+std::vector<judge::Carries> expected_of(const std::string& text) {
+  std::vector<judge::Carries> list;
+  for (std::size_t at = 0; !text.empty() && at <= text.size();) {
+    const std::size_t comma = std::min(text.find(',', at), text.size());
+    list.push_back(carries_of(text.substr(at, comma - at)));
+    at = comma + 1;
+  }
+  return list;
+}
+
+judge::VerificationLimits limits_of(const VerifyOptions& options) {
+  judge::VerificationLimits limits;
+  limits.expected = expected_of(options.expect);
+  limits.filters_allowed = options.allow_filters;
+  limits.match = require_positive(options.match, "--match");
+  limits.separation = require_not_negative(-options.crosstalk, "--crosstalk");
+  limits.quiet_cabin = require_within(options.quiet, Decibels(0.0), Decibels(100.0), "--quiet");
+  if (options.sensitivity) {
+    limits.sensitivity =
+        require_within(*options.sensitivity, Decibels(50.0), Decibels(130.0), "--sensitivity");
+  }
+  if (options.gain_position && !(*options.gain_position >= 0.0 && *options.gain_position <= 1.0)) {
+    throw Error("the gain control's position is not between 0 and 1", "--gain-position",
+                "give the share of its travel, for example --gain-position 0.3");
+  }
+  limits.gain_position = options.gain_position;
+  limits.source = options.source == "line-level" ? judge::SourceKind::line_level
+                                                 : judge::SourceKind::speaker_level;
+  if (options.volts_per_full_scale) {
+    limits.volts_per_full_scale =
+        require_positive(*options.volts_per_full_scale, "--volts-full-scale");
+  }
+  return limits;
+}
+
+ExitStatus verify(const VerifyOptions& options) {
+  check_recording(options.recording);
+  report::VerificationDocument document;
+  document.limits = limits_of(options);
+  std::optional<system::CalibrationRecord> calibration;
+  if (!options.calibration.empty()) {
+    calibration = system::read_calibration(options.calibration);
+    document.limits.volts_per_full_scale = calibration->volts_per_full_scale;
+  }
+  std::vector<judge::ChannelMeasurements> channels;
+  for (const std::string& file : options.files) {
+    VerifyCapture capture = measure_verification(file, static_cast<int>(channels.size()) + 1);
+    if (calibration) {
+      add_calibration_warnings(capture.provenance, *calibration, options.calibration,
+                               capture.file.format.rate);
+    }
+    tell(capture.provenance.warnings);
+    for (const auto& warning : capture.provenance.warnings) document.warnings.push_back(warning);
+    document.files.push_back(std::move(capture.file));
+    for (auto& channel : capture.channels) channels.push_back(std::move(channel));
+  }
+  document.verification = judge::judge_verification(channels, nullptr, document.limits);
+  const std::string json = report::verification_json(document);
+  write_down(options.recording, "verification", json,
+             calibration ? calibration_summary(calibration, options.calibration)
+                         : calibration_summary(options.volts_per_full_scale));
+  std::cout << (options.json ? json + "\n" : report::verification_text(document));
+  return document.verification.within_limits() ? ExitStatus::within_limits
+                                               : ExitStatus::outside_limits;
+}
+
+void add_limits(CLI::App& command, VerifyOptions& options) {
+  command.add_option("--expect", options.expect,
+                     "What each channel should carry: left, right or both, separated by commas "
+                     "[left,right for two channels]");
+  command.add_flag("--allow-filters", options.allow_filters,
+                   "High-pass and low-pass filters are meant to be on");
+  add_quantity(command, "--match", options.match, "Left and right may differ by this");
+  add_quantity(command, "--crosstalk", options.crosstalk, "Most crosstalk that is no fault");
+  add_quantity(command, "--quiet", options.quiet, "dB(A) of a quiet cabin, which hiss may reach");
+}
+
+void add_hiss_options(CLI::App& command, VerifyOptions& options) {
+  auto* volts = add_quantity(command, "--volts-full-scale", options.volts_per_full_scale,
+                             "Peak volts at the tap that reach digital full scale");
+  command
+      .add_option("--calibration", options.calibration, "Calibration file that `calibrate` wrote")
+      ->excludes(volts);
+  add_quantity(command, "--sensitivity", options.sensitivity,
+               "The speaker's, dB at 2.83 V and 1 m: predicts how loud the hiss is");
+  command.add_option("--gain-position", options.gain_position,
+                     "Where the gain control stands, 0 to 1 of its travel");
+  command
+      .add_option("--source", options.source, "What feeds the amplifier: speaker-level, line-level")
+      ->check(CLI::IsMember({"speaker-level", "line-level"}))
+      ->default_str(options.source);
+}
+
+}  // namespace
+
+void add_verify(CLI::App& app, ExitStatus& status) {
+  auto options = std::make_shared<VerifyOptions>();
+  auto* command = app.add_subcommand(
+      "verify", "Channels, polarity, response and hiss from the verification tracks");
+  command->footer(
+      "Example:\n  railtap tones kit --tone verify\n"
+      "  railtap verify kit/*_verify.wav --volts-full-scale 47V --sensitivity 89dB\n"
+      "Exit status: 0 nothing stands against it, 1 something does or could not be told, 2 could "
+      "not do it.");
+  command
+      ->add_option("FILES", options->files,
+                   "One recording, or two of one channel each, of the track verify or verify-bass")
+      ->required()
+      ->expected(1, 2)
+      ->type_name("FILE [FILE2]");
+  add_limits(*command, *options);
+  add_hiss_options(*command, *options);
+  add_recording_options(*command, options->recording);
+  command->add_flag("--json", options->json, "Print one JSON document (railtap.verification/1)");
+  command->callback([options, &status] { status = verify(*options); });
+}
+
+}  // namespace railtap::command

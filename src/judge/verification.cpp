@@ -1,0 +1,425 @@
+// SPDX-License-Identifier: MIT
+// One verdict from channels, polarity, response and silence.
+#include "judge/verification.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "judge/sentence.hpp"
+#include "signal/channel_pattern.hpp"
+#include "units/print.hpp"
+
+namespace railtap::judge {
+namespace {
+
+using measure::ResponsePoint;
+
+class Words {
+ public:
+  explicit Words(std::vector<Finding>& to) : to_(to) {}
+  void fault(std::string text) { to_.push_back({Severity::fault, std::move(text)}); }
+  void caution(std::string text) { to_.push_back({Severity::caution, std::move(text)}); }
+  void note(std::string text) { to_.push_back({Severity::note, std::move(text)}); }
+
+ private:
+  std::vector<Finding>& to_;
+};
+
+// --- Response ----------------------------------------------------------------------------------
+
+// A response between two points, in the logarithm of frequency; the nearest one beyond the ends.
+Decibels between(const std::vector<ResponsePoint>& points, Hertz frequency) {
+  const auto after =
+      std::lower_bound(points.begin(), points.end(), frequency,
+                       [](const ResponsePoint& p, Hertz hz) { return p.frequency < hz; });
+  if (after == points.begin()) return after->magnitude;
+  if (after == points.end()) return points.back().magnitude;
+  const auto before = after - 1;
+  const double share =
+      std::log(frequency / before->frequency) / std::log(after->frequency / before->frequency);
+  return before->magnitude + (after->magnitude - before->magnitude) * share;
+}
+
+// The interface's shape goes out, its gain stays: calibration has that.
+std::vector<ResponsePoint> without_interface(std::vector<ResponsePoint> points,
+                                             const InterfaceResponse* interface) {
+  if (interface == nullptr || interface->points.empty()) return points;
+  constexpr Hertz reference{1000.0};
+  const Decibels level = between(interface->points, reference);
+  for (ResponsePoint& p : points) p.magnitude -= between(interface->points, p.frequency) - level;
+  return points;
+}
+
+// Power sum of the harmonics that stood out, at the frequency where it is highest.
+std::optional<SweptDistortion> distortion_of(const measure::SweptResponse& response) {
+  std::optional<SweptDistortion> highest;
+  for (std::size_t first = 0; first < response.harmonics.size();) {
+    const Hertz frequency = response.harmonics[first].frequency;
+    double power = 0.0;
+    std::size_t k = first;
+    for (; k < response.harmonics.size() && response.harmonics[k].frequency == frequency; ++k) {
+      const auto& h = response.harmonics[k];
+      if (h.above_noise) power += std::pow(10.0, h.level.value() / 10.0);
+    }
+    const Percent thd(100.0 * std::sqrt(power));
+    if (power > 0.0 && (!highest || thd > highest->thd)) highest = {frequency, thd};
+    first = k;
+  }
+  return highest;
+}
+
+void say_filters(ChannelVerification& channel, const VerificationLimits& limits) {
+  Words words(channel.findings);
+  const ResponseFindings& found = *channel.filters;
+  std::vector<Filter> passes, others;
+  for (const Filter& f : found.filters) {
+    const bool pass = f.kind == FilterKind::high_pass || f.kind == FilterKind::low_pass;
+    (pass ? passes : others).push_back(f);
+  }
+  for (const std::string& text : in_words(passes)) {
+    if (limits.filters_allowed) {
+      words.note(text + ".");
+    } else {
+      words.fault(text +
+                  "; it should be off while gains are set (--allow-filters if it is meant).");
+    }
+  }
+  for (const std::string& text : in_words(others)) words.fault(text + "; it should be off.");
+  if (found.misfit > limits.flatness) {
+    words.caution(sentence("No filter explains the response at %.3g Hz: it is off by %.1f dB.",
+                           found.misfit_at.value(), found.misfit.value()));
+  }
+  if (found.filters.empty() && found.misfit <= limits.flatness) {
+    words.note(sentence("The response is flat within %+.1f and %+.1f dB.", found.lowest.value(),
+                        found.highest.value()));
+  }
+}
+
+void add_sweep(ChannelVerification& channel, const ChannelMeasurements& measured,
+               const InterfaceResponse* interface, const VerificationLimits& limits) {
+  Words words(channel.findings);
+  if (!measured.sweep) return words.caution("No sweep was found; the response is not known.");
+  channel.response = without_interface(measured.sweep->response.points, interface);
+  channel.filters = recognise_filters(channel.response);
+  if (!channel.filters) {
+    const bool silent = channel.identity && channel.identity->carries == Carries::silent;
+    if (!silent) words.caution("The sweep does not stand out of the noise.");
+    return;
+  }
+  say_filters(channel, limits);
+  channel.distortion = distortion_of(measured.sweep->response);
+  if (channel.distortion && channel.distortion->thd > limits.distortion) {
+    words.fault(
+        sentence("Harmonic distortion of %.2g %% at %.3g Hz in a sweep that should be clean.",
+                 channel.distortion->thd.value(), channel.distortion->frequency.value()));
+  }
+}
+
+// --- Channel and polarity ------------------------------------------------------------------------
+
+std::array<Decibels, 4> pattern_response(const std::vector<ResponsePoint>& points) {
+  std::array<Decibels, 4> response{};
+  if (points.empty()) return response;
+  const signal::PatternBurst& left = signal::pattern_bursts[0];
+  const signal::PatternBurst& right = signal::pattern_bursts[1];
+  const std::array<double, 4> hz{left.low_hz, left.high_hz, right.low_hz, right.high_hz};
+  for (std::size_t i = 0; i < hz.size(); ++i) {
+    // Only where it was measured; a filter's slope goes on beyond it.
+    if (hz[i] < points.front().frequency.value() || hz[i] > points.back().frequency.value())
+      continue;
+    response[i] = between(points, Hertz(hz[i]));
+  }
+  return response;
+}
+
+std::string expected_words(Carries carries) {
+  switch (carries) {
+    case Carries::left:
+      return "the left side";
+    case Carries::right:
+      return "the right side";
+    case Carries::both:
+      return "both sides";
+    default:
+      return name(carries);
+  }
+}
+
+void say_identity(ChannelVerification& channel) {
+  Words words(channel.findings);
+  const Carries found = channel.identity->carries;
+  if (found == Carries::cannot_tell) return words.caution(channel.identity->reason);
+  if (found == Carries::silent)
+    return words.fault("The channel is silent. " + channel.identity->reason);
+  const std::string carries = "It carries " + expected_words(found);
+  if (!channel.expected || *channel.expected == found) return words.note(carries + ".");
+  words.fault(carries + " instead of " + expected_words(*channel.expected) + ".");
+}
+
+void add_identity(ChannelVerification& channel, const ChannelMeasurements& measured) {
+  if (!measured.pattern) {
+    Words(channel.findings)
+        .caution("No channel pattern was found; which side plays here is not known.");
+    return;
+  }
+  std::vector<ResponsePoint> points;
+  if (measured.sweep) points = measured.sweep->response.points;
+  channel.identity = judge_channel_identity(*measured.pattern, pattern_response(points));
+  say_identity(channel);
+}
+
+void add_polarity(ChannelVerification& channel, const ChannelMeasurements& measured) {
+  Words words(channel.findings);
+  if (channel.identity && channel.identity->carries == Carries::silent) return;
+  if (!measured.pulses) return words.caution("No polarity pulses were found.");
+  std::array<double, signal::polarity_amplitudes.size()> turns{};
+  std::vector<Filter> filters;
+  if (channel.filters) {
+    filters = channel.filters->filters;
+    filters.insert(filters.end(), channel.filters->coupling.begin(),
+                   channel.filters->coupling.end());
+  }
+  for (std::size_t k = 0; k < turns.size(); ++k)
+    turns[k] = phase_turn(filters, measured.pulses->fundamental * static_cast<double>(k + 1));
+  channel.polarity =
+      judge_polarity(measure::fit_polarity(*measured.pulses, turns), !filters.empty());
+  switch (channel.polarity->polarity) {
+    case Polarity::in:
+      return words.note("The polarity is right.");
+    case Polarity::inverted:
+      return words.fault(
+          "The polarity is inverted: plus and minus are exchanged somewhere on the way.");
+    case Polarity::cannot_tell:
+      return words.caution("The polarity cannot be told. " + channel.polarity->reason);
+  }
+}
+
+// --- Silence
+// ----------------------------------------------------------------------------------------
+
+void say_hiss(ChannelVerification& channel, const VerificationLimits& limits) {
+  const SilenceFindings& silence = *channel.silence;
+  if (!silence.hiss_sound_level) return;
+  Words words(channel.findings);
+  const double level = silence.hiss_sound_level->value();
+  const double quiet = limits.quiet_cabin.value();
+  const std::string bound = silence.interface_bound ? " at most" : "";
+  // Ten decibels below the background it is lost in it (common practice).
+  constexpr double inaudible_below = 10.0;
+  if (level > quiet) {
+    words.fault(
+        "The hiss makes" + bound +
+        sentence(" %.0f dB(A) at 1 m, louder than a quiet cabin of %.0f dB(A): too much gain "
+                 "here, or too little before it.",
+                 level, quiet));
+  } else {
+    words.note("The hiss makes" + bound + sentence(" %.0f dB(A) at 1 m", level) +
+               (level > quiet - inaudible_below ? ", which can be heard in a quiet cabin."
+                                                : ", which is lost in a quiet cabin."));
+  }
+}
+
+void say_lines(ChannelVerification& channel, const VerificationLimits& limits) {
+  Words words(channel.findings);
+  for (const SilenceLine& line : channel.silence->lines) {
+    if (!line.re_programme || *line.re_programme < limits.interference) continue;
+    words.fault(line.kind +
+                sentence(" at %.4g Hz, %.0f dB below a full-scale programme",
+                         line.frequency.value(), -line.re_programme->value()) +
+                (line.level_v ? ", " + format_quantity(*line.level_v, 3) : "") + ".");
+  }
+}
+
+void add_silence(ChannelVerification& channel, const ChannelMeasurements& measured,
+                 const InterfaceResponse* interface, const VerificationLimits& limits) {
+  if (!measured.silence || measured.silence->length.value() <= 0.0) {
+    Words(channel.findings).caution("No silence was found; hiss and hum are not known.");
+    return;
+  }
+  SilenceContext context{limits.volts_per_full_scale, limits.sensitivity, {}, {}};
+  if (channel.filters) context.programme = Dbfs(0.0) + channel.filters->level;
+  if (interface != nullptr) context.interface_noise_a = interface->noise_a;
+  channel.silence = judge_silence(*measured.silence, context);
+  say_hiss(channel, limits);
+  say_lines(channel, limits);
+}
+
+// --- Channels ------------------------------------------------------------------------------------
+
+std::optional<Carries> expected_of(std::size_t index, std::size_t channels,
+                                   const VerificationLimits& limits) {
+  if (index < limits.expected.size()) return limits.expected[index];
+  if (!limits.expected.empty() || channels != 2) return std::nullopt;
+  return index == 0 ? Carries::left : Carries::right;
+}
+
+ChannelVerification judge_channel(const ChannelMeasurements& measured,
+                                  const InterfaceResponse* interface,
+                                  const VerificationLimits& limits,
+                                  std::optional<Carries> expected) {
+  ChannelVerification channel;
+  channel.channel = measured.channel;
+  channel.file = measured.file;
+  channel.expected = expected;
+  add_identity(channel, measured);
+  add_sweep(channel, measured, interface, limits);
+  add_polarity(channel, measured);
+  add_silence(channel, measured, interface, limits);
+  if (measured.at_full_scale) {
+    Words(channel.findings)
+        .fault("The recording input was overloaded: samples are at full scale; lower its level.");
+  }
+  return channel;
+}
+
+// --- Two channels against each other -------------------------------------------------------------
+
+// Mean difference over the frequencies that both pass within 10 dB of their level.
+std::optional<Decibels> match_of(const ChannelVerification& a, const ChannelVerification& b) {
+  constexpr Decibels passed{10.0};
+  if (!a.filters || !b.filters) return std::nullopt;
+  double sum = 0.0;
+  int count = 0;
+  for (const ResponsePoint& p : a.response) {
+    const auto same = std::find_if(b.response.begin(), b.response.end(), [&](const auto& q) {
+      return std::abs(std::log(q.frequency / p.frequency)) < 1e-6;
+    });
+    if (same == b.response.end() || p.magnitude < a.filters->level - passed ||
+        same->magnitude < b.filters->level - passed)
+      continue;
+    sum += (same->magnitude - p.magnitude).value();
+    ++count;
+  }
+  if (count == 0) return std::nullopt;
+  return Decibels(sum / count);
+}
+
+bool one_sided(const std::optional<ChannelIdentity>& identity) {
+  return identity && (identity->carries == Carries::left || identity->carries == Carries::right);
+}
+
+// What of `from`'s side arrives in `into`, over what arrives in `from` itself, by the upper lines.
+std::optional<Crosstalk> crosstalk(const ChannelVerification& from, const ChannelVerification& into,
+                                   const ChannelMeasurements& from_measured,
+                                   const ChannelMeasurements& into_measured) {
+  if (!one_sided(from.identity) || !one_sided(into.identity)) return std::nullopt;
+  if (from.identity->carries == into.identity->carries) return std::nullopt;
+  const bool left = from.identity->carries == Carries::left;
+  const bool low = from.identity->low;
+  const auto& own = from_measured.pattern->line(left, low);
+  const auto& leaked = into_measured.pattern->line(left, low);
+  if (!(own.mean_square > 0.0)) return std::nullopt;
+  constexpr double least = 1e-18;
+  const double there = std::max({leaked.mean_square, leaked.noise, least});
+  return Crosstalk{from.channel, into.channel, decibels_from_power_ratio(there / own.mean_square),
+                   !leaked.stands_out()};
+}
+
+void say_pair(PairVerification& pair, const VerificationLimits& limits) {
+  Words words(pair.findings);
+  if (pair.match && std::abs(pair.match->value()) > limits.match.value()) {
+    words.fault(
+        sentence("The second channel is %+.2f dB against the first; within %.1f dB it would "
+                 "match.",
+                 pair.match->value(), limits.match.value()));
+  }
+  for (const Crosstalk& c : pair.crosstalk) {
+    if (c.below || c.level < -limits.separation) continue;
+    words.fault(sentence("Crosstalk from channel %.0f into channel %.0f", c.from, c.into) +
+                sentence(" is %.1f dB; %.0f dB or less is usual.", c.level.value(),
+                         -limits.separation.value()));
+  }
+}
+
+bool carries(const ChannelVerification& channel, Carries what) {
+  return channel.identity && channel.identity->carries == what;
+}
+
+PairVerification judge_pair(const Verification& verification,
+                            const std::vector<ChannelMeasurements>& measured,
+                            const VerificationLimits& limits) {
+  const ChannelVerification& first = verification.channels[0];
+  const ChannelVerification& second = verification.channels[1];
+  PairVerification pair;
+  pair.match = match_of(first, second);
+  for (const std::size_t from : {std::size_t{0}, std::size_t{1}}) {
+    const auto found = crosstalk(verification.channels[from], verification.channels[1 - from],
+                                 measured[from], measured[1 - from]);
+    if (found) pair.crosstalk.push_back(*found);
+  }
+  if (carries(first, Carries::right) && carries(second, Carries::left) &&
+      first.expected == Carries::left && second.expected == Carries::right) {
+    Words(pair.findings)
+        .fault("Left and right are swapped: exchange the pairs, or the tap's leads.");
+  }
+  say_pair(pair, limits);
+  return pair;
+}
+
+// --- Gain control
+// ----------------------------------------------------------------------------------
+
+// A speaker-level source has volts to spare, so a control wants little of its travel (common
+// practice: about a quarter at the most).
+constexpr double speaker_level_travel = 0.25;
+
+void say_gain(Verification& verification, const VerificationLimits& limits) {
+  if (!limits.gain_position) return;
+  Words words(verification.findings);
+  const double percent = 100.0 * *limits.gain_position;
+  if (limits.source == SourceKind::line_level) {
+    return words.note(
+        sentence("The gain control stands at %.0f %%; with a line-level source that "
+                 "says nothing by itself.",
+                 percent));
+  }
+  if (*limits.gain_position <= speaker_level_travel) {
+    return words.note(sentence(
+        "The gain control stands at %.0f %%, as a speaker-level source wants it.", percent));
+  }
+  words.caution(
+      sentence("The gain control stands at %.0f %%: suspicious with a speaker-level source, which "
+               "wants a quarter at the most. ",
+               percent) +
+      "Look for a source that is turned down, a faded output, or an input set to line level.");
+}
+
+bool holds(const std::vector<Finding>& findings) {
+  return std::all_of(findings.begin(), findings.end(),
+                     [](const Finding& f) { return f.severity == Severity::note; });
+}
+
+}  // namespace
+
+bool Verification::within_limits() const {
+  const bool each = std::all_of(channels.begin(), channels.end(),
+                                [](const auto& c) { return holds(c.findings); });
+  return each && holds(findings) && (!pair || holds(pair->findings));
+}
+
+Verification judge_verification(const std::vector<ChannelMeasurements>& channels,
+                                const InterfaceResponse* interface,
+                                const VerificationLimits& limits) {
+  Verification verification;
+  for (std::size_t k = 0; k < channels.size(); ++k) {
+    verification.channels.push_back(
+        judge_channel(channels[k], interface, limits, expected_of(k, channels.size(), limits)));
+  }
+  if (channels.size() >= 2) verification.pair = judge_pair(verification, channels, limits);
+  say_gain(verification, limits);
+  return verification;
+}
+
+const char* name(Severity severity) {
+  switch (severity) {
+    case Severity::fault:
+      return "fault";
+    case Severity::caution:
+      return "caution";
+    case Severity::note:
+      return "note";
+  }
+  return "note";
+}
+
+}  // namespace railtap::judge

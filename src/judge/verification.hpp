@@ -1,0 +1,125 @@
+// SPDX-License-Identifier: MIT
+// The verdict on wiring and setting, from what the verification tracks left in a recording.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "judge/channel_identity.hpp"
+#include "judge/filters.hpp"
+#include "judge/polarity.hpp"
+#include "judge/silence.hpp"
+#include "measure/channel_pattern.hpp"
+#include "measure/polarity.hpp"
+#include "measure/silence.hpp"
+#include "measure/swept_response.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::judge {
+
+/// A sweep as recorded, with the level at which it was played.
+struct SweepReading {
+  measure::SweptResponse response;
+  Dbfs played{0.0};
+};
+
+/// What one recorded channel holds of the verification tracks; parts that were not found are
+/// absent.
+struct ChannelMeasurements {
+  int channel = 1;   ///< from 1, over all files
+  std::string file;  ///< its name
+  std::optional<measure::PatternReading> pattern;
+  std::optional<measure::PolarityReading> pulses;
+  std::optional<SweepReading> sweep;
+  std::optional<measure::SilenceReading> silence;
+  bool at_full_scale = false;  ///< samples of a part were at the recording's limit
+};
+
+/// The recording interface's own part, measured by a loop from its output to its input.
+struct InterfaceResponse {
+  std::vector<measure::ResponsePoint> points;  ///< in order of frequency
+  std::optional<Dbfs> noise_a;                 ///< A-weighted
+};
+
+/// What plays into the amplifier.
+enum class SourceKind { speaker_level, line_level };
+
+/// Against what it is held. The defaults are common practice where no source is named.
+struct VerificationLimits {
+  std::vector<Carries> expected;  ///< channel by channel; empty: left, right where there are two
+  bool filters_allowed = false;   ///< high-pass and low-pass filters are meant to be on
+  Decibels match{1.0};            ///< left against right
+  Decibels separation{30.0};      ///< least, of one side's signal in the other's channel
+  Decibels flatness{1.0};         ///< what is no filter may move the response by
+  /// Most that the hiss may sound like, dB(A) at 1 m: that of a bedroom at night [WHO, Guidelines
+  /// for Community Noise (1999), table 4.1].
+  Decibels quiet_cabin{30.0};
+  /// Hum and whine re a full-scale programme at this volume.
+  Decibels interference{-60.0};
+  Percent distortion{1.0};  ///< in the sweep
+  std::optional<Volts> volts_per_full_scale;
+  std::optional<Decibels> sensitivity;  ///< of the speaker, dB at 2.83 V and 1 m
+  std::optional<double> gain_position;  ///< 0 … 1 of the control's travel
+  SourceKind source = SourceKind::speaker_level;
+};
+
+enum class Severity { fault, caution, note };
+
+/// One thing found, in a sentence.
+struct Finding {
+  Severity severity = Severity::note;
+  std::string text;
+};
+
+/// Total harmonic distortion while the sweep passed a frequency.
+struct SweptDistortion {
+  Hertz frequency{0.0};
+  Percent thd{0.0};
+};
+
+struct ChannelVerification {
+  int channel = 1;
+  std::string file;
+  std::optional<Carries> expected;
+  std::optional<ChannelIdentity> identity;
+  std::optional<PolarityVerdict> polarity;
+  std::vector<measure::ResponsePoint> response;  ///< the interface's own taken out
+  std::optional<ResponseFindings> filters;
+  std::optional<SweptDistortion> distortion;  ///< the highest that stood out of the noise
+  std::optional<SilenceFindings> silence;
+  std::vector<Finding> findings;
+};
+
+/// One side's signal in the channel of the other, re its own channel.
+struct Crosstalk {
+  int from = 1, into = 2;  ///< channels
+  Decibels level{0.0};
+  bool below = false;  ///< noise hides it: it is lower than that
+};
+
+/// The first two channels against each other.
+struct PairVerification {
+  std::optional<Decibels> match;  ///< second re first, mean over the frequencies both pass
+  std::vector<Crosstalk> crosstalk;
+  std::vector<Finding> findings;
+};
+
+struct Verification {
+  std::vector<ChannelVerification> channels;
+  std::optional<PairVerification> pair;
+  std::vector<Finding> findings;  ///< of no channel in particular
+  [[nodiscard]] bool within_limits() const;
+};
+
+/// Judges the channels of one system. Polarity that cannot be told and parts that are missing are
+/// faults of the verification, not of the car: they count as cautions, and as not within limits.
+/// \param interface null where it is not known
+[[nodiscard]] Verification judge_verification(const std::vector<ChannelMeasurements>& channels,
+                                              const InterfaceResponse* interface,
+                                              const VerificationLimits& limits);
+
+/// "fault", "caution" or "note".
+[[nodiscard]] const char* name(Severity severity);
+
+}  // namespace railtap::judge

@@ -1,0 +1,175 @@
+// SPDX-License-Identifier: MIT
+// The verification for a person: verdict first, then each channel with a plot of its response.
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <iomanip>
+#include <sstream>
+
+#include "report/verification.hpp"
+#include "units/print.hpp"
+
+namespace railtap::report {
+namespace {
+
+using judge::ChannelVerification;
+using judge::Finding;
+using judge::Severity;
+
+const char* mark(Severity severity) {
+  switch (severity) {
+    case Severity::fault:
+      return "FAULT    ";
+    case Severity::caution:
+      return "caution  ";
+    case Severity::note:
+      return "ok       ";
+  }
+  return "";
+}
+
+void add_findings(std::ostream& out, const std::vector<Finding>& findings) {
+  for (const Severity severity : {Severity::fault, Severity::caution, Severity::note}) {
+    for (const Finding& f : findings) {
+      if (f.severity == severity) out << "  " << mark(severity) << f.text << '\n';
+    }
+  }
+}
+
+void add_line(std::ostream& out, const std::string& label, const std::string& text) {
+  out << "    " << std::left << std::setw(14) << label << text << '\n';
+}
+
+// --- plot ----------------------------------------------------------------------------------------
+
+constexpr int plot_rows = 9;
+constexpr double plot_high_db = 15.0, row_db = 5.0;
+constexpr double plot_low_hz = 20.0, columns_per_octave = 6.0;
+constexpr std::size_t plot_columns = 61;
+
+// Levels re the flat part, a column each sixth of an octave; none where nothing was measured.
+std::vector<std::optional<double>> columns_of(const ChannelVerification& channel) {
+  std::vector<std::optional<double>> columns(plot_columns);
+  for (const auto& p : channel.response) {
+    const double place = columns_per_octave * std::log2(p.frequency.value() / plot_low_hz);
+    const double column = std::round(place);
+    if (column < 0.0 || column >= static_cast<double>(plot_columns)) continue;
+    if (std::abs(place - column) < 0.2)
+      columns[static_cast<std::size_t>(column)] = (p.magnitude - channel.filters->level).value();
+  }
+  return columns;
+}
+
+void add_plot(std::ostream& out, const ChannelVerification& channel) {
+  const auto columns = columns_of(channel);
+  for (int row = 0; row < plot_rows; ++row) {
+    const double middle = plot_high_db - row_db * row;
+    out << std::right << std::setw(8) << std::showpos << static_cast<int>(middle) << std::noshowpos
+        << (row == 0 ? " dB │" : "    │");
+    for (const auto& level : columns) {
+      const bool here = level && std::abs(*level - middle) <= row_db / 2.0;
+      out << (here ? "●" : (middle == 0.0 ? "·" : " "));
+    }
+    out << '\n';
+  }
+  out << "            └";
+  for (std::size_t k = 0; k < plot_columns; ++k) out << "─";
+  // Where 100 Hz, 1 kHz and 10 kHz are: 13.9, 33.9 and 53.8 sixths of an octave above 20 Hz.
+  out << "\n             20 Hz         100                1k                  10k\n";
+}
+
+// --- channel
+// ---------------------------------------------------------------------------------------
+
+std::string response_line(const judge::ResponseFindings& found) {
+  const std::string low = found.low_3db ? format_quantity(*found.low_3db, 3) : "below the sweep";
+  const std::string high = found.high_3db ? format_quantity(*found.high_3db, 3) : "above the sweep";
+  return "-3 dB at " + low + " and " + high;
+}
+
+std::string in_volts(const std::optional<Volts>& volts) {
+  return volts ? format_quantity(*volts, 3) + ", " : "";
+}
+
+void add_silence(std::ostream& out, const judge::SilenceFindings& silence) {
+  if (!silence.hiss_a) return;
+  std::string text = in_volts(silence.hiss_a_v) + format_fixed(*silence.hiss_a, 1) + " A-weighted";
+  if (silence.interface_bound) text += " (mostly the interface's own)";
+  if (silence.hiss_re_programme)
+    text += ", " + format_fixed(*silence.hiss_re_programme, 0) + " re full programme";
+  add_line(out, "hiss", text);
+  if (silence.hiss_sound_level) {
+    add_line(out, "", format_fixed(*silence.hiss_sound_level, 0) + "(A) at 1 m");
+  }
+  constexpr std::size_t most_lines = 6;
+  for (std::size_t k = 0; k < std::min(most_lines, silence.lines.size()); ++k) {
+    const judge::SilenceLine& line = silence.lines[k];
+    std::string what = format_quantity(line.frequency, 4) + ", " + in_volts(line.level_v) +
+                       format_fixed(line.level, 1);
+    if (line.re_programme)
+      what += ", " + format_fixed(*line.re_programme, 0) + " re full programme";
+    add_line(out, line.kind, what);
+  }
+}
+
+void add_channel(std::ostream& out, const ChannelVerification& channel) {
+  out << "\nChannel " << channel.channel << "  (" << channel.file << ")\n";
+  add_findings(out, channel.findings);
+  if (channel.identity) add_line(out, "side", channel.identity->reason);
+  if (channel.polarity) add_line(out, "polarity", channel.polarity->reason);
+  if (channel.filters) {
+    add_line(out, "response", response_line(*channel.filters));
+    for (const auto& words : judge::in_words(channel.filters->filters)) add_line(out, "", words);
+  }
+  if (channel.distortion) {
+    add_line(out, "distortion",
+             "at most " + format_quantity(channel.distortion->thd, 2) + ", at " +
+                 format_quantity(channel.distortion->frequency, 3));
+  }
+  if (channel.silence) add_silence(out, *channel.silence);
+  if (channel.filters) add_plot(out, channel);
+}
+
+void add_pair(std::ostream& out, const judge::PairVerification& pair) {
+  out << "\nChannels 1 and 2\n";
+  add_findings(out, pair.findings);
+  if (pair.match)
+    add_line(out, "match",
+             "second " + format_fixed(*pair.match, 2, Sign::always) + " re the first");
+  for (const auto& c : pair.crosstalk) {
+    add_line(out, "crosstalk",
+             std::to_string(c.from) + " into " + std::to_string(c.into) + ": " +
+                 (c.below ? "below " : "") + format_fixed(c.level, 1));
+  }
+}
+
+void add_file(std::ostream& out, const VerifiedFile& file) {
+  out << file.name << ": ";
+  if (file.parts.empty()) out << "silence throughout, no marker";
+  const char* separator = "";
+  for (const VerifiedPart& part : file.parts) {
+    if (!part.used) continue;
+    out << separator << part.kind << " at " << format_fixed(part.start, 1);
+    separator = ", ";
+  }
+  if (file.clock_error)
+    out << "; clock " << format_fixed(*file.clock_error, 3, Sign::always) << " slow";
+  out << '\n';
+}
+
+}  // namespace
+
+std::string verification_text(const VerificationDocument& document) {
+  std::ostringstream out;
+  const judge::Verification& verification = document.verification;
+  const bool good = verification.within_limits();
+  out << (good ? "GOOD: nothing stands against it.\n" : "LOOK AGAIN: see below.\n");
+  for (const VerifiedFile& file : document.files) add_file(out, file);
+  if (!verification.findings.empty()) out << '\n';
+  add_findings(out, verification.findings);
+  if (verification.pair) add_pair(out, *verification.pair);
+  for (const auto& channel : verification.channels) add_channel(out, channel);
+  return out.str();
+}
+
+}  // namespace railtap::report
