@@ -12,6 +12,7 @@
 #include "command/recording_options.hpp"
 #include "report/analysis.hpp"
 #include "system/calibration_file.hpp"
+#include "system/loopback_file.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
@@ -20,6 +21,7 @@ namespace {
 struct AnalyzeOptions {
   std::string file;
   std::string calibration;
+  std::string interface;
   std::optional<Volts> volts_per_full_scale;
   Percent limit{1.0};
   Hertz band_low{20.0};
@@ -46,6 +48,15 @@ void draw(const report::AnalysisDocument& document, const AnalyzeOptions& option
                  options.force ? files::Overwrite::allow : files::Overwrite::refuse);
 }
 
+void compare_with_interface(report::AnalysisDocument& document, Recorded& recorded,
+                            const AnalyzeOptions& options) {
+  if (options.interface.empty()) return;
+  const auto interface = system::read_loopback(options.interface);
+  add_interface_warnings(recorded.provenance, interface, options.interface, recorded.format.rate);
+  for (const auto& channel : recorded.analyses)
+    document.own.push_back(judge::not_above(channel.findings, interface));
+}
+
 ExitStatus analyze(const AnalyzeOptions& options) {
   report::AnalysisDocument document;
   document.limits = resolve(options);
@@ -60,6 +71,7 @@ ExitStatus analyze(const AnalyzeOptions& options) {
     add_calibration_warnings(recorded.provenance, *calibration, options.calibration,
                              recorded.format.rate);
   }
+  compare_with_interface(document, recorded, options);
   document.warnings = recorded.provenance.warnings;
   tell(document.warnings);
   document.file_name = options.file;
@@ -101,6 +113,10 @@ void add_analyze(CLI::App& app, ExitStatus& status) {
   command
       ->add_option("--calibration", options->calibration, "Calibration file that `calibrate` wrote")
       ->excludes(volts);
+  command
+      ->add_option("--interface", options->interface,
+                   "The sound interface's own figures, as `loopback` wrote them")
+      ->type_name("FILE");
   add_quantity(*command, "--limit", options->limit, "THD+N over this is distorted");
   add_quantity(*command, "--band-low", options->band_low, "Lower edge of the measuring band");
   add_quantity(*command, "--band-high", options->band_high, "Upper edge of the measuring band");

@@ -7,6 +7,7 @@
 #include <string>
 
 #include "command/command.hpp"
+#include "command/live_recording.hpp"
 #include "command/options.hpp"
 #include "command/recorded.hpp"
 #include "command/recording_options.hpp"
@@ -14,6 +15,7 @@
 #include "judge/calibration_tone.hpp"
 #include "report/calibration_report.hpp"
 #include "system/calibration_file.hpp"
+#include "system/loopback_file.hpp"
 #include "system/utc_time.hpp"
 #include "units/error.hpp"
 
@@ -25,7 +27,9 @@ namespace {
 constexpr Decibels usual_deviation{2.0};
 
 struct CalibrateOptions {
-  std::string file, reading, meter, output, device, divider;
+  std::string file, reading, meter, output, device, divider, interface;
+  LiveOptions live;
+  Seconds length{5.0};           // of what is recorded live
   std::optional<Volts> nominal;  // RMS of the sine that fills the input
   Decibels nominal_tolerance = usual_deviation;
   std::optional<int> channel;
@@ -37,13 +41,14 @@ struct Captured {
   Hertz rate;
   judge::CalibrationCapture tone;
   Provenance provenance;
+  std::optional<Hertz> coupling_corner;  // of the input, where it is known
 };
 
-Captured captured(const CalibrateOptions& options) {
-  const Recorded recorded = measure_recording(options.file, {});
+Captured captured(const CalibrateOptions& options, const std::filesystem::path& file) {
+  const Recorded recorded = measure_recording(file, {});
   const auto channels = static_cast<int>(recorded.analyses.size());
   if (options.channel && (*options.channel < 1 || *options.channel > channels)) {
-    throw Error("there is no channel " + std::to_string(*options.channel), options.file,
+    throw Error("there is no channel " + std::to_string(*options.channel), file.string(),
                 "give --channel from 1 to " + std::to_string(channels));
   }
   const int channel = options.channel.value_or(judge::loudest_channel(recorded.analyses));
@@ -51,8 +56,27 @@ Captured captured(const CalibrateOptions& options) {
   const Hertz rate = recorded.format.rate;
   return {rate,
           judge::calibration_capture(recorded.measurements[index], recorded.analyses[index], rate,
-                                     options.file),
-          recorded.provenance};
+                                     file.string()),
+          recorded.provenance,
+          {}};
+}
+
+// Live, the device is where the tone comes from; with a file it is a name for the calibration.
+Captured recorded_live(const CalibrateOptions& options) {
+  LiveOptions live = options.live;
+  live.input.device = options.device;
+  audio::InputStream input(live.input);
+  LiveRecording recording(live, options.force ? files::Overwrite::allow : files::Overwrite::refuse);
+  recording.record(input, require_positive(options.length, "--seconds"));
+  return captured(options, recording.path());
+}
+
+// A calibration of one input is not corrected by another's coupling unnoticed.
+std::optional<Hertz> corner_of(const CalibrateOptions& options, Captured& capture) {
+  if (options.interface.empty()) return std::nullopt;
+  const auto interface = system::read_loopback(options.interface);
+  add_interface_warnings(capture.provenance, interface, options.interface, capture.rate);
+  return interface.coupling_corner;
 }
 
 electric::CalibrationTone tone_of(const CalibrateOptions& options, const Captured& capture) {
@@ -64,6 +88,7 @@ electric::CalibrationTone tone_of(const CalibrateOptions& options, const Capture
   tone.reading = require_positive(parse_quantity<Volts>(options.reading, "--reading"), "--reading");
   tone.typed_digit = electric::last_digit(options.reading, "--reading");
   if (!options.meter.empty()) tone.meter = electric::parse_meter(options.meter, "--meter");
+  tone.coupling_corner = capture.coupling_corner;
   return tone;
 }
 
@@ -78,8 +103,10 @@ system::CalibrationRecord record_of(const CalibrateOptions& options, const Captu
   record.uncertainty = document.found.uncertainty;
   auto& origin = record.origin;
   origin.date = system::utc_now();
-  origin.recording = std::filesystem::path(options.file).filename().string();
-  origin.device = given(options.device);
+  const bool live = options.file.empty();  // then --device may be a number
+  const std::filesystem::path recording = live ? options.live.keep : options.file;
+  origin.recording = given(recording.filename().string());
+  if (!live) origin.device = given(options.device);
   if (!origin.device && capture.provenance.sidecar)
     origin.device = capture.provenance.sidecar->device;
   origin.channel = capture.tone.channel;
@@ -95,8 +122,14 @@ system::CalibrationRecord record_of(const CalibrateOptions& options, const Captu
 
 report::CalibrationDocument document_of(const CalibrateOptions& options, const Captured& capture) {
   const electric::CalibrationTone tone = tone_of(options, capture);
-  report::CalibrationDocument document{
-      capture.tone, tone.reading, {}, tone.meter, electric::calibrate(tone), {}, {}};
+  report::CalibrationDocument document{capture.tone,
+                                       tone.reading,
+                                       {},
+                                       tone.meter,
+                                       electric::calibrate(tone),
+                                       {},
+                                       capture.coupling_corner,
+                                       {}};
   document.full_scale_rms = document.found.volts_per_full_scale / std::numbers::sqrt2;
   if (options.nominal) {
     document.nominal = electric::compare_with_nominal(
@@ -120,7 +153,9 @@ void check_options(const CalibrateOptions& options) {
 ExitStatus run(const CalibrateOptions& options) {
   check_options(options);
   check_recording(options.recording);
-  const Captured capture = captured(options);
+  Captured capture =
+      options.file.empty() ? recorded_live(options) : captured(options, options.file);
+  capture.coupling_corner = corner_of(options, capture);
   tell(capture.provenance.warnings);
   const auto document = document_of(options, capture);
   if (!options.output.empty()) {
@@ -136,7 +171,8 @@ ExitStatus run(const CalibrateOptions& options) {
 }
 
 void add_options(CLI::App& command, CalibrateOptions& options) {
-  command.add_option("FILE", options.file, "Recording of the steady tone")->required();
+  command.add_option("FILE", options.file,
+                     "Recording of the steady tone; none: record it from --device");
   command.add_option("--reading", options.reading, "AC volts read while it was recorded")
       ->required()
       ->type_name("V");
@@ -152,8 +188,15 @@ void add_options(CLI::App& command, CalibrateOptions& options) {
   add_quantity(command, "--nominal-tolerance", options.nominal_tolerance,
                "How far from it the result may be");
   command
-      .add_option("--device", options.device, "Name of the input, for the file; else the sidecar's")
+      .add_option("--device", options.device,
+                  "Live: the input, see `railtap devices`; with FILE a name for the file")
       ->type_name("TEXT");
+  add_quantity(command, "--seconds", options.length, "Live: how long to record");
+  add_live_options(command, options.live);
+  command
+      .add_option("--interface", options.interface,
+                  "The input's own figures, as `loopback` wrote them: corrects for its coupling")
+      ->type_name("FILE");
   command.add_option("--divider", options.divider, "The tap's parts, for the file")
       ->type_name("TEXT");
   command.add_option("--output", options.output, "Write a calibration file (TOML)")
@@ -174,6 +217,7 @@ void add_calibrate(CLI::App& app, ExitStatus& status) {
       "Example:\n"
       "  railtap calibrate tone.wav --reading 3.52V --meter \"1.2%+5, average, 400Hz\" \\\n"
       "    --output cal.toml\n"
+      "Live, while the tone plays: calibrate --device 1 --reading 3.52V --output cal.toml\n"
       "Exit status: 0 done, 1 far from --nominal, 2 when the tone is not fit to calibrate with.");
   command->callback([&status, options] { status = run(*options); });
 }

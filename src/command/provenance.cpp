@@ -54,6 +54,21 @@ void add_calibration_warnings(Provenance& provenance, const system::CalibrationR
   append(provenance.warnings, calibration_warnings(calibration, file, rate, device));
 }
 
+void add_interface_warnings(Provenance& provenance, const electric::SoundInterface& interface,
+                            const std::string& file, Hertz rate) {
+  auto& warnings = provenance.warnings;
+  if (interface.rate != rate) {
+    warnings.push_back("The loop-back " + file + " was measured at " +
+                       format_quantity(interface.rate, 6) + ", this has " +
+                       format_quantity(rate, 6) + "; its figures hold at its own rate.");
+  }
+  const auto& sidecar = provenance.sidecar;
+  if (sidecar && !interface.device.empty() && sidecar->device != interface.device) {
+    warnings.push_back("The loop-back " + file + " is of '" + interface.device +
+                       "', this comes from '" + sidecar->device + "'.");
+  }
+}
+
 void tell(const std::vector<std::string>& warnings) {
   for (const std::string& warning : warnings) std::cerr << "railtap: note: " << warning << '\n';
 }

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "audio/stream.hpp"
+#include "electric/sound_interface.hpp"
 #include "system/calibration_file.hpp"
 #include "system/capture_sidecar.hpp"
 #include "units/quantity.hpp"
@@ -34,6 +35,10 @@ struct Provenance {
 /// The same, with the device that the sidecar names, added to what is known of a recording.
 void add_calibration_warnings(Provenance& provenance, const system::CalibrationRecord& calibration,
                               const std::string& file, Hertz rate);
+
+/// What speaks against holding a recording against an interface's own figures.
+void add_interface_warnings(Provenance& provenance, const electric::SoundInterface& interface,
+                            const std::string& file, Hertz rate);
 
 /// Tells warnings on standard error, a line each.
 void tell(const std::vector<std::string>& warnings);

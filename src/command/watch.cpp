@@ -15,6 +15,7 @@
 #include "live/rehearsal.hpp"
 #include "live/watch.hpp"
 #include "system/calibration_file.hpp"
+#include "system/loopback_file.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
@@ -24,6 +25,7 @@ struct WatchOptions {
   std::string file;
   audio::InputRequest input;
   std::string calibration;
+  std::string interface;
   std::optional<Volts> volts_per_full_scale;
   std::string target;
   std::optional<Watts> power;
@@ -146,6 +148,7 @@ live::WatchJob make_job(const WatchOptions& options) {
   job.limits.thdn = require_positive(options.limit, "--limit");
   if (options.sound) job.sound = {options.sound_device, job.device ? job.name : "", Hertz(48000.0)};
   job.tolerance = options.tolerance;
+  if (!options.interface.empty()) job.interface = system::read_loopback(options.interface);
   job.length = options.length;
   job.colour = std::getenv("NO_COLOR") == nullptr;
   job.ascii = options.ascii;
@@ -201,6 +204,10 @@ void add_level_options(CLI::App& command, WatchOptions& options) {
   command
       .add_option("--calibration", options.calibration, "Calibration file that `calibrate` wrote")
       ->excludes(volts);
+  command
+      .add_option("--interface", options.interface,
+                  "The sound interface's own figures, as `loopback` wrote them")
+      ->type_name("FILE");
   auto* target =
       command.add_option("--target", options.target,
                          "Voltage to reach, 14.14V; without a calibration a level, -12dBFS");

@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "electric/sound_interface.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 
@@ -18,6 +19,15 @@ std::optional<Percent> uncertainty_of(const CalibrationTone& tone) {
   return Percent(100.0 * (of_meter + of_level));
 }
 
+Decibels coupling_of(const CalibrationTone& tone) {
+  if (!tone.coupling_corner) return Decibels(0.0);
+  if (!tone.frequency) {
+    throw Error("the tone's frequency is not known, and the coupling's loss depends on it",
+                "calibration", "record a steady tone");
+  }
+  return coupling_loss(*tone.coupling_corner, *tone.frequency);
+}
+
 }  // namespace
 
 Calibration calibrate(const CalibrationTone& tone) {
@@ -30,8 +40,10 @@ Calibration calibrate(const CalibrationTone& tone) {
   const Volts true_rms = tone.meter
                              ? true_rms_from_reading(*tone.meter, tone.reading, tone.form_factor)
                              : tone.reading;
-  return {true_rms / tone.rms_fs, true_rms, decibels_from_amplitude_ratio(true_rms / tone.reading),
-          uncertainty_of(tone)};
+  const Decibels coupling = coupling_of(tone);
+  const double rms_fs = tone.rms_fs * amplitude_ratio(coupling);
+  return {true_rms / rms_fs, true_rms, decibels_from_amplitude_ratio(true_rms / tone.reading),
+          coupling, uncertainty_of(tone)};
 }
 
 NominalComparison compare_with_nominal(const Calibration& calibration, Volts nominal,

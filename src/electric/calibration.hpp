@@ -18,18 +18,22 @@ struct CalibrationTone {
   Volts reading{0.0};                ///< of the meter, at the terminals, > 0
   std::optional<Volts> typed_digit;  ///< one step of the reading's last digit as typed
   std::optional<Meter> meter;
+  std::optional<Hertz> coupling_corner;  ///< of the recording input; needs the frequency
 };
 
 /// What was found.
 struct Calibration {
-  Volts volts_per_full_scale;  ///< peak volts between the terminals at digital full scale
-  Volts true_rms;              ///< the reading, corrected for the meter's way of reading
-  Decibels meter_correction;   ///< true RMS over reading
+  Volts volts_per_full_scale;    ///< peak volts between the terminals at digital full scale
+  Volts true_rms;                ///< the reading, corrected for the meter's way of reading
+  Decibels meter_correction;     ///< true RMS over reading
+  Decibels coupling_correction;  ///< what the input's coupling takes from the tone, >= 0
   std::optional<Percent>
       uncertainty;  ///< limits of error of volts_per_full_scale, ±; none without a meter
 };
 
 /// volts per full scale = RMS volts/RMS full scales (derived: both belong to the same waveform).
+/// What the input's coupling took from the tone is put back first, so the result holds in the
+/// middle of the band.
 ///
 /// The limits of error add the meter's own to half of the level's spread, both in their worst
 /// direction: these are limits, not standard deviations. Not in it: what the meter's leads or the

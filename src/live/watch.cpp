@@ -106,6 +106,7 @@ WatchView view_of(const WatchJob& job) {
   view.volts_per_full_scale = job.limits.volts_per_full_scale;
   view.target = job.target;
   view.limit = job.limits.thdn;
+  view.interface = job.interface;
   return view;
 }
 

@@ -59,7 +59,8 @@ struct WatchJob {
   bool paced = false;             ///< no faster than the samples' own time: for a file in real time
   std::optional<Seconds> length;  ///< stops then
   std::optional<Knobs> knobs;
-  std::optional<audio::OutputRequest> sound;  ///< where the guide for the ear plays
+  std::optional<audio::OutputRequest> sound;          ///< where the guide for the ear plays
+  std::optional<electric::SoundInterface> interface;  ///< the recording input's own figures
   bool colour = true;
   bool ascii = false;
   std::filesystem::path save_folder = ".";  ///< for the readings that the s key saves

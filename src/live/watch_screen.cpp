@@ -147,11 +147,12 @@ void draw_bar(const Area& area, const ChannelReading& reading, const WatchView& 
   area.put(0, mark, glyphs.blocks ? U'\u2503' : U'|', Style::strong);
 }
 
-void draw_numbers(const Area& area, const ChannelReading& reading) {
+void draw_numbers(const Area& area, const ChannelReading& reading, const WatchView& view) {
   std::string text = "THD+N ";
   const judge::Findings nothing;
   const judge::Findings& f = reading.findings ? *reading.findings : nothing;
   text += f.thdn ? format_quantity(*f.thdn, 3) : "--";
+  if (is_interfaces_own(reading, view)) text += " (input's own)";
   area.write(0, 0, text, style_of(reading) == Style::caution ? Style::caution : Style::plain);
   area.write_right(0, f.frequency ? format_quantity(*f.frequency, 5, Zeros::keep) : "-- Hz",
                    Style::plain);
@@ -262,7 +263,7 @@ void draw_channel(const Area& area, const ChannelReading& reading, const WatchVi
   int row = 1 + draw_figures(area.part(1, big), reading, view, glyphs);
   draw_advice(area.part(row, 1), reading, view, glyphs);
   draw_bar(area.part(row + 1, 1), reading, view, glyphs);
-  draw_numbers(area.part(row + 2, 1), reading);
+  draw_numbers(area.part(row + 2, 1), reading, view);
   draw_lamps(area.part(row + 3, 2), reading, glyphs);
   draw_clean(area.part(row + 5, 1), reading, view);
   row += 6;

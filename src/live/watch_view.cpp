@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "judge/loopback.hpp"
 #include "report/json_values.hpp"
 #include "units/print.hpp"
 
@@ -50,6 +51,7 @@ std::string channel_line(const ChannelReading& reading, const WatchView& view) {
   if (!reading.findings) return line;
   const judge::Findings& f = *reading.findings;
   if (f.thdn) line += ", THD+N " + format_quantity(*f.thdn, 3);
+  if (is_interfaces_own(reading, view)) line += " (not above the interface's own)";
   if (f.frequency) line += ", " + format_quantity(*f.frequency, 5);
   line += rail_text("positive", f.flat_top.overdrive_positive);
   return line + rail_text("negative", f.flat_top.overdrive_negative);
@@ -95,6 +97,8 @@ Json channel_json(const ChannelReading& reading, const WatchView& view) {
   judge::Findings nothing;
   add_findings(json, reading.findings ? *reading.findings : nothing);
   if (!reading.findings) json["flat_top"]["present"] = nullptr;
+  json["thdn_not_above_interface"] =
+      view.interface && reading.findings ? Json(is_interfaces_own(reading, view)) : Json(nullptr);
   json["highest_clean"] = clean_json(reading, view);
   return json;
 }
@@ -138,6 +142,11 @@ std::string verdict_word(const ChannelReading& reading) {
 std::string level_text(Dbfs level, const std::optional<Volts>& volts_per_full_scale) {
   if (!volts_per_full_scale) return format_fixed(level, 2);
   return format_quantity(rms_volts(level, *volts_per_full_scale), level_digits, Zeros::keep);
+}
+
+bool is_interfaces_own(const ChannelReading& reading, const WatchView& view) {
+  return view.interface && reading.findings &&
+         judge::not_above(*reading.findings, *view.interface).thdn;
 }
 
 bool within_limits(const WatchView& view) {

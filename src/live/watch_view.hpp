@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "electric/sound_interface.hpp"
 #include "electric/target.hpp"
 #include "live/channel_watch.hpp"
 #include "units/quantity.hpp"
@@ -28,7 +29,8 @@ struct WatchView {
   std::int64_t places_with_losses = 0;  ///< where the input lost samples
   std::optional<Volts> volts_per_full_scale;  ///< peak; none: levels are shown in dBFS
   std::optional<WatchTarget> target;
-  Percent limit{1.0};  ///< of THD+N
+  Percent limit{1.0};                                 ///< of THD+N
+  std::optional<electric::SoundInterface> interface;  ///< the recording input's own figures
   std::vector<ChannelReading> readings;
   std::size_t focus = 0;              ///< index of the channel that the keys are for
   std::string message;                ///< of the last key; may be empty
@@ -60,6 +62,9 @@ struct ToGo {
 
 /// Whether every channel's last reading is within limits and on target, and nothing was lost.
 [[nodiscard]] bool within_limits(const WatchView& view);
+
+/// Whether a reading's THD+N may be the recording input's own; false where that is not known.
+[[nodiscard]] bool is_interfaces_own(const ChannelReading& reading, const WatchView& view);
 
 /// One line for people who read lines: "12.4 s | channel 1: 14.10 V, raise 0.02 dB, …".
 [[nodiscard]] std::string plain_line(const WatchView& view);

@@ -8,6 +8,7 @@
 #include "audio/stream.hpp"
 #include "judge/analysis.hpp"
 #include "judge/curves.hpp"
+#include "judge/loopback.hpp"
 
 namespace railtap::report {
 
@@ -18,6 +19,7 @@ struct AnalysisDocument {
   std::int64_t frames = 0;  ///< read, per channel
   judge::Limits limits;
   std::vector<judge::ChannelAnalysis> channels;
+  std::vector<judge::NotAbove> own;   ///< a channel each, where the interface's own are known
   std::vector<std::string> warnings;  ///< against trusting the recording or the volts
   std::vector<judge::Curves> curves;  ///< a channel each, or none at all
 };

@@ -72,6 +72,14 @@ void add_findings(Json& to, const judge::Findings& f) {
   to["interference"] = interference_json(f.interference);
 }
 
+Json own_json(const judge::NotAbove& own) {
+  Json list = Json::array();
+  if (own.thdn) list.push_back("thdn");
+  if (own.noise) list.push_back("noise");
+  if (own.noise_a) list.push_back("noise_a");
+  return list;
+}
+
 Json segments_json(const std::vector<judge::SegmentFindings>& segments) {
   if (segments.empty()) return nullptr;
   Json list = Json::array();
@@ -108,6 +116,9 @@ std::string analysis_json(const AnalysisDocument& document) {
   for (const auto& channel : document.channels) {
     Json entry = {{"channel", channel.channel}};
     add_findings(entry, channel.findings);
+    entry["not_above_interface"] = nullptr;
+    if (const std::size_t i = channels.size(); i < document.own.size())
+      entry["not_above_interface"] = own_json(document.own[i]);
     entry["segments"] = segments_json(channel.segments);
     if (channels.size() < document.curves.size()) {
       entry["curves"] =

@@ -58,21 +58,26 @@ void add_level(Lines& lines, const judge::Findings& f) {
   }
 }
 
-void add_distortion(Lines& lines, const judge::Findings& f) {
+// Behind a figure that may be the recording input's.
+const char* own_text(bool own) {
+  return own ? ", not above the interface's own" : "";
+}
+
+void add_distortion(Lines& lines, const judge::Findings& f, const judge::NotAbove& own) {
   if (!f.thdn) return;
   lines.add("frequency", format_fixed(*f.frequency, 3));
   std::string text = percent(*f.thdn);
   if (f.thdn_db) text += " (" + format_fixed(*f.thdn_db, 1) + ")";
-  lines.add("THD+N", text);
+  lines.add("THD+N", text + own_text(own.thdn));
   lines.add("THD", percent(*f.thd));
 }
 
-void add_noise(Lines& lines, const judge::Findings& f) {
+void add_noise(Lines& lines, const judge::Findings& f, const judge::NotAbove& own) {
   if (!f.noise) return;
   std::string text = format_fixed(*f.noise, 1);
   if (f.noise_a) text += ", A-weighted " + format_fixed(*f.noise_a, 1);
   if (f.noise_a_v) text += " = " + format_quantity(*f.noise_a_v, 3) + " RMS";
-  lines.add("noise", text);
+  lines.add("noise", text + own_text(own.noise || own.noise_a));
 }
 
 void add_flat_top(Lines& lines, const judge::FlatTop& flat) {
@@ -126,15 +131,17 @@ std::string analysis_text(const AnalysisDocument& document) {
       << (document.format.channels == 1 ? " channel, " : " channels, ")
       << document.format.rate.value() << " Hz, " << std::fixed << std::setprecision(2) << duration
       << " s\n";
-  for (const auto& channel : document.channels) {
+  for (std::size_t i = 0; i < document.channels.size(); ++i) {
+    const auto& channel = document.channels[i];
+    const judge::NotAbove own = i < document.own.size() ? document.own[i] : judge::NotAbove{};
     const judge::Findings& f = channel.findings;
     out << "\n  Channel " << channel.channel << ": " << headline(f.verdict) << '\n';
     for (const auto& reason : f.reasons) out << "    " << reason << '\n';
     Lines lines;
     add_level(lines, f);
-    add_distortion(lines, f);
+    add_distortion(lines, f, own);
     add_flat_top(lines, f.flat_top);
-    add_noise(lines, f);
+    add_noise(lines, f, own);
     add_interference(lines, f);
     out << lines.text() << segments_text(channel.segments);
   }

@@ -30,6 +30,12 @@ std::string meter_line(const CalibrationDocument& document) {
   return text + ".\n";
 }
 
+std::string coupling_line(const CalibrationDocument& document) {
+  if (!document.coupling_corner) return "";
+  return "  The input's coupling, " + format_quantity(*document.coupling_corner, 3) + ", takes " +
+         format_fixed(document.found.coupling_correction, 3) + " from the tone; put back.\n";
+}
+
 }  // namespace
 
 std::string calibration_report(const CalibrationDocument& document) {
@@ -44,7 +50,8 @@ std::string calibration_report(const CalibrationDocument& document) {
   text += ".\n  Channel " + std::to_string(capture.channel) + ": " +
           format_quantity(capture.frequency, 5) + " at " + format_fixed(capture.level, 2) +
           ", THD+N " + format_quantity(capture.thdn, 2) + ", level within " +
-          format_fixed(capture.level_spread, 3) + ".\n" + meter_line(document);
+          format_fixed(capture.level_spread, 3) + ".\n" + meter_line(document) +
+          coupling_line(document);
   return document.nominal ? text + nominal_line(*document.nominal) : text;
 }
 
@@ -63,6 +70,8 @@ std::string calibration_json(const CalibrationDocument& document) {
   json["reading_v"] = json_number(document.reading.value());
   json["true_rms_v"] = json_number(document.found.true_rms.value());
   json["meter_correction_db"] = json_number(document.found.meter_correction.value());
+  json["coupling_corner_hz"] = json_number(document.coupling_corner);
+  json["coupling_correction_db"] = json_number(document.found.coupling_correction.value());
   json["nominal_volts_per_full_scale"] = nullptr;
   json["deviation_db"] = nullptr;
   json["plausible"] = nullptr;

@@ -19,7 +19,8 @@ struct CalibrationDocument {
   std::optional<electric::Meter> meter;
   electric::Calibration found;
   std::optional<electric::NominalComparison> nominal;
-  std::vector<std::string> warnings;  ///< against trusting the recording
+  std::optional<Hertz> coupling_corner;  ///< that was corrected for
+  std::vector<std::string> warnings;     ///< against trusting the recording
 };
 
 /// Volts first.

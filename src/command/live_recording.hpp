@@ -1,0 +1,44 @@
+// SPDX-License-Identifier: MIT
+// A recording that a command makes itself, for a while, before it measures it.
+#pragma once
+
+#include <CLI/CLI.hpp>
+#include <filesystem>
+#include <string>
+
+#include "audio/device.hpp"
+#include "files/atomic_file.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::command {
+
+/// What to record from, and where to.
+struct LiveOptions {
+  audio::InputRequest input;
+  std::string keep;  ///< the recording's name; empty: it is removed again
+};
+
+/// --rate, --channels and --keep. Whoever calls has --device already.
+void add_live_options(CLI::App& command, LiveOptions& options);
+
+/// A recording on the disk. Unless it is to be kept, it goes when this does.
+class LiveRecording {
+ public:
+  /// Names the recording, makes nothing yet. \throws Error where a kept one's name is taken
+  LiveRecording(const LiveOptions& options, files::Overwrite overwrite);
+  ~LiveRecording();
+  LiveRecording(const LiveRecording&) = delete;
+  LiveRecording& operator=(const LiveRecording&) = delete;
+
+  /// Records, with its sidecar. \throws Error where the input cannot be opened, vanishes, or the
+  /// disk is full; Interrupted
+  void record(audio::InputStream& input, Seconds length);
+
+  [[nodiscard]] const std::filesystem::path& path() const { return path_; }
+
+ private:
+  std::filesystem::path folder_, path_;  // folder: empty when kept
+  files::Overwrite overwrite_;
+};
+
+}  // namespace railtap::command

@@ -1,0 +1,164 @@
+// SPDX-License-Identifier: MIT
+// `railtap loopback`: what the sound interface adds by itself, its output connected to its input.
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <iostream>
+#include <memory>
+
+#include "audio/pump.hpp"
+#include "audio/sound_file.hpp"
+#include "command/command.hpp"
+#include "command/live_recording.hpp"
+#include "command/options.hpp"
+#include "command/provenance.hpp"
+#include "command/recording_options.hpp"
+#include "files/interrupt.hpp"
+#include "judge/loopback.hpp"
+#include "live/playback.hpp"
+#include "report/loopback.hpp"
+#include "system/loopback_file.hpp"
+#include "system/recipe.hpp"
+#include "system/utc_time.hpp"
+#include "units/error.hpp"
+
+namespace railtap::command {
+namespace {
+
+constexpr const char* track_name = "loopback";
+
+struct LoopbackOptions {
+  std::string file;
+  LiveOptions live;
+  std::string output_device;
+  std::optional<int> channel;
+  std::string output;
+  bool json = false, force = false;
+  RecordingOptions recording;
+};
+
+signal::Track loopback_track() {
+  const signal::Kit kit =
+      system::parse_recipe(signal::default_recipe_text(), "testsignals/kit.toml");
+  const auto found = std::find_if(kit.tracks.begin(), kit.tracks.end(),
+                                  [](const auto& track) { return track.name == track_name; });
+  if (found != kit.tracks.end()) return *found;
+  throw Error("the kit has no such track", track_name, "build railtap with its own kit.toml");
+}
+
+struct Heard {
+  audio::StreamFormat format;
+  std::vector<double> samples;  // of one channel
+  Provenance provenance;
+};
+
+// The track takes a minute; ten are surely another recording.
+constexpr Seconds longest{600.0};
+
+std::size_t index_of(const LoopbackOptions& options, const audio::StreamFormat& format,
+                     const std::string& place) {
+  const int channel = options.channel.value_or(1);
+  if (channel >= 1 && channel <= format.channels) return static_cast<std::size_t>(channel - 1);
+  throw Error("there is no channel " + std::to_string(channel), place,
+              "give --channel from 1 to " + std::to_string(format.channels));
+}
+
+Heard hear(const LoopbackOptions& options, const std::filesystem::path& path) {
+  const audio::Source source = audio::open_sound_file(path);
+  Heard heard{source.format, {}, {}};
+  const std::size_t first = index_of(options, source.format, path.string());
+  const auto stride = static_cast<std::size_t>(source.format.channels);
+  const auto most = static_cast<std::size_t>(longest.value() * source.format.rate.value());
+  const std::int64_t frames = audio::pump(source, [&](std::span<const double> block) {
+    files::throw_if_interrupted();
+    for (std::size_t i = first; i < block.size(); i += stride) heard.samples.push_back(block[i]);
+    return heard.samples.size() <= most;
+  });
+  if (heard.samples.size() > most) {
+    throw Error("the recording is longer than ten minutes", path.string(),
+                "record the loop-back track only");
+  }
+  heard.provenance = provenance_of(path, source, frames);
+  return heard;
+}
+
+electric::SoundInterface measure(const LoopbackOptions& options,
+                                 const std::filesystem::path& path) {
+  const Heard heard = hear(options, path);
+  tell(heard.provenance.warnings);
+  auto interface = judge::judge_loopback(heard.samples, heard.format.rate, heard.format.code_step,
+                                         path.string());
+  if (heard.provenance.sidecar) interface.device = heard.provenance.sidecar->device;
+  interface.date = system::utc_now();
+  return interface;
+}
+
+electric::SoundInterface play_and_measure(const LoopbackOptions& options) {
+  constexpr Seconds behind{1.5};  // what is still under way when the last sample was handed over
+  audio::InputStream input(options.live.input);
+  LiveRecording recording(options.live,
+                          options.force ? files::Overwrite::allow : files::Overwrite::refuse);
+  const live::Playback playback(loopback_track(), options.output_device, input.format().rate);
+  std::cerr << "Playing on '" << playback.device()
+            << "': nothing but a cable from that output to this input, no loudspeakers.\n";
+  recording.record(input, playback.length() + behind);
+  return measure(options, recording.path());
+}
+
+void check_output(const LoopbackOptions& options) {
+  if (options.output.empty() || options.force || !std::filesystem::exists(options.output)) return;
+  throw Error("the file exists", options.output, "give another name, or --force to overwrite it");
+}
+
+ExitStatus run(const LoopbackOptions& options) {
+  check_output(options);
+  check_recording(options.recording);
+  const auto interface =
+      options.file.empty() ? play_and_measure(options) : measure(options, options.file);
+  if (!options.output.empty()) {
+    system::write_loopback(options.output, interface,
+                           options.force ? files::Overwrite::allow : files::Overwrite::refuse);
+    std::cerr << "wrote " << options.output << '\n';
+  }
+  std::cout << (options.json ? system::loopback_text(interface)
+                             : report::loopback_report(interface));
+  write_down(options.recording, "loopback", system::loopback_text(interface));
+  return ExitStatus::within_limits;
+}
+
+void add_options(CLI::App& command, LoopbackOptions& options) {
+  auto* file = command.add_option("FILE", options.file,
+                                  "Recording of the kit's track `loopback`; none: play and record");
+  command
+      .add_option("--device", options.live.input.device,
+                  "Live: input, its number or part of its name, see `railtap devices`")
+      ->excludes(file);
+  command
+      .add_option("--output-device", options.output_device,
+                  "Live: output, part of its name (default: the system's)")
+      ->excludes(file);
+  add_live_options(command, options.live);
+  command.add_option("--channel", options.channel, "Channel of the recording (default: 1)");
+  command.add_option("--output", options.output, "Write the figures to a file (JSON)")
+      ->type_name("FILE");
+  command.add_flag("--force", options.force, "Overwrite files that exist");
+  command.add_flag("--json", options.json, "Print one JSON document (railtap.loopback/1)");
+  add_recording_options(command, options.recording);
+}
+
+}  // namespace
+
+void add_loopback(CLI::App& app, ExitStatus& status) {
+  auto options = std::make_shared<LoopbackOptions>();
+  auto* command = app.add_subcommand(
+      "loopback", "Measure the sound interface itself, its output connected to its input");
+  command->footer(
+      "Example, with the track itself as a perfect interface:\n"
+      "  railtap tones stick --tone loopback --bits 24 --rate 48kHz --force\n"
+      "  railtap loopback stick/25_loopback.wav --output interface.json --force\n"
+      "Live: a cable from output to input, then railtap loopback --device 1 --output i.json\n"
+      "Caution: the output is played at nearly full level; no headphones, no loudspeakers.");
+  add_options(*command, *options);
+  command->callback([&status, options] { status = run(*options); });
+}
+
+}  // namespace railtap::command

@@ -1,0 +1,119 @@
+// SPDX-License-Identifier: MIT
+// A recording of the loop-back track: what the sound interface adds by itself.
+#include "judge/loopback.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+#include <vector>
+
+#include "judge/analysis.hpp"
+#include "measure/coupling_corner.hpp"
+#include "measure/marker.hpp"
+#include "measure/recording.hpp"
+#include "measure/swept_response.hpp"
+#include "units/error.hpp"
+
+namespace railtap::judge {
+namespace {
+
+using measure::FoundMarker;
+
+// A part's start is known within 10 ms, and it has fades.
+constexpr Seconds edge{0.3};
+
+template <class Part>
+const FoundMarker& find_part(const std::vector<FoundMarker>& markers, const char* what,
+                             const std::string& place) {
+  const auto found = std::find_if(markers.begin(), markers.end(), [](const FoundMarker& marker) {
+    return std::holds_alternative<Part>(marker.announced);
+  });
+  if (found != markers.end()) return *found;
+  throw Error(std::string("the loop-back track's ") + what + " is not in it", place,
+              "record the kit's track `loopback` (railtap tones) from before its start to its end, "
+              "the output connected to the input");
+}
+
+std::span<const double> interior(std::span<const double> samples, Hertz rate, double first,
+                                 Seconds length, const std::string& place) {
+  const double margin = edge.value() * rate.value();
+  const double end = first + length.value() * rate.value() - margin;
+  if (end > static_cast<double>(samples.size())) {
+    throw Error("the recording ends before the loop-back track does", place,
+                "record the track to its end");
+  }
+  const auto begin = static_cast<std::size_t>(first + margin);
+  return samples.subspan(begin, static_cast<std::size_t>(end) - begin);
+}
+
+Findings judge_part(std::span<const double> part, Hertz rate, std::optional<double> code_step) {
+  const Limits limits;
+  measure::RecordingMeter meter(rate, 1, {limits.band, code_step});
+  meter.add(part);
+  return judge_channel(1, meter.finish().front(), rate, limits).findings;
+}
+
+void require_usable(const Findings& tone, const std::string& place) {
+  if (tone.verdict == Verdict::clean || tone.verdict == Verdict::distorted) return;
+  const bool too_loud = tone.verdict == Verdict::clipped || tone.verdict == Verdict::input_overload;
+  const std::string reason = tone.reasons.empty() ? "" : ": " + tone.reasons.front();
+  throw Error("the looped-back tone is not fit to measure (" + std::string(name(tone.verdict)) +
+                  ")" + reason,
+              place,
+              too_loud ? "lower the output's volume or the input's gain, and record it again"
+                       : "check the cable from output to input, switch off automatic gain and "
+                         "enhancement, and record it again");
+}
+
+void add_response(electric::SoundInterface& interface, std::span<const double> samples, Hertz rate,
+                  const FoundMarker& marker) {
+  const auto& sweep = std::get<signal::LogSweep>(marker.announced);
+  const auto response = measure::measure_sweep(samples, rate, sweep,
+                                               {marker.signal_frame, marker.clock_ratio, false});
+  for (const auto& point : response.points) {
+    interface.response.push_back({point.frequency, point.magnitude, point.phase_deg});
+  }
+  interface.coupling_corner = measure::coupling_corner(response.points, sweep.low);
+}
+
+bool at_most(const std::optional<Dbfs>& level, const std::optional<Dbfs>& own) {
+  return level && own && *level - *own <= own_spread;
+}
+
+}  // namespace
+
+electric::SoundInterface judge_loopback(std::span<const double> samples, Hertz rate,
+                                        std::optional<double> code_step, const std::string& place) {
+  const auto markers = measure::find_markers(samples, rate);
+  const auto& tone = find_part<signal::Sine>(markers, "tone", place);
+  const auto& silence = find_part<signal::Silence>(markers, "silence", place);
+  const auto& sweep = find_part<signal::LogSweep>(markers, "sweep", place);
+  const auto part = [&](const FoundMarker& marker) {
+    return judge_part(
+        interior(samples, rate, marker.signal_frame, signal::length_of(marker.announced), place),
+        rate, code_step);
+  };
+  const Findings loud = part(tone);
+  require_usable(loud, place);
+  const Findings quiet = part(silence);
+  electric::SoundInterface interface;
+  interface.rate = rate;
+  interface.thdn = loud.thdn;
+  interface.level = loud.level;
+  interface.noise = quiet.noise;
+  interface.noise_a = quiet.noise_a;
+  add_response(interface, samples, rate, sweep);
+  return interface;
+}
+
+NotAbove not_above(const Findings& findings, const electric::SoundInterface& interface) {
+  NotAbove result;
+  result.noise = at_most(findings.noise, interface.noise);
+  result.noise_a = at_most(findings.noise_a, interface.noise_a);
+  if (!findings.thdn || !findings.level) return result;
+  const auto own = electric::own_thdn(interface, *findings.level);
+  result.thdn = own && findings.thdn->value() <= own->value() * amplitude_ratio(own_spread);
+  return result;
+}
+
+}  // namespace railtap::judge

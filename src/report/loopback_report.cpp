@@ -1,0 +1,67 @@
+// SPDX-License-Identifier: MIT
+// A sound interface's own figures, for a person.
+#include <array>
+#include <cmath>
+#include <optional>
+
+#include "report/loopback.hpp"
+#include "units/print.hpp"
+
+namespace railtap::report {
+namespace {
+
+template <class Q>
+std::string known(const std::optional<Q>& quantity, int digits) {
+  return quantity ? format_fixed(*quantity, digits) : "too low to be known";
+}
+
+const electric::InterfaceResponse* nearest(const electric::SoundInterface& interface, Hertz to) {
+  const electric::InterfaceResponse* best = nullptr;
+  const auto distance = [to](const auto& point) {
+    return std::abs(std::log(point.frequency / to));
+  };
+  for (const auto& point : interface.response) {
+    if (best == nullptr || distance(point) < distance(*best)) best = &point;
+  }
+  return best;
+}
+
+std::string response_line(const electric::SoundInterface& interface) {
+  constexpr std::array<double, 6> listed_hz{10.0, 20.0, 50.0, 100.0, 10000.0, 18000.0};
+  const auto* middle = nearest(interface, Hertz(1000.0));
+  if (middle == nullptr) return "  Response: the sweep does not stand out of the noise.\n";
+  std::string text = "  Response re 1 kHz:";
+  for (const double hz : listed_hz) {
+    const auto* point = nearest(interface, Hertz(hz));
+    text += (hz == listed_hz.front() ? " " : ", ") +
+            format_fixed(point->magnitude - middle->magnitude, 2, Sign::always) + " at " +
+            format_quantity(Hertz(hz), 3);
+  }
+  return text + ".\n";
+}
+
+std::string corner_line(const electric::SoundInterface& interface) {
+  if (!interface.coupling_corner) return "  Coupling: no corner within the sweep's reach.\n";
+  return "  Coupling: corner " + format_quantity(*interface.coupling_corner, 3) +
+         ", output and input together; takes " +
+         format_fixed(electric::coupling_loss(*interface.coupling_corner, Hertz(50.0)), 3) +
+         " at 50 Hz.\n";
+}
+
+}  // namespace
+
+std::string loopback_report(const electric::SoundInterface& interface) {
+  std::string text = "The sound interface by itself, output to input";
+  if (!interface.device.empty()) text += ", '" + interface.device + "'";
+  text += ", " + format_quantity(interface.rate, 6) + ":\n";
+  if (interface.thdn && interface.level) {
+    text += "  THD+N " + format_quantity(*interface.thdn, 3) + " of a tone at " +
+            format_fixed(*interface.level, 2) + ".\n";
+  }
+  text += "  Noise " + known(interface.noise, 1) + ", A-weighted " + known(interface.noise_a, 1) +
+          ".\n" + response_line(interface) + corner_line(interface);
+  return text +
+         "  No smaller distortion or noise is claimed where this file is given with --interface.\n";
+}
+
+}  // namespace railtap::report

@@ -1,0 +1,104 @@
+// SPDX-License-Identifier: MIT
+// A sound interface's own figures as a file that lasts.
+#include "system/loopback_file.hpp"
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+#include <optional>
+
+#include "system/schema.hpp"
+#include "units/error.hpp"
+#include "units/parse.hpp"
+
+namespace railtap::system {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+constexpr std::string_view kind = "railtap.loopback";
+constexpr int version = 1;
+constexpr std::size_t most_bytes = 4'000'000;
+
+template <class Q>
+Json known(const std::optional<Q>& quantity) {
+  if (!quantity || !std::isfinite(quantity->value())) return nullptr;
+  return quantity->value();
+}
+
+template <class Q>
+std::optional<Q> quantity_at(const Json& json, const char* key) {
+  const auto found = json.find(key);
+  if (found == json.end() || found->is_null()) return std::nullopt;
+  return Q(found->template get<double>());
+}
+
+std::optional<std::string> schema_in(const Json& json) {
+  if (!json.is_object() || !json.contains("schema") || !json["schema"].is_string())
+    return std::nullopt;
+  return json["schema"].get<std::string>();
+}
+
+electric::SoundInterface interface_in(const Json& json, const std::string& place) {
+  electric::SoundInterface interface;
+  interface.device = json.value("device", "");
+  interface.date = json.value("date", "");
+  interface.rate =
+      require_positive(Hertz(json.at("sample_rate_hz").get<double>()), place + ", sample_rate_hz");
+  for (const Json& point : json.at("response")) {
+    interface.response.push_back({Hertz(point.at("frequency_hz").get<double>()),
+                                  Decibels(point.at("magnitude_db").get<double>()),
+                                  point.at("phase_deg").get<double>()});
+  }
+  interface.thdn = quantity_at<Percent>(json, "thdn_percent");
+  interface.level = quantity_at<Dbfs>(json, "level_dbfs");
+  interface.noise = quantity_at<Dbfs>(json, "noise_dbfs");
+  interface.noise_a = quantity_at<Dbfs>(json, "noise_a_dbfs");
+  interface.coupling_corner = quantity_at<Hertz>(json, "coupling_corner_hz");
+  if (interface.coupling_corner)
+    require_positive(*interface.coupling_corner, place + ", coupling_corner_hz");
+  return interface;
+}
+
+}  // namespace
+
+std::string loopback_text(const electric::SoundInterface& interface) {
+  Json json;
+  json["schema"] = std::string(kind) + "/" + std::to_string(version);
+  json["device"] = interface.device;
+  json["date"] = interface.date;
+  json["sample_rate_hz"] = interface.rate.value();
+  json["thdn_percent"] = known(interface.thdn);
+  json["level_dbfs"] = known(interface.level);
+  json["noise_dbfs"] = known(interface.noise);
+  json["noise_a_dbfs"] = known(interface.noise_a);
+  json["coupling_corner_hz"] = known(interface.coupling_corner);
+  json["response"] = Json::array();
+  for (const auto& point : interface.response) {
+    json["response"].push_back({{"frequency_hz", point.frequency.value()},
+                                {"magnitude_db", point.magnitude.value()},
+                                {"phase_deg", point.phase_deg}});
+  }
+  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+}
+
+electric::SoundInterface parse_loopback(std::string_view text, const std::string& place) {
+  const Json json = Json::parse(text, nullptr, false);
+  require_schema(schema_in(json), kind, version, place);
+  try {
+    return interface_in(json, place);
+  } catch (const Json::exception&) {
+    throw Error("the file lacks what `loopback` writes into it, or has something else there", place,
+                "make it again with railtap loopback");
+  }
+}
+
+electric::SoundInterface read_loopback(const std::filesystem::path& path) {
+  return parse_loopback(files::read_file(path, most_bytes), path.string());
+}
+
+void write_loopback(const std::filesystem::path& path, const electric::SoundInterface& interface,
+                    files::Overwrite overwrite) {
+  files::write_file(path, loopback_text(interface), overwrite);
+}
+
+}  // namespace railtap::system
