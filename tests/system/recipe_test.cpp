@@ -37,7 +37,7 @@ bool says(const std::string& text, const std::string& part) {
 
 TEST_CASE("recipe: every track of the carried kit can be rendered at every rate") {
   const Kit kit = parse_recipe(default_recipe_text(), "kit.toml");
-  CHECK(kit.tracks.size() == 24);
+  CHECK(kit.tracks.size() == 25);
   CHECK(file_stem(kit, 0) == "01_calibrate");
   for (const double rate : {44100.0, 48000.0, 88200.0, 96000.0}) {
     for (const Track& track : kit.tracks) {
