@@ -52,6 +52,7 @@ int parse_and_run(int argc, char** argv) {
   railtap::command::add_plan(app, status);
   railtap::command::add_record(app, status);
   railtap::command::add_verify(app, status);
+  railtap::command::add_sheet(app, status);
   railtap::command::add_reference(app, status);
   check_command_name(app, argc, argv);
   try {

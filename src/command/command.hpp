@@ -25,6 +25,7 @@ void add_tones(CLI::App& app, ExitStatus& status);
 void add_capture(CLI::App& app, ExitStatus& status);
 void add_loopback(CLI::App& app, ExitStatus& status);
 void add_devices(CLI::App& app, ExitStatus& status);
+void add_sheet(CLI::App& app, ExitStatus& status);
 void add_target(CLI::App& app, ExitStatus& status);
 void add_demo(CLI::App& app, ExitStatus& status);
 void add_onset(CLI::App& app, ExitStatus& status);

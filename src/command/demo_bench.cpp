@@ -45,7 +45,7 @@ std::vector<ControlPlate> plates_of(const rig::Rig& rig) {
   std::vector<ControlPlate> plates;
   for (const rig::Amplifier& amplifier : rig.amplifiers) {
     for (const rig::Control& control : amplifier.controls) {
-      plates.push_back({control.name, control.input_names, amplifier.rated_power,
+      plates.push_back({control.name, amplifier.name, control.input_names, amplifier.rated_power,
                         control.speaker_power, amplifier.rated_load, control.setup_tone});
     }
   }

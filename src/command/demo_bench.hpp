@@ -18,7 +18,7 @@ namespace railtap::command {
 
 /// What is printed on an amplifier and its speakers, per gain control.
 struct ControlPlate {
-  std::string name;
+  std::string name, amplifier;
   std::vector<std::string> inputs;  ///< one per channel
   Watts amplifier_power{0.0}, speaker_power{0.0};
   Ohms load{0.0};

@@ -9,6 +9,7 @@
 
 #include "audio/pump.hpp"
 #include "audio/sound_file.hpp"
+#include "command/demo_record.hpp"
 #include "command/demo_tones.hpp"
 #include "command/demo_verify.hpp"
 #include "files/interrupt.hpp"
@@ -36,6 +37,7 @@ struct Job {
   DemoTones tones;
   judge::Limits limits;
   report::DemoDocument document;
+  DemoRecord written;
 };
 
 void note(const Job& job, const std::string& text) {
@@ -87,7 +89,18 @@ CleanCapture clean_capture(const Job& job, const std::filesystem::path& track) {
   }
 }
 
-void write_calibration(const Job& job, const CleanCapture& capture) {
+/// The same as `railtap calibrate` says of it.
+report::CalibrationDocument calibration_document(const Job& job, const CleanCapture& capture) {
+  const report::DemoCalibration& calibration = job.document.calibration;
+  return {capture.tone,
+          calibration.reading,
+          calibration.found.volts_per_full_scale / std::numbers::sqrt2,
+          job.bench.meter,
+          calibration.found,
+          calibration.nominal};
+}
+
+void write_calibration(Job& job, const CleanCapture& capture) {
   const report::DemoCalibration& calibration = job.document.calibration;
   system::CalibrationRecord record;
   record.volts_per_full_scale = calibration.found.volts_per_full_scale;
@@ -101,6 +114,7 @@ void write_calibration(const Job& job, const CleanCapture& capture) {
   record.origin.meter = electric::describe(job.bench.meter);
   record.origin.nominal = job.bench.nominal_full_scale;
   system::write_calibration(job.folder.root / "calibration.toml", record, job.folder.overwrite);
+  job.written.add_calibration(calibration_document(job, capture), record);
 }
 
 void calibrate(Job& job) {
@@ -191,6 +205,12 @@ void find_head_unit_limit(Job& job) {
   unit.clean_level = worst.steps[clean].level;
   if (clean + 1 < count) unit.next_overdrive = worst.steps[clean + 1].overdrive;
   unit.onset = lowest_onset(channels);
+  for (std::size_t c = 0; c < channels.size(); ++c) {
+    const std::string output = channels.size() == 1 ? "" : ", output " + std::to_string(c + 1);
+    job.written.add_onset("head-unit-volume", c, job.limits,
+                          {"head unit" + output, "source", "",
+                           "Highest clean volume: " + std::to_string(unit.highest_clean_step)});
+  }
   note(job, "head unit: clean up to volume " + std::to_string(unit.highest_clean_step));
 }
 
@@ -330,6 +350,30 @@ void finish_channel(report::DemoChannel& channel, const electric::Channel& descr
       channel.reached_v * amplitude_ratio(clearly_below) < *channel.onset;
 }
 
+/// What was measured of one channel, as the commands would have written it down.
+void write_down(const Job& job, std::size_t control, std::size_t index, const Recorded& found,
+                const Recorded& reached, const Recorded& silent, const Aim& aim) {
+  const ControlPlate& plate = job.bench.controls[control];
+  const report::DemoChannel& channel = job.document.channels.back();
+  const std::string& input = plate.inputs[index];
+  const std::string gain =
+      "Gain of " + plate.name + " at " + format_quantity(Percent(100.0 * channel.travel), 3);
+  job.written.add_analysis(plate.name + "-found", found, index, job.limits,
+                           {input, "amplifier", "before", ""});
+  job.written.add_onset(plate.name + "-ladder", index, job.limits, {input, "amplifier", "", ""});
+  job.written.add_analysis(plate.name + "-set", reached, index, job.limits,
+                           {input, "amplifier", "after", gain});
+  job.written.add_analysis(plate.name + "-silence", silent, index, job.limits,
+                           {input, "amplifier", "after", ""});
+  electric::ChannelTarget target;
+  target.channel = channel_of(plate);
+  target.channel.name = input;
+  target.channel.reading = channel.reached_v;
+  target.target = aim.target;
+  target.assessment = electric::assess(aim.target, target.channel, {});
+  job.written.add_target(target, {}, {input, "amplifier", "", ""});
+}
+
 void set_gain(Job& job, std::size_t control) {
   const ControlPlate& plate = job.bench.controls[control];
   const int volume = job.document.head_unit.highest_clean_step;
@@ -366,6 +410,7 @@ void set_gain(Job& job, std::size_t control) {
     channel.hiss_a = silent.analyses[c].findings.noise_a_v;
     finish_channel(channel, described, aim);
     job.document.channels.push_back(channel);
+    write_down(job, control, c, found, reached, silent, aim);
   }
 }
 
@@ -381,7 +426,7 @@ bool as_wanted(const report::DemoChannel& channel) {
 }  // namespace
 
 report::DemoDocument run_demo(const Bench& bench, const DemoFolder& folder, std::ostream& notes) {
-  Job job{bench, folder, notes, write_tones(bench, folder), {}, {}};
+  Job job{bench, folder, notes, write_tones(bench, folder), {}, {}, {bench, folder}};
   job.document.folder = folder.root.string();
   job.document.system = bench.system;
   job.document.supply = bench.supply;
@@ -398,6 +443,8 @@ report::DemoDocument run_demo(const Bench& bench, const DemoFolder& folder, std:
       std::all_of(job.document.verifications.begin(), job.document.verifications.end(),
                   is_wired_right) &&
       std::all_of(job.document.channels.begin(), job.document.channels.end(), as_wanted);
+  job.written.add_outcome(job.document);
+  job.written.write_sheet();
   return job.document;
 }
 

@@ -150,7 +150,8 @@ std::string demo_text(const DemoDocument& document) {
   out << '\n';
   write_outcome(out, document);
   write_cautions(out);
-  out << "\nTones, recordings and results are in " << document.folder << "; try\n  railtap analyze "
+  out << "\nAll of it on one sheet, to print and keep: " << document.folder
+      << "/sheet.html\nTones, recordings and results are in " << document.folder << "; try\n  railtap analyze "
       << document.folder << "/captures/front-set.wav --calibration " << document.folder
       << "/calibration.toml\n";
   return out.str();

@@ -250,14 +250,19 @@ std::optional<Plot> distortion_picture(const JsonView& channel, const JsonView& 
   return plot;
 }
 
-std::optional<Plot> response_picture(const JsonView& frequency_hz, const JsonView& level_db,
-                                     const PictureName& name) {
-  const auto levels = level_db.numbers();
-  if (levels.size() < 2 || frequency_hz.size() < levels.size()) return std::nullopt;
+std::optional<Plot> response_picture(const JsonView& points, const PictureName& name) {
+  std::vector<double> frequency, level;
+  for (const JsonView& point : points.elements()) {
+    const auto hz = point["frequency_hz"].number(), db = point["magnitude_db"].number();
+    if (!hz || !db) continue;
+    frequency.push_back(*hz);
+    level.push_back(*db);
+  }
+  if (frequency.size() < 2) return std::nullopt;
   Plot plot = plot_of(name, "response", "Response");
-  plot.lines.push_back({"", Ink::first, frequency_hz.numbers(), levels});
   plot.x = frequency_axis();
-  plot.y = svg::linear_axis("dB", levels);
+  plot.y = svg::linear_axis("dB", level);
+  plot.lines.push_back({"", Ink::first, std::move(frequency), std::move(level)});
   plot.description = "Level against frequency in decibels, from 20 Hz to 20 kHz.";
   return plot;
 }

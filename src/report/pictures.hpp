@@ -13,7 +13,7 @@ namespace railtap::report {
 
 /// What a picture is called.
 struct PictureName {
-  std::string id;       ///< letters, digits and hyphens; unique within a page
+  std::string id;       ///< for a file's name: letters, digits and hyphens
   std::string subject;  ///< whose it is, any text; may be empty
 };
 
@@ -32,9 +32,8 @@ struct PictureName {
 [[nodiscard]] std::optional<svg::Plot> distortion_picture(const JsonView& channel,
                                                           const JsonView& limit_percent,
                                                           const PictureName& name);
-/// A list of frequencies and one of levels side by side.
-[[nodiscard]] std::optional<svg::Plot> response_picture(const JsonView& frequency_hz,
-                                                        const JsonView& level_db,
+/// `points` is a list of objects with "frequency_hz" and "magnitude_db".
+[[nodiscard]] std::optional<svg::Plot> response_picture(const JsonView& points,
                                                         const PictureName& name);
 
 /// All that a document of railtap.analysis/1 or railtap.onset/1 gives, channel after channel.

@@ -54,6 +54,9 @@ Shown hertz(const JsonView& place) {
 Shown decibels(const JsonView& place) {
   return shown(place, [](double value) { return format_fixed(Decibels(value), 2); });
 }
+Shown fine_decibels(const JsonView& place) {
+  return shown(place, [](double value) { return format_fixed(Decibels(value), 3); });
+}
 Shown signed_decibels(const JsonView& place) {
   return shown(place, [](double value) { return format_fixed(Decibels(value), 2, Sign::always); });
 }

@@ -22,6 +22,7 @@ struct Shown {
 [[nodiscard]] Shown ohms(const JsonView& place);
 [[nodiscard]] Shown hertz(const JsonView& place);
 [[nodiscard]] Shown decibels(const JsonView& place);         ///< two decimals
+[[nodiscard]] Shown fine_decibels(const JsonView& place);    ///< three decimals
 [[nodiscard]] Shown signed_decibels(const JsonView& place);  ///< the same with a plus sign
 [[nodiscard]] Shown dbfs(const JsonView& place);
 [[nodiscard]] Shown percent(const JsonView& place);

@@ -83,6 +83,9 @@ def check_examples(program):
             ladder = stepped_ladder()
             for name, rail in (("ladder.wav", 0.2), ("headunit.wav", 0.9), ("amplifier.wav", 0.2)):
                 outside.write_wav(pathlib.Path(folder) / name, numpy.clip(0.8 * ladder, -rail, rail))
+            for name in ("job.json", "earlier.json"):
+                (pathlib.Path(folder) / name).write_text(
+                    '{"schema": "railtap.record/1", "name": "van", "created": "", "system": null, "entries": []}')
             for line in examples(program, command):
                 done = shell(line, folder, program)
                 # A build machine has no sound input; then `capture` can only say so.

@@ -240,11 +240,11 @@ class Canvas {
   double top_ = 0.0;
 };
 
+// A title and a desc as the first children are an image's name and description [SVG 2, 5.8].
 std::string opening(const Plot& plot, const std::string& place) {
   return "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"plot\"" + place + " viewBox=\"0 0 " +
          std::to_string(plot_width) + " " + std::to_string(plot_height) +
-         "\" role=\"img\" aria-labelledby=\"" + plot.id + "-t " + plot.id + "-d\">\n<title id=\"" +
-         plot.id + "-t\">" + escaped(plot.title) + "</title>\n<desc id=\"" + plot.id + "-d\">" +
+         "\" role=\"img\">\n<title>" + escaped(plot.title) + "</title>\n<desc>" +
          escaped(plot.description) + "</desc>\n";
 }
 

@@ -37,7 +37,7 @@ struct Mark {
 };
 
 struct Plot {
-  std::string id;           ///< unique within a page: letters, digits and hyphens
+  std::string id;           ///< for a file's name: letters, digits and hyphens
   std::string title;        ///< any text
   std::string description;  ///< what is to be seen, for those who can't; any text
   Axis x, y;

@@ -85,10 +85,9 @@ def check_pictures(checks, program, file, folder):
         pictures = [e for e in root.iter(SVG + "svg") if e.get("role") == "img"]
         checks.equal(f"{path.name}: pictures", len(pictures), 3 if path.name == "all.svg" else 1)
         for picture in pictures:
-            ids = picture.get("aria-labelledby").split()
-            texts = {e.get("id"): (e.text or "") for e in picture if e.tag in (SVG + "title", SVG + "desc")}
-            checks.equal(f"{path.name}: title and desc named", sorted(texts), sorted(ids))
-            checks.equal(f"{path.name}: they say something", all(len(text) > 5 for text in texts.values()), True)
+            first, second = list(picture)[:2]
+            checks.equal(f"{path.name}: name and description", (first.tag, second.tag), (SVG + "title", SVG + "desc"))
+            checks.equal(f"{path.name}: they say something", min(len(first.text), len(second.text)) > 5, True)
         checks.equal(f"{path.name}: no script, no link", [e.tag for e in root.iter() if e.tag.rpartition("}")[2] in
                                                           ("script", "a", "image", "use", "foreignObject")], [])
     again = outside.run(program, "analyze", file, "--svg", folder / "all.svg", statuses=(2,))

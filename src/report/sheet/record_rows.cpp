@@ -1,0 +1,171 @@
+// SPDX-License-Identifier: MIT
+// Sorting a record's entries by what they are about.
+#include "report/sheet/record_rows.hpp"
+
+#include <algorithm>
+
+namespace railtap::report {
+namespace {
+
+/// More channels than any recording of a car has; a record that says otherwise is not followed.
+constexpr std::size_t most_channels = 32;
+
+struct Subject {
+  std::string name;
+  bool source = false;
+  bool operator==(const Subject&) const = default;
+};
+
+Subject subject_of(const JsonView& entry) {
+  return {entry["subject"].text(), entry["stage"].text() == "source"};
+}
+
+bool is_measurement(const JsonView& entry) {
+  const std::string kind = entry["kind"].text();
+  return kind == "analysis" || kind == "onset" || kind == "target" || kind == "verification";
+}
+
+/// Where a target stands for several channels, they are named within it.
+std::vector<JsonView> targets_in(const JsonView& entry) {
+  std::vector<JsonView> found;
+  const JsonView result = entry["result"];
+  if (result["target_v"].known()) found.push_back(result);
+  for (const JsonView& channel : result["channels"].elements()) {
+    if (channel["target_v"].known() && channel["name"].known()) found.push_back(channel);
+  }
+  return found;
+}
+
+std::string target_subject(const JsonView& target, const JsonView& entry) {
+  const std::string name = target["name"].text();
+  return name.empty() ? entry["subject"].text() : name;
+}
+
+void add_once(std::vector<Subject>& subjects, const Subject& subject) {
+  if (std::find(subjects.begin(), subjects.end(), subject) == subjects.end()) {
+    subjects.push_back(subject);
+  }
+}
+
+std::vector<Subject> subjects_of(const std::vector<JsonView>& entries) {
+  std::vector<Subject> subjects;
+  for (const JsonView& entry : entries) {
+    const auto targets = targets_in(entry);
+    for (const JsonView& target : targets) add_once(subjects, {target_subject(target, entry)});
+    if (is_measurement(entry) && targets.empty()) add_once(subjects, subject_of(entry));
+  }
+  std::stable_sort(subjects.begin(), subjects.end(),
+                   [](const Subject& a, const Subject& b) { return a.source && !b.source; });
+  return subjects;
+}
+
+std::size_t channels_of(const std::vector<JsonView>& entries, const Subject& subject) {
+  std::size_t count = 1;
+  for (const JsonView& entry : entries) {
+    const std::string kind = entry["kind"].text();
+    if (subject_of(entry) != subject || (kind != "analysis" && kind != "onset")) continue;
+    count = std::max(count, entry["result"]["channels"].size());
+  }
+  return std::min(count, most_channels);
+}
+
+void take_analysis(RecordRow& row, const JsonView& entry, const JsonView& channel) {
+  if (!channel["verdict"].known()) return;
+  if (!channel["frequency_hz"].known()) {
+    if (!channel["noise_a_dbfs"].known()) return;
+    row.quiet_entry = entry;
+    row.quiet = channel;
+  } else if (entry["moment"].text() == "before") {
+    row.found_entry = entry;
+    row.found = channel;
+  } else {
+    row.reached_entry = entry;
+    row.reached = channel;
+  }
+}
+
+/// Later entries take the place of earlier ones.
+void take(RecordRow& row, const JsonView& entry, std::size_t index) {
+  const std::string kind = entry["kind"].text();
+  const JsonView channel = entry["result"]["channels"][index];
+  if (kind == "analysis") take_analysis(row, entry, channel);
+  if (kind == "onset" && channel["verdict"].known()) {
+    row.onset_entry = entry;
+    row.onset = channel;
+  }
+  if (kind == "verification") {
+    row.verified_entry = entry;
+    row.verified = channel.known() ? channel : entry["result"];
+  }
+  if (!entry["note"].text().empty()) row.noted.push_back(entry);
+  if (!row.number.known()) row.number = channel["channel"];
+}
+
+RecordRow row_of(const std::vector<JsonView>& entries, const Subject& subject, std::size_t index) {
+  RecordRow row;
+  row.subject = subject.name;
+  row.source = subject.source;
+  for (const JsonView& entry : entries) {
+    for (const JsonView& target : targets_in(entry)) {
+      if (!subject.source && target_subject(target, entry) == subject.name) row.target = target;
+    }
+    const bool remark = entry["kind"].text() == "note" && entry["stage"].text().empty() &&
+                        entry["subject"].text() == subject.name;
+    if (subject_of(entry) == subject || remark) take(row, entry, index);
+  }
+  return row;
+}
+
+JsonView level_of_highest_clean(const JsonView& channel) {
+  const auto wanted = channel["highest_clean_step"].number();
+  for (const JsonView& step : channel["steps"].elements()) {
+    if (wanted && step["index"].number() == wanted) return step["level_v"];
+  }
+  return {};
+}
+
+}  // namespace
+
+std::vector<RecordRow> rows_of(const JsonView& record) {
+  const auto entries = record["entries"].elements();
+  std::vector<RecordRow> rows;
+  for (const Subject& subject : subjects_of(entries)) {
+    const std::size_t channels = channels_of(entries, subject);
+    for (std::size_t index = 0; index < channels; ++index) {
+      rows.push_back(row_of(entries, subject, index));
+      rows.back().alone = channels == 1;
+    }
+  }
+  return rows;
+}
+
+const RecordRow* same_row(const std::vector<RecordRow>& rows, const RecordRow& row) {
+  const auto found = std::find_if(rows.begin(), rows.end(), [&](const RecordRow& other) {
+    return other.subject == row.subject && other.source == row.source &&
+           other.number.number() == row.number.number();
+  });
+  return found == rows.end() ? nullptr : &*found;
+}
+
+JsonView latest(const JsonView& record, const std::string& kind) {
+  JsonView found;
+  for (const JsonView& entry : record["entries"].elements()) {
+    if (entry["kind"].text() == kind) found = entry;
+  }
+  return found;
+}
+
+VolumeLimit volume_limit(const JsonView& record) {
+  VolumeLimit limit;
+  for (const JsonView& entry : record["entries"].elements()) {
+    const JsonView unit = entry["result"]["head_unit"];
+    if (unit["highest_clean_step"].number()) {
+      limit = {unit["highest_clean_step"], unit["volume_steps"], unit["level_v"]};
+    } else if (entry["kind"].text() == "onset" && entry["stage"].text() == "source") {
+      limit = {{}, {}, level_of_highest_clean(entry["result"]["channels"][0])};
+    }
+  }
+  return limit;
+}
+
+}  // namespace railtap::report
