@@ -27,6 +27,7 @@ struct AnalyzeOptions {
   Hertz band_low{20.0};
   Hertz band_high{20000.0};
   std::string svg;
+  std::vector<std::string> compared;  // file and attenuation
   bool json = false, curves = false, force = false;
   RecordingOptions recording;
 };
@@ -57,6 +58,44 @@ void compare_with_interface(report::AnalysisDocument& document, Recorded& record
     document.own.push_back(judge::not_above(channel.findings, interface));
 }
 
+constexpr const char* compare_option = "--compare-attenuation";
+
+Decibels attenuation_of(const AnalyzeOptions& options) {
+  const auto attenuation = parse_quantity<Decibels>(options.compared.back(), compare_option);
+  if (attenuation > Decibels(0.0)) return attenuation;
+  throw Error(format_quantity(attenuation) + " is no attenuation", compare_option,
+              "give how many decibels more there were in the second recording; where there were "
+              "fewer, swap the files");
+}
+
+// Tells the recording input from the amplifier by a second recording with more attenuation.
+void compare(report::AnalysisDocument& document, const Recorded& first,
+             const AnalyzeOptions& options) {
+  report::AttenuationComparison compared;
+  compared.file_name = options.compared.front();
+  compared.attenuation = attenuation_of(options);
+  const Recorded second = measure_recording(compared.file_name, document.limits);
+  tell(second.provenance.warnings);
+  if (first.format.channels != second.format.channels) {
+    throw Error("the recordings have " + std::to_string(first.format.channels) + " and " +
+                    std::to_string(second.format.channels) + " channels",
+                compared.file_name, "record both with the same channels of the same input");
+  }
+  compared.channels =
+      judge::compare_attenuation(first.measurements, second.measurements, compared.attenuation);
+  if (!judge::any_found(compared.channels)) {
+    std::string problem = compared.channels.front().obstacle;
+    problem.pop_back();  // the full stop
+    throw Error("the two recordings cannot be compared: " + problem, compared.file_name,
+                "record the same steady tone twice, with more attenuation the second time and "
+                "nothing else changed");
+  }
+  for (std::size_t c = 0; c < document.channels.size(); ++c) {
+    judge::apply(document.channels[c], compared.channels[c]);
+  }
+  document.compared = std::move(compared);
+}
+
 ExitStatus analyze(const AnalyzeOptions& options) {
   report::AnalysisDocument document;
   document.limits = resolve(options);
@@ -78,6 +117,7 @@ ExitStatus analyze(const AnalyzeOptions& options) {
   document.format = recorded.format;
   document.frames = recorded.frames;
   document.channels = recorded.analyses;
+  if (!options.compared.empty()) compare(document, recorded, options);
   const bool recorded_in_job = !options.recording.file.empty();
   if (options.curves || !options.svg.empty() || recorded_in_job) {
     document.curves = curves_of_recording(options.file, recorded, document.limits);
@@ -103,7 +143,8 @@ void add_analyze(CLI::App& app, ExitStatus& status) {
   command->footer(
       "Examples:\n"
       "  railtap analyze capture.wav --volts-full-scale 40V\n"
-      "  railtap analyze capture.wav --svg pictures.svg");
+      "  railtap analyze capture.wav --svg pictures.svg\n"
+      "  railtap analyze clipped.wav --compare-attenuation attenuated.wav 6dB");
   command
       ->add_option("FILE", options->file,
                    "Recording: WAV, FLAC, AIFF, MP3 and what else libsndfile reads")
@@ -120,6 +161,12 @@ void add_analyze(CLI::App& app, ExitStatus& status) {
   add_quantity(*command, "--limit", options->limit, "THD+N over this is distorted");
   add_quantity(*command, "--band-low", options->band_low, "Lower edge of the measuring band");
   add_quantity(*command, "--band-high", options->band_high, "Upper edge of the measuring band");
+  command
+      ->add_option(compare_option, options->compared,
+                   "The same tone again with that much more attenuation in front of the input: "
+                   "says whether the input or the amplifier clips")
+      ->expected(2)
+      ->type_name("FILE dB");
   auto* json = command->add_flag("--json", options->json, "Print one JSON document");
   command
       ->add_flag("--curves", options->curves,

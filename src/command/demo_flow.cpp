@@ -7,14 +7,11 @@
 #include <numbers>
 #include <ostream>
 
-#include "audio/pump.hpp"
-#include "audio/sound_file.hpp"
+#include "command/demo_onset.hpp"
 #include "command/demo_record.hpp"
 #include "command/demo_tones.hpp"
 #include "command/demo_verify.hpp"
-#include "files/interrupt.hpp"
 #include "judge/calibration_tone.hpp"
-#include "judge/level_steps.hpp"
 #include "judge/turning.hpp"
 #include "system/calibration_file.hpp"
 #include "units/error.hpp"
@@ -140,74 +137,19 @@ void calibrate(Job& job) {
                 format_quantity(calibration.found.volts_per_full_scale, 4, Zeros::keep) + " peak");
 }
 
-// --- Steps of level ------------------------------------------------------------------------------
-
-/// Measures every channel of a capture step by step.
-std::vector<judge::StepFindings> judge_capture_steps(const Job& job,
-                                                     const std::filesystem::path& path,
-                                                     const measure::StepTiming& timing) {
-  const audio::Source source = audio::open_sound_file(path);
-  const auto channels = static_cast<std::size_t>(source.format.channels);
-  std::vector<measure::StepMeter> meters;
-  for (std::size_t c = 0; c < channels; ++c) {
-    meters.emplace_back(source.format.rate, timing, job.limits.band);
-  }
-  audio::pump(source, [&](std::span<const double> block) {
-    files::throw_if_interrupted();
-    for (std::size_t c = 0; c < channels; ++c) {
-      meters[c].add(block.data() + c, channels, block.size() / channels);
-    }
-    return true;
-  });
-  std::vector<judge::StepFindings> findings;
-  for (auto& meter : meters) {
-    findings.push_back(
-        judge::judge_steps(meter.finish(), *job.limits.volts_per_full_scale, job.limits.thdn));
-  }
-  return findings;
-}
-
-/// The lowest onset of all channels.
-std::optional<Volts> lowest_onset(const std::vector<judge::StepFindings>& channels) {
-  std::optional<Volts> lowest;
-  for (const auto& channel : channels) {
-    if (channel.onset && (!lowest || *channel.onset < *lowest)) lowest = channel.onset;
-  }
-  return lowest;
-}
-
 // --- The head unit's limit -----------------------------------------------------------------------
 
 /// The volume turned up step by step while a full-scale tone plays.
 void find_head_unit_limit(Job& job) {
-  const int last = job.bench.volume_steps;
-  const int first = first_volume(job.bench);
-  const auto count = static_cast<std::size_t>(last - first + 1);
-  (void)record(job, "head-unit-volume", job.tones.volume, {}, {first, last, volume_dwell});
-  const auto path = job.folder.capture("head-unit-volume");
-  const auto channels = judge_capture_steps(job, path, {volume_dwell, count});
-
-  std::size_t clean = count;
-  for (const auto& channel : channels) {
-    if (!channel.highest_clean || channel.steps.size() < count) {
-      throw Error("volume " + std::to_string(first) + " is not clean, or the steps were not found",
-                  path.string(),
-                  "describe a head unit that is clean at three fifths of its volume");
-    }
-    clean = std::min(clean, *channel.highest_clean);
-  }
+  const std::string name = "head-unit-volume";
+  const VolumesTried tried{first_volume(job.bench), job.bench.volume_steps};
+  (void)record(job, name, job.tones.volume, {}, {tried.first, tried.last, volume_dwell});
   report::DemoHeadUnit& unit = job.document.head_unit;
-  unit.steps = last;
-  unit.highest_clean_step = first + static_cast<int>(clean);
-  const auto& worst = *std::min_element(
-      channels.begin(), channels.end(),
-      [](const auto& a, const auto& b) { return *a.highest_clean < *b.highest_clean; });
-  unit.clean_level = worst.steps[clean].level;
-  if (clean + 1 < count) unit.next_overdrive = worst.steps[clean + 1].overdrive;
-  unit.onset = lowest_onset(channels);
+  const auto channels = judge_rising_level(job.folder, name, job.limits);
+  unit = head_unit_limit(channels, tried, job.folder.capture(name).string());
   for (std::size_t c = 0; c < channels.size(); ++c) {
     const std::string output = channels.size() == 1 ? "" : ", output " + std::to_string(c + 1);
-    job.written.add_onset("head-unit-volume", c, job.limits,
+    job.written.add_onset(name, c, job.limits,
                           {"head unit" + output, "source", "",
                            "Highest clean volume: " + std::to_string(unit.highest_clean_step)});
   }
@@ -285,11 +227,10 @@ bool turn_to(const Job& job, std::size_t control, const std::filesystem::path& t
 
 /// Where this control's channels begin to clip, seen by a ladder whose top goes over the target.
 std::optional<Volts> find_onset(const Job& job, std::size_t control) {
-  const ControlPlate& plate = job.bench.controls[control];
-  (void)record(job, plate.name + "-ladder", job.tones.controls[control].ladder, {control},
+  const std::string name = job.bench.controls[control].name + "-ladder";
+  (void)record(job, name, job.tones.controls[control].ladder, {control},
                at(job.document.head_unit.highest_clean_step));
-  const auto path = job.folder.capture(plate.name + "-ladder");
-  return lowest_onset(judge_capture_steps(job, path, {ladder_dwell, ladder_count}));
+  return lowest_flat_top(judge_rising_level(job.folder, name, job.limits));
 }
 
 /// The lower of what amplifier and speaker are rated for and what stays clean.

@@ -15,11 +15,12 @@ namespace {
 
 constexpr Hertz kilohertz{1000.0};
 
-signal::Track track_of(const std::string& name, signal::Signal signal) {
+signal::Track track_of(const std::string& name, signal::Signal signal,
+                       signal::MarkerBand marker = signal::MarkerBand::none) {
   signal::Track track;
   track.name = name;
   track.title = signal::describe(signal);
-  track.parts = {{std::move(signal), signal::Channels::both, signal::MarkerBand::none}};
+  track.parts = {{std::move(signal), signal::Channels::both, marker}};
   return track;
 }
 
@@ -43,12 +44,18 @@ std::filesystem::path write_sine(const DemoFolder& folder, const std::string& na
   return write_tone(folder, track_of(name, signal::Sine{frequency, demo_level, length}));
 }
 
+/// The marker that passes the filters that a channel with this set-up tone may have.
+signal::MarkerBand marker_for(Hertz tone) {
+  constexpr Hertz bass_below{200.0};
+  return tone < bass_below ? signal::MarkerBand::low : signal::MarkerBand::mid;
+}
+
 ControlTones write_control_tones(const DemoFolder& folder, Hertz tone) {
   const signal::LevelLadder ladder{tone, demo_level - ladder_range, demo_level, ladder_step,
                                    ladder_dwell};
   return {write_sine(folder, named("turn", tone), tone, Seconds(1.0)),
           write_sine(folder, named("set", tone), tone, Seconds(2.0)),
-          write_tone(folder, track_of(named("ladder", tone), ladder))};
+          write_tone(folder, track_of(named("ladder", tone), ladder, marker_for(tone)))};
 }
 
 }  // namespace

@@ -21,7 +21,6 @@ inline constexpr Seconds volume_dwell{0.7};
 inline constexpr Decibels ladder_range{9.0};
 inline constexpr Decibels ladder_step{1.0};
 inline constexpr Seconds ladder_dwell{0.6};
-inline constexpr std::size_t ladder_count = 10;
 
 /// The tracks for one gain control.
 struct ControlTones {

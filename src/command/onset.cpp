@@ -62,16 +62,6 @@ judge::OnsetLimits limits_of(const OnsetOptions& options, const Calibration& cal
   return limits;
 }
 
-std::vector<judge::ChannelOnset> judge_all(const Stepped& stepped,
-                                           const judge::OnsetLimits& limits) {
-  std::vector<judge::ChannelOnset> result;
-  for (const SteppedChannel& channel : stepped.channels) {
-    result.push_back(judge::judge_onset(static_cast<int>(result.size()) + 1, channel.steps,
-                                        channel.input, stepped.format.rate, limits));
-  }
-  return result;
-}
-
 // The channel that a channel of the amplifier's recording is compared with: the same one, or the
 // only one.
 const judge::ChannelOnset& counterpart(const std::vector<judge::ChannelOnset>& before,
@@ -94,7 +84,7 @@ void warn_of(report::OnsetDocument& document, const Stepped& stepped, const Onse
 void compare_with_file(report::OnsetDocument& document, const OnsetOptions& options) {
   const Stepped head = measure_steps(options.before, document.limits.analysis, ladder_of(options));
   warn_of(document, head, options);
-  const auto before = judge_all(head, document.limits);
+  const auto before = judge_stepped(head, document.limits);
   document.before_name = options.before;
   for (std::size_t c = 0; c < document.channels.size(); ++c) {
     document.stages.push_back(judge::compare_stages(counterpart(before, c), document.channels[c]));
@@ -136,7 +126,7 @@ ExitStatus onset(const OnsetOptions& options) {
   const Stepped stepped = measure_steps(options.file, document.limits.analysis, ladder_of(options));
   document.format = stepped.format;
   warn_of(document, stepped, options);
-  document.channels = judge_all(stepped, document.limits);
+  document.channels = judge_stepped(stepped, document.limits);
   for (const SteppedChannel& channel : stepped.channels) document.found.push_back(channel.found);
   if (!options.before.empty()) compare_with_file(document, options);
   if (options.before_channel) compare_with_channel(document, *options.before_channel);

@@ -270,4 +270,14 @@ Stepped measure_steps(const std::filesystem::path& path, const judge::Limits& li
   return stepped;
 }
 
+std::vector<judge::ChannelOnset> judge_stepped(const Stepped& stepped,
+                                               const judge::OnsetLimits& limits) {
+  std::vector<judge::ChannelOnset> result;
+  for (const SteppedChannel& channel : stepped.channels) {
+    result.push_back(judge::judge_onset(static_cast<int>(result.size()) + 1, channel.steps,
+                                        channel.input, stepped.format.rate, limits));
+  }
+  return result;
+}
+
 }  // namespace railtap::command

@@ -42,4 +42,8 @@ struct Stepped {
 [[nodiscard]] Stepped measure_steps(const std::filesystem::path& path, const judge::Limits& limits,
                                     const std::optional<LadderOptions>& ladder);
 
+/// Judges every channel.
+[[nodiscard]] std::vector<judge::ChannelOnset> judge_stepped(const Stepped& stepped,
+                                                             const judge::OnsetLimits& limits);
+
 }  // namespace railtap::command

@@ -14,9 +14,9 @@ struct Touch {  // where the sine of a clipped step would just touch the nearer 
   double over;  // dB
 };
 
-std::optional<Touch> touch_of(const Point& point) {
-  if (point.clip == nullptr || !is_corner(*point.clip)) return std::nullopt;
-  const auto& fit = *point.clip;
+constexpr double flat_gain = 0.1;  // at the crest: what is called flat, for a knee
+
+Touch corner_touch(const Point& point, const measure::ClippedSineFit& fit) {
   const bool positive = fit.positive.overdrive >= fit.negative.overdrive;
   const auto& side = positive ? fit.positive : fit.negative;
   Touch touch;
@@ -25,6 +25,43 @@ std::optional<Touch> touch_of(const Point& point) {
   touch.estimate = at_ratio(*law, point, std::pow(10.0, -touch.over / 20.0));
   touch.estimate.sigma = std::hypot(side.uncertainty.value(), least_uncertainty_db);
   return touch;
+}
+
+// By how much a sine exceeds the amplitude at which the gain at its crest falls to a tenth. From
+// gain s = 1/(1 + (A/c)^(1/w)): A/c = (1/s − 1)^w.
+double over_knee_db(const measure::RailOverdrive& side, double width) {
+  if (side.crest_slope <= 0.0) return side.overdrive.value();  // so narrow that it is a corner
+  const double ratio = (1.0 / side.crest_slope - 1.0) / (1.0 / flat_gain - 1.0);
+  return 20.0 * width * std::log10(ratio);
+}
+
+std::optional<Touch> knee_touch(const Point& point, const measure::ClippedSineFit& fit) {
+  // Knees of other shapes than the model's, by how much of its width they are off: seen in trials.
+  constexpr double shape_share = 0.25;
+  const auto law = law_of(point);
+  if (!law || !(fit.knee > 0.0)) return std::nullopt;
+  Touch touch;
+  touch.over = 0.0;
+  double uncertainty = 0.0;
+  for (const auto& side : {fit.positive, fit.negative}) {
+    if (!side.flat) continue;
+    const double over = over_knee_db(side, fit.knee);
+    if (over <= touch.over) continue;
+    touch.over = over;
+    uncertainty = side.uncertainty.value();
+  }
+  if (!(touch.over > 0.0)) return std::nullopt;
+  touch.estimate = at_ratio(*law, point, std::pow(10.0, -touch.over / 20.0));
+  const double width_db = 20.0 * fit.knee * std::log10(1.0 / flat_gain - 1.0);
+  touch.estimate.sigma = std::hypot(uncertainty, least_uncertainty_db, shape_share * width_db);
+  return touch;
+}
+
+std::optional<Touch> touch_of(const Point& point) {
+  if (point.clip == nullptr) return std::nullopt;
+  if (is_corner(*point.clip)) return corner_touch(point, *point.clip);
+  const bool knee = point.clip->explained && point.clip->model == measure::ClipModel::soft_knee;
+  return knee ? knee_touch(point, *point.clip) : std::nullopt;
 }
 
 Estimate weighted_mean(const std::vector<Touch>& touches) {
@@ -61,9 +98,8 @@ std::size_t first_flat(const std::vector<Point>& points) {
   return first;
 }
 
-// The gain at the crest passes a tenth: what is called flat, for a knee.
-std::optional<Estimate> knee_onset(const std::vector<Point>& points) {
-  constexpr double flat_slope = 0.1;
+// Between the last step that is not flat and the first that is, where no step has a law.
+std::optional<Estimate> between_steps(const std::vector<Point>& points) {
   constexpr double knee_share = 0.5;  // of the step: what the slope of a fitted knee is worth
   const auto slope = [](const Point& p) {
     if (p.clip == nullptr || !p.clip->explained) return 1.0;
@@ -75,8 +111,8 @@ std::optional<Estimate> knee_onset(const std::vector<Point>& points) {
   const Point& low = points[below - 1];
   const Point& high = points[below];
   const double a = std::log(slope(low));
-  const double b = std::log(std::min(slope(high), flat_slope));
-  const double share = std::clamp((std::log(flat_slope) - a) / (b - a), 0.0, 1.0);
+  const double b = std::log(std::min(slope(high), flat_gain));
+  const double share = std::clamp((std::log(flat_gain) - a) / (b - a), 0.0, 1.0);
   Estimate estimate;
   estimate.level = low.level + share * (high.level - low.level);
   if (low.input && high.input) {
@@ -100,7 +136,7 @@ std::optional<Estimate> flat_top_onset(const std::vector<Point>& points) {
     const auto touch = touch_of(points[i]);
     if (touch && touch->over <= most_over_db) touches.push_back(*touch);
   }
-  if (touches.empty()) return knee_onset(points);
+  if (touches.empty()) return between_steps(points);
   if (touches.size() == 1) return touches[0].estimate;
   const double tolerance =
       drift_db + 3.0 * std::hypot(touches[0].estimate.sigma, touches[1].estimate.sigma);

@@ -28,16 +28,21 @@ OnsetVerdict verdict_of(const ChannelOnset& onset, const std::vector<Point>& poi
   return any_clean ? OnsetVerdict::clean_throughout : OnsetVerdict::compresses;
 }
 
-// Steps below the highest clean one that are over the limit.
-int noisy_steps(const ChannelOnset& onset) {
-  const auto clean = std::find_if(onset.steps.begin(), onset.steps.end(), [&](const auto& step) {
-    return onset.highest_clean_step && step.index == *onset.highest_clean_step;
+// Steps softer than the highest clean one that are over the limit, by what it is that is over it.
+struct SoftSteps {
+  int noisy = 0, distorted = 0;
+};
+SoftSteps soft_steps(const ChannelOnset& onset, const std::vector<Point>& points) {
+  SoftSteps soft;
+  const auto clean = std::find_if(points.begin(), points.end(), [&](const Point& p) {
+    return onset.highest_clean_step && p.index == *onset.highest_clean_step;
   });
-  if (clean == onset.steps.end()) return 0;
-  return static_cast<int>(
-      std::count_if(onset.steps.begin(), onset.steps.end(), [&](const auto& step) {
-        return step.verdict == Verdict::distorted && step.level < clean->level;
-      }));
+  if (clean == points.end()) return soft;
+  for (const Point& p : points) {
+    if (p.verdict != Verdict::distorted || p.level >= clean->level) continue;
+    ++(p.harmonics > p.noise ? soft.distorted : soft.noisy);
+  }
+  return soft;
 }
 
 void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool overloaded,
@@ -53,12 +58,18 @@ void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool ove
         "fault before the gain is set.",
         limits.analysis.thdn.value()));
   }
-  const int noisy = noisy_steps(onset);
-  if (noisy > 0) {
+  const SoftSteps soft = soft_steps(onset, points);
+  if (soft.distorted > 0) {
+    onset.reasons.push_back(text(
+        "%.0f soft steps are over the limit with distortion that louder ones do not have, as an "
+        "output stage without enough bias has around zero (crossover distortion).",
+        soft.distorted));
+  }
+  if (soft.noisy > 0) {
     onset.reasons.push_back(text(
         "%.0f soft steps are over the limit with noise, not with distortion: they are too soft "
         "for this recording.",
-        noisy));
+        soft.noisy));
   }
   if (3.0 * points.front().series->fundamental.value() > limits.analysis.band.high.value()) {
     onset.reasons.push_back(

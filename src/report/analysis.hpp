@@ -2,15 +2,24 @@
 // An analysis as the contract's JSON document, and as text for a person.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "audio/stream.hpp"
 #include "judge/analysis.hpp"
+#include "judge/attenuation.hpp"
 #include "judge/curves.hpp"
 #include "judge/loopback.hpp"
 
 namespace railtap::report {
+
+/// A second recording of the same tone with more attenuation.
+struct AttenuationComparison {
+  std::string file_name;
+  Decibels attenuation{0.0};  ///< more than in the first
+  std::vector<judge::ComparedChannel> channels;
+};
 
 /// What is reported of one recording.
 struct AnalysisDocument {
@@ -22,6 +31,7 @@ struct AnalysisDocument {
   std::vector<judge::NotAbove> own;   ///< a channel each, where the interface's own are known
   std::vector<std::string> warnings;  ///< against trusting the recording or the volts
   std::vector<judge::Curves> curves;  ///< a channel each, or none at all
+  std::optional<AttenuationComparison> compared;
 };
 
 /// The document "railtap.analysis/1": one line of JSON without a line end. What is not known is

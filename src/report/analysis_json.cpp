@@ -93,6 +93,24 @@ Json segments_json(const std::vector<judge::SegmentFindings>& segments) {
   return list;
 }
 
+Json compared_json(const std::optional<AttenuationComparison>& compared) {
+  if (!compared) return nullptr;
+  Json channels = Json::array();
+  for (const judge::ComparedChannel& c : compared->channels) {
+    const judge::OverloadFinding found = c.found.value_or(judge::OverloadFinding{});
+    channels.push_back({{"channel", c.channel},
+                        {"source", c.found ? Json(judge::name(found.source)) : Json(nullptr)},
+                        {"flat_first_dbfs", json_number(found.flat_first)},
+                        {"flat_second_dbfs", json_number(found.flat_second)},
+                        {"flat_moved_db", json_number(found.moved)},
+                        {"level_moved_db", json_number(c.level_moved)},
+                        {"sentence", c.found ? found.sentence : c.obstacle}});
+  }
+  return {{"file", compared->file_name},
+          {"attenuation_db", json_number(compared->attenuation.value())},
+          {"channels", std::move(channels)}};
+}
+
 }  // namespace
 
 std::string analysis_json(const AnalysisDocument& document) {
@@ -128,6 +146,7 @@ std::string analysis_json(const AnalysisDocument& document) {
   }
   json["channels"] = std::move(channels);
   json["warnings"] = document.warnings;
+  json["compared_attenuation"] = compared_json(document.compared);
   return json.dump(-1, ' ', false, Json::error_handler_t::replace);
 }
 

@@ -122,6 +122,16 @@ std::string segments_text(const std::vector<judge::SegmentFindings>& segments) {
   return out.str();
 }
 
+std::string compared_text(const std::optional<AttenuationComparison>& compared, int channel) {
+  if (!compared) return "";
+  for (const judge::ComparedChannel& c : compared->channels) {
+    if (c.channel != channel) continue;
+    return "    Against " + compared->file_name + ": " +
+           (c.found ? c.found->sentence : c.obstacle) + '\n';
+  }
+  return "";
+}
+
 }  // namespace
 
 std::string analysis_text(const AnalysisDocument& document) {
@@ -136,6 +146,7 @@ std::string analysis_text(const AnalysisDocument& document) {
     const judge::NotAbove own = i < document.own.size() ? document.own[i] : judge::NotAbove{};
     const judge::Findings& f = channel.findings;
     out << "\n  Channel " << channel.channel << ": " << headline(f.verdict) << '\n';
+    out << compared_text(document.compared, channel.channel);
     for (const auto& reason : f.reasons) out << "    " << reason << '\n';
     Lines lines;
     add_level(lines, f);

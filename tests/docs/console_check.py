@@ -80,6 +80,9 @@ def check_examples(program):
             # Recordings that the examples name: clean tones of a few volts through a tap.
             outside.write_wav(pathlib.Path(folder) / "capture.wav", outside.sine(997, -20, 3))
             outside.write_wav(pathlib.Path(folder) / "tone.wav", outside.sine(200, -20, 3))
+            clipped = numpy.clip(outside.sine(997, -6, 3), -0.4, 0.4)
+            outside.write_wav(pathlib.Path(folder) / "clipped.wav", clipped)
+            outside.write_wav(pathlib.Path(folder) / "attenuated.wav", clipped / 2)
             ladder = stepped_ladder()
             for name, rail in (("ladder.wav", 0.2), ("headunit.wav", 0.9), ("amplifier.wav", 0.2)):
                 outside.write_wav(pathlib.Path(folder) / name, numpy.clip(0.8 * ladder, -rail, rail))

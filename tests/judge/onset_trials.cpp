@@ -116,6 +116,10 @@ Tallies soft_trials(double hz, double snr_db, int trials, unsigned seed) {
     REQUIRE(onset);
     tallies.thdn.add(onset->thdn, true_thdn_onset(setting.stage, 0.01));
     tallies.compression.add(onset->compression, true_compression_onset(setting.stage, 0.3));
+    // Flat is a gain of a tenth at the crest: (1 + x^p)^(−1/p − 1) = 0.1, x re the rail (derived).
+    const double p = sharpness;
+    const double flat = std::pow(std::pow(10.0, p / (p + 1.0)) - 1.0, 1.0 / p);
+    tallies.flat.add(onset->flat_top, setting.onset_db + 2.0 + 20.0 * std::log10(flat));
   }
   return tallies;
 }
