@@ -94,7 +94,9 @@ report::CalibrationDocument calibration_document(const Job& job, const CleanCapt
           calibration.found.volts_per_full_scale / std::numbers::sqrt2,
           job.bench.meter,
           calibration.found,
-          calibration.nominal};
+          calibration.nominal,
+          {},
+          {}};
 }
 
 void write_calibration(Job& job, const CleanCapture& capture) {
