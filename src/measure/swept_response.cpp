@@ -306,6 +306,13 @@ void add_points(SweptResponse& result, const Readings& readings) {
   }
 }
 
+/// Whether a harmonic's window ends before that of the order below it begins, which arrives
+/// L·ln(k/(k−1)) later: at low frequencies the windows are long.
+bool stands_apart(const Sweep& sweep, int order, Hertz there) {
+  const double later_s = sweep.rise_s * std::log(order / (order - 1.0));
+  return later_s * there.value() > short_window.end - short_window.begin;
+}
+
 void add_harmonics(SweptResponse& result, const Readings& readings) {
   const Sweep& sweep = readings.sweep;
   const double top =
@@ -314,17 +321,18 @@ void add_harmonics(SweptResponse& result, const Readings& readings) {
     // The fade at the sweep's start is a harmonic of nothing.
     if (frequency < sweep.played.low * 1.5) continue;
     const double linear =
-        std::abs(readings.amplitude(long_window, frequency, readings.placed.arrival));
+        std::abs(readings.amplitude(short_window, frequency, readings.placed.arrival));
     for (int order = 2; order <= highest_order && linear > 0.0; ++order) {
       const Hertz there = frequency * order;
       if (there.value() > top) break;
+      if (!stands_apart(sweep, order, there)) continue;
       const double place =
           readings.placed.arrival - sweep.rise_s * sweep.rate.value() * std::log(order);
-      const double amplitude = std::abs(readings.amplitude(long_window, there, place));
+      const double amplitude = std::abs(readings.amplitude(short_window, there, place));
       if (!(amplitude > 0.0)) continue;
       constexpr double above_noise = 3.0;
       const bool clear =
-          amplitude > above_noise * readings.noise(long_window, there, readings.placed.arrival);
+          amplitude > above_noise * readings.noise(short_window, there, readings.placed.arrival);
       result.harmonics.push_back(
           {order, frequency, decibels_from_amplitude_ratio(amplitude / linear), clear});
     }
