@@ -235,7 +235,7 @@ def check_comparison(checks, program, record, folder):
 
 
 def main(program):
-    checks = outside.Checks("the record's own JSON; HTML Tidy; WHATWG HTML, 4.5.14 (data), 4.5.19 (bdi)")
+    checks = outside.Checks("the record's own JSON; HTML Tidy; the HTML standard on data and bdi")
     with tempfile.TemporaryDirectory() as name:
         folder = pathlib.Path(name)
         outside.run(program, "demo", folder / "van", statuses=(0,))
