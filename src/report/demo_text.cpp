@@ -151,9 +151,9 @@ std::string demo_text(const DemoDocument& document) {
   write_outcome(out, document);
   write_cautions(out);
   out << "\nAll of it on one sheet, to print and keep: " << document.folder
-      << "/sheet.html\nTones, recordings and results are in " << document.folder << "; try\n  railtap analyze "
-      << document.folder << "/captures/front-set.wav --calibration " << document.folder
-      << "/calibration.toml\n";
+      << "/sheet.html\nTones, recordings and results are in " << document.folder
+      << "; try\n  railtap analyze " << document.folder << "/captures/front-set.wav --calibration "
+      << document.folder << "/calibration.toml\n";
   return out.str();
 }
 

@@ -185,6 +185,7 @@ def check_hostile(checks, program, record, folder):
 def check_missing(checks, program, record, folder):
     bare = json.loads(json.dumps(record))
     bare["system"] = None
+    bare["entries"] = [entry for entry in bare["entries"] if entry["kind"] != "calibration"]
     for entry in bare["entries"]:
         entry["note"], entry["calibration"] = "", None
         for channel in entry["result"].get("channels", []):

@@ -107,7 +107,10 @@ RecordRow row_of(const std::vector<JsonView>& entries, const Subject& subject, s
   row.source = subject.source;
   for (const JsonView& entry : entries) {
     for (const JsonView& target : targets_in(entry)) {
-      if (!subject.source && target_subject(target, entry) == subject.name) row.target = target;
+      if (subject.source || target_subject(target, entry) != subject.name) continue;
+      row.target = target;
+      row.tolerance =
+          target["tolerance_db"].known() ? target["tolerance_db"] : entry["result"]["tolerance_db"];
     }
     const bool remark = entry["kind"].text() == "note" && entry["stage"].text().empty() &&
                         entry["subject"].text() == subject.name;

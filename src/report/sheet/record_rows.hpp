@@ -21,6 +21,7 @@ struct RecordRow {
   JsonView onset_entry, onset;      ///< of railtap.onset/1
   JsonView quiet_entry, quiet;      ///< analysis with nothing playing
   JsonView target;                  ///< what has "target_v"
+  JsonView tolerance;               ///< in decibels, of the target
   JsonView verified_entry, verified;
   std::vector<JsonView> noted;  ///< entries with a note about the subject, in order
 };

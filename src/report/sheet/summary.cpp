@@ -37,10 +37,6 @@ std::string reached_html(const RecordRow& row) {
   return out;
 }
 
-JsonView tolerance_of(const RecordRow& row) {
-  return row.target["tolerance_db"];
-}
-
 std::string clips_html(const RecordRow& row) {
   const JsonView flat = row.onset["onset"]["flat_top"];
   if (row.onset["verdict"].text() == "clean-throughout") return "does not, as far as measured";
@@ -59,7 +55,7 @@ std::string to_go(const RecordRow& row) {
 
 std::string row_html(const RecordRow& row, std::size_t index) {
   const std::string meter =
-      gauge(row.target["target_v"], row.reached["level_v"], tolerance_of(row), uncertainty_of(row));
+      gauge(row.target["target_v"], row.reached["level_v"], row.tolerance, uncertainty_of(row));
   const std::string link =
       "<a href=\"#row" + std::to_string(index) + "\">" + row_name_html(row) + "</a>";
   return "<tr><th scope=\"row\">" + link + "</th>" +
