@@ -3,6 +3,7 @@
 #include "command/demo_onset.hpp"
 
 #include <algorithm>
+#include <iterator>
 
 #include "command/stepped.hpp"
 #include "report/onset.hpp"
@@ -44,15 +45,15 @@ std::optional<Volts> lowest_flat_top(const std::vector<judge::ChannelOnset>& cha
 
 report::DemoHeadUnit head_unit_limit(const std::vector<judge::ChannelOnset>& channels,
                                      VolumesTried tried, const std::string& place) {
-  const auto count = static_cast<std::size_t>(tried.last - tried.first + 1);
-  const judge::ChannelOnset* worst = nullptr;
+  const int count = tried.last - tried.first + 1;
+  const judge::ChannelOnset* worst = &channels.front();
   for (const judge::ChannelOnset& channel : channels) {
-    if (!channel.highest_clean_step || channel.steps.size() != count) {
+    if (!channel.highest_clean_step || std::ssize(channel.steps) != count) {
       throw Error(
           "volume " + std::to_string(tried.first) + " is not clean, or the steps were not found",
           place, "describe a head unit that is clean at three fifths of its volume");
     }
-    if (worst == nullptr || *channel.highest_clean_step < *worst->highest_clean_step) {
+    if (*channel.highest_clean_step < *worst->highest_clean_step) {
       worst = &channel;
     }
   }
@@ -61,7 +62,7 @@ report::DemoHeadUnit head_unit_limit(const std::vector<judge::ChannelOnset>& cha
   unit.steps = tried.last;
   unit.highest_clean_step = tried.first + static_cast<int>(clean);
   unit.clean_level = worst->steps[clean].level_v.value_or(Volts(0.0));
-  if (clean + 1 < count) unit.next_overdrive = nearer_rail(worst->steps[clean + 1]);
+  if (clean + 1 < worst->steps.size()) unit.next_overdrive = nearer_rail(worst->steps[clean + 1]);
   unit.onset = lowest_flat_top(channels);
   return unit;
 }

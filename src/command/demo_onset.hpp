@@ -29,7 +29,8 @@ struct VolumesTried {
 };
 
 /// The head unit's limit: the highest volume at which every channel is clean.
-/// \param place for the error \throws Error where the steps are not those volumes, or none is clean
+/// \param channels one or more; \param place for the error \throws Error where the steps are not
+/// those volumes, or none is clean
 [[nodiscard]] report::DemoHeadUnit head_unit_limit(const std::vector<judge::ChannelOnset>& channels,
                                                    VolumesTried tried, const std::string& place);
 
