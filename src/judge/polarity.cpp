@@ -31,11 +31,10 @@ PolarityVerdict judge_polarity(const measure::PolarityFit& fit, bool filters_kno
   } else {
     verdict.polarity = fit.margin > 0.0 ? Polarity::in : Polarity::inverted;
     const bool up = fit.margin > 0.0;
-    verdict.reason =
-        std::string("The pulses' tips point ") + (up ? "upwards" : "downwards") +
-        sentence(": %.0f %% of their height that way, %.0f %% the other.",
-                 100.0 * (up ? fit.upright : fit.inverted),
-                 100.0 * (up ? fit.inverted : fit.upright));
+    verdict.reason = std::string("The pulses' tips point ") + (up ? "upwards" : "downwards") +
+                     sentence(": %.0f %% of their height that way, %.0f %% the other.",
+                              100.0 * (up ? fit.upright : fit.inverted),
+                              100.0 * (up ? fit.inverted : fit.upright));
   }
   return verdict;
 }

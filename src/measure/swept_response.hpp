@@ -47,9 +47,9 @@ struct SweepPlace {
 /// Deconvolution (measure/deconvolution.hpp) puts the linear response, each harmonic and the noise
 /// at times of their own. The clock ratio is refined until the octaves arrive together: a wrong one
 /// disperses the response, which changes no magnitude. Then each frequency is read through a window
-/// of its own, from 8 cycles before to 32 cycles after the arrival (7 and 16 where noise would count
-/// more), so noise is averaged over the same share of an octave everywhere. The same windows, later by several of their lengths, hold
-/// nothing but noise and give the uncertainty.
+/// of its own, from 8 cycles before to 32 cycles after the arrival (7 and 16 where noise would
+/// count more), so noise is averaged over the same share of an octave everywhere. The same windows,
+/// later by several of their lengths, hold nothing but noise and give the uncertainty.
 ///
 /// What it does not tell apart: whatever else rings at a frequency within its 32 cycles.
 /// \param samples full scale ±1, finite; may hold more than the sweep, but all of it

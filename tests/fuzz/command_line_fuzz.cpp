@@ -26,7 +26,8 @@ std::vector<std::string> lines(std::string_view text) {
 // No file may be written from here.
 bool names_a_file(const std::vector<std::string>& arguments) {
   return std::any_of(arguments.begin(), arguments.end(), [](const std::string& argument) {
-    return argument.find("svg") != std::string::npos || argument.find("record") != std::string::npos;
+    return argument.find("svg") != std::string::npos ||
+           argument.find("record") != std::string::npos;
   });
 }
 

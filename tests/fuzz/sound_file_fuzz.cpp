@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Fuzzes `analyze`: any bytes are a recording, measured and judged to a valid document, or an Error.
+// Fuzzes `analyze`: any bytes are a recording, measured and judged to a valid document, or an
+// Error.
 #include <sys/mman.h>
 #include <unistd.h>
 
