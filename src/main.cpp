@@ -43,6 +43,7 @@ int parse_and_run(int argc, char** argv) {
   railtap::command::add_attenuator(app, status);
   railtap::command::add_calibrate(app, status);
   railtap::command::add_demo(app, status);
+  railtap::command::add_walk(app, status);
   railtap::command::add_loopback(app, status);
   railtap::command::add_devices(app, status);
   railtap::command::add_capture(app, status);

@@ -23,6 +23,7 @@ void add_attenuator(CLI::App& app, ExitStatus& status);
 void add_calibrate(CLI::App& app, ExitStatus& status);
 void add_tones(CLI::App& app, ExitStatus& status);
 void add_capture(CLI::App& app, ExitStatus& status);
+void add_walk(CLI::App& app, ExitStatus& status);
 void add_loopback(CLI::App& app, ExitStatus& status);
 void add_devices(CLI::App& app, ExitStatus& status);
 void add_sheet(CLI::App& app, ExitStatus& status);

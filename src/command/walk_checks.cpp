@@ -1,0 +1,273 @@
+// SPDX-License-Identifier: MIT
+// The guided walk's judgement of each recording.
+#include "command/walk_checks.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "command/curves.hpp"
+#include "command/recorded.hpp"
+#include "command/recording_options.hpp"
+#include "command/stepped.hpp"
+#include "electric/calibration.hpp"
+#include "judge/calibration_tone.hpp"
+#include "report/analysis.hpp"
+#include "report/calibration_report.hpp"
+#include "report/onset.hpp"
+#include "report/target_json.hpp"
+#include "units/error.hpp"
+#include "units/parse.hpp"
+#include "units/print.hpp"
+
+namespace railtap::command {
+namespace {
+
+using judge::Verdict;
+using system::Json;
+using system::RecordEntry;
+
+// A recording with holes would be measured wrong around them.
+void require_whole(const Provenance& provenance, const std::filesystem::path& file) {
+  if (!provenance.sidecar || provenance.warnings.empty()) return;
+  const auto& sidecar = *provenance.sidecar;
+  if (sidecar.complete && sidecar.gaps.empty() && sidecar.driver_overflows == 0) return;
+  throw Error(provenance.warnings.front(), file.string(), "record it again");
+}
+
+Recorded whole_recording(const std::filesystem::path& file, const judge::Limits& limits) {
+  Recorded recorded = measure_recording(file, limits);
+  require_whole(recorded.provenance, file);
+  return recorded;
+}
+
+judge::Limits limits_with(Volts volts_per_full_scale) {
+  judge::Limits limits;
+  limits.volts_per_full_scale = volts_per_full_scale;
+  return limits;
+}
+
+RecordEntry entry_of(const std::string& kind, const std::string& document, const std::string& stage,
+                     const std::string& subject) {
+  RecordEntry entry;
+  entry.kind = kind;
+  entry.stage = stage;
+  entry.subject = subject;
+  entry.result = Json::parse(document);
+  return entry;
+}
+
+RecordEntry analysis_entry(const std::filesystem::path& file, const Recorded& recorded,
+                           const judge::Limits& limits, const WalkChannel& channel) {
+  report::AnalysisDocument document;
+  document.file_name = file.filename().string();
+  document.format = recorded.format;
+  document.frames = recorded.frames;
+  document.limits = limits;
+  document.channels = recorded.analyses;
+  document.warnings = recorded.provenance.warnings;
+  document.curves = curves_of_recording(file, recorded, limits);
+  RecordEntry entry =
+      entry_of("analysis", report::analysis_json(document), "amplifier", channel.plate.name);
+  entry.moment = "after";
+  entry.calibration = calibration_summary(limits.volts_per_full_scale);
+  return entry;
+}
+
+std::string first_reason(const judge::Findings& findings) {
+  return findings.reasons.empty() ? judge::name(findings.verdict) : findings.reasons.front();
+}
+
+// What to do about a tone that will not do, while a gain is set.
+const char* remedy_for(Verdict verdict) {
+  switch (verdict) {
+    case Verdict::clipped:
+    case Verdict::distorted:
+      return "turn the gain down, switch boosts and tone controls off, and record it again";
+    case Verdict::input_overload:
+      return "lower the recording input's level or use a larger attenuation; then calibrate anew";
+    case Verdict::no_signal:
+      return "check that the tone plays, the tap's leads, and which input records";
+    default:
+      return "play the steady tone and nothing else, and record it again";
+  }
+}
+
+// --- Gains ---------------------------------------------------------------------------------------
+
+void require_right_tone(const judge::Findings& findings, Hertz wanted, const std::string& place) {
+  constexpr double close = 0.02;
+  if (std::abs(*findings.frequency / wanted - 1.0) <= close) return;
+  throw Error("it holds a tone of " + format_quantity(*findings.frequency, 4) + ", not of " +
+                  format_quantity(wanted, 4),
+              place, "give the recording that belongs to this step, or play the right track");
+}
+
+Decibels require_on_target(const judge::ChannelAnalysis& channel, Volts target,
+                           const std::string& place) {
+  const Decibels change = decibels_from_amplitude_ratio(target / *channel.findings.level_v);
+  if (std::abs(change.value()) <= electric::default_tolerance.value()) return change;
+  throw Error("channel " + std::to_string(channel.channel) + " reads " +
+                  format_quantity(*channel.findings.level_v, 4, Zeros::keep) + ", the target is " +
+                  format_quantity(target, 4, Zeros::keep),
+              place,
+              std::string("turn the gain ") + (change.value() > 0.0 ? "up" : "down") + " by " +
+                  format_fixed(Decibels(std::abs(change.value())), 2) + " and record it again");
+}
+
+std::string check_tone(const judge::ChannelAnalysis& channel, const WalkChannel& wanted,
+                       Volts target, const std::string& place) {
+  const judge::Findings& findings = channel.findings;
+  if (findings.frequency) require_right_tone(findings, tone_of(wanted), place);
+  if (findings.verdict != Verdict::clean || !findings.level_v || !findings.frequency) {
+    throw Error("channel " + std::to_string(channel.channel) + " is " +
+                    judge::name(findings.verdict) + ": " + first_reason(findings),
+                place, remedy_for(findings.verdict));
+  }
+  const Decibels change = require_on_target(channel, target, place);
+  return " Channel " + std::to_string(channel.channel) + ": " +
+         format_quantity(*findings.level_v, 4, Zeros::keep) + ", " +
+         format_fixed(change, 2, Sign::always) + " to go, THD+N " +
+         format_quantity(*findings.thdn, 2) + ".";
+}
+
+bool is_silent(const judge::ChannelAnalysis& channel) {
+  return channel.findings.verdict == Verdict::no_signal;
+}
+
+// --- The source ----------------------------------------------------------------------------------
+
+report::OnsetDocument onset_of(const std::filesystem::path& file, Volts volts_per_full_scale) {
+  report::OnsetDocument document;
+  document.limits.analysis.volts_per_full_scale = volts_per_full_scale;
+  const Stepped stepped = measure_steps(file, document.limits.analysis, std::nullopt);
+  require_whole(stepped.provenance, file);
+  document.file_name = file.filename().string();
+  document.format = stepped.format;
+  document.warnings = stepped.provenance.warnings;
+  for (const SteppedChannel& channel : stepped.channels) {
+    document.found.push_back(channel.found);
+    document.channels.push_back(judge::judge_onset(static_cast<int>(document.channels.size()) + 1,
+                                                   channel.steps, channel.input,
+                                                   stepped.format.rate, document.limits));
+  }
+  return document;
+}
+
+// The highest clean volume of one channel; none where it holds no steps.
+std::optional<int> clean_volume(const judge::ChannelOnset& channel, const VolumeRun& run,
+                                const std::string& place) {
+  using judge::OnsetVerdict;
+  if (channel.verdict == OnsetVerdict::no_ladder) return std::nullopt;
+  if (channel.verdict == OnsetVerdict::input_overload) {
+    throw Error("the recording input overloads before the head unit does", place,
+                "lower the input's level or use a larger attenuation; then calibrate anew");
+  }
+  const int told = run.last - run.first + 1;
+  if (static_cast<int>(channel.steps.size()) != told) {
+    throw Error("there are " + std::to_string(channel.steps.size()) + " steady steps in it, not " +
+                    std::to_string(told) + " from volume " + std::to_string(run.first) + " to " +
+                    std::to_string(run.last),
+                place, "rest a second on every step and record it again");
+  }
+  if (!channel.highest_clean_step) {
+    throw Error("not even its softest step is clean", place,
+                "begin at a lower volume, with tone controls and loudness off");
+  }
+  return run.first + *channel.highest_clean_step - 1;
+}
+
+}  // namespace
+
+Hertz tone_of(const WalkChannel& channel) {
+  return Hertz(channel.bass ? 50.0 : 1000.0);
+}
+
+Accepted check_calibration(const std::filesystem::path& file, const std::string& reading,
+                           const std::string& meter) {
+  const Recorded recorded = whole_recording(file, {});
+  const int channel = judge::loudest_channel(recorded.analyses);
+  const auto index = static_cast<std::size_t>(channel - 1);
+  const auto tone = judge::calibration_capture(
+      recorded.measurements[index], recorded.analyses[index], recorded.format.rate, file.string());
+  electric::CalibrationTone read;
+  read.rms_fs = tone.rms_fs;
+  read.form_factor = tone.form_factor;
+  read.level_spread = tone.level_spread;
+  read.frequency = tone.frequency;
+  read.reading = require_positive(parse_quantity<Volts>(reading, "the reading"), "the reading");
+  read.typed_digit = electric::last_digit(reading, "the reading");
+  if (!meter.empty()) read.meter = electric::parse_meter(meter, "the meter");
+  report::CalibrationDocument document{
+      tone, read.reading, {}, read.meter, electric::calibrate(read), {}, {}, {}};
+  const Volts full_scale = document.found.volts_per_full_scale;
+  document.full_scale_rms = full_scale / std::numbers::sqrt2;
+  document.warnings = recorded.provenance.warnings;
+  return {{entry_of("calibration", report::calibration_json(document), "source", "")},
+          "Digital full scale is " + format_quantity(full_scale, 4, Zeros::keep) + " peak.",
+          {{"volts_per_full_scale", full_scale.value()}}};
+}
+
+Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,
+                      Volts volts_per_full_scale) {
+  const report::OnsetDocument document = onset_of(file, volts_per_full_scale);
+  std::optional<int> volume;
+  for (const auto& channel : document.channels) {
+    const auto clean = clean_volume(channel, run, file.string());
+    if (clean) volume = std::min(volume.value_or(*clean), *clean);
+  }
+  if (!volume) {
+    throw Error("no steps of rising level with a steady tone were found", file.string(),
+                "play the 1 kHz tone at 0 dBFS, turn the volume up step by step, and rest a second "
+                "on each");
+  }
+  RecordEntry entry = entry_of("onset", report::onset_json(document), "source", "head unit");
+  entry.calibration = calibration_summary(std::optional(volts_per_full_scale));
+  entry.note = "highest clean volume " + std::to_string(*volume);
+  const bool throughout = *volume == run.last;
+  return {{entry},
+          (throughout ? "It stays clean up to volume " : "The highest clean volume is ") +
+              std::to_string(*volume) + ". Mark it on the head unit.",
+          {{"volume", *volume}}};
+}
+
+Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channel,
+                    Volts volts_per_full_scale) {
+  const judge::Limits limits = limits_with(volts_per_full_scale);
+  const Recorded recorded = whole_recording(file, limits);
+  const electric::ChannelTarget target = electric::resolve(channel.plate, {});
+  std::string words;
+  for (const auto& analysis : recorded.analyses) {
+    // Of a recording with two channels one may have been left open.
+    if (is_silent(analysis)) continue;
+    words += check_tone(analysis, channel, target.target.volts, file.string());
+  }
+  if (words.empty())
+    throw Error("no channel of it holds a tone", file.string(), remedy_for(Verdict::no_signal));
+  RecordEntry wanted =
+      entry_of("target", report::target_json({&target, 1}, {}), "amplifier", channel.plate.name);
+  return {{wanted, analysis_entry(file, recorded, limits, channel)}, "On target." + words, {}};
+}
+
+Accepted check_silence(const std::filesystem::path& file, const WalkChannel& channel,
+                       Volts volts_per_full_scale) {
+  const judge::Limits limits = limits_with(volts_per_full_scale);
+  const Recorded recorded = whole_recording(file, limits);
+  std::string words = "Hiss:";
+  for (const auto& analysis : recorded.analyses) {
+    if (!is_silent(analysis)) {
+      throw Error("channel " + std::to_string(analysis.channel) +
+                      " is not silent: " + first_reason(analysis.findings),
+                  file.string(),
+                  "play the silence track, or give the recording that belongs to this step");
+    }
+    const auto& hiss = analysis.findings.noise_a_v;
+    words += " channel " + std::to_string(analysis.channel) + " " +
+             (hiss ? format_quantity(*hiss, 3) + " A-weighted." : "too low to be known.");
+  }
+  RecordEntry entry = analysis_entry(file, recorded, limits, channel);
+  entry.note = "silence";
+  return {{entry}, words, {}};
+}
+
+}  // namespace railtap::command

@@ -1,0 +1,41 @@
+// SPDX-License-Identifier: MIT
+// The guided walk's judgement of each recording: what goes into the record, or what to mend.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "command/walk_state.hpp"
+#include "system/job_record.hpp"
+#include "units/quantity.hpp"
+
+namespace railtap::command {
+
+/// A recording that is right: what to write down of it, and what to tell.
+struct Accepted {
+  std::vector<system::RecordEntry> entries;
+  std::string words;     ///< a sentence or two
+  system::Json details;  ///< for the mark
+};
+
+/// Volumes of a recorded turn of the head unit's control.
+struct VolumeRun {
+  int first = 0, last = 0;
+};
+
+// Each throws Error, saying what is wrong and what to do, for a recording that will not do.
+
+[[nodiscard]] Accepted check_calibration(const std::filesystem::path& file,
+                                         const std::string& reading, const std::string& meter);
+[[nodiscard]] Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,
+                                    Volts volts_per_full_scale);
+[[nodiscard]] Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channel,
+                                  Volts volts_per_full_scale);
+[[nodiscard]] Accepted check_silence(const std::filesystem::path& file, const WalkChannel& channel,
+                                     Volts volts_per_full_scale);
+
+/// The tone with which a channel is set.
+[[nodiscard]] Hertz tone_of(const WalkChannel& channel);
+
+}  // namespace railtap::command
