@@ -152,9 +152,10 @@ void add_loopback(CLI::App& app, ExitStatus& status) {
   auto* command = app.add_subcommand(
       "loopback", "Measure the sound interface itself, its output connected to its input");
   command->footer(
-      "Example, with the track itself as a perfect interface:\n"
+      "Example:\n"
       "  railtap tones stick --tone loopback --bits 24 --rate 48kHz --force\n"
       "  railtap loopback stick/25_loopback.wav --output interface.json --force\n"
+      "There the track itself is a perfect interface.\n"
       "Live: a cable from output to input, then railtap loopback --device 1 --output i.json\n"
       "Caution: the output is played at nearly full level; no headphones, no loudspeakers.");
   add_options(*command, *options);
