@@ -139,7 +139,7 @@ std::optional<std::string> TomlTable::text(std::string_view key) {
 std::optional<std::string> TomlTable::text_with_unit(std::string_view key) {
   const toml::node* node = find(key);
   if (node == nullptr) return {};
-  const auto words = node->value_exact<std::string>();
+  auto words = node->value_exact<std::string>();
   constexpr const char* numerals = "+-0123456789.eE ";
   if (words && words->find_first_not_of(numerals) != std::string::npos) return words;
   throw error(key, full(key) + " has no unit", "write it with its unit, in quotes, like \"55W\"");

@@ -96,14 +96,9 @@ JobRecord record_in(const Json& document, const std::string& place) {
 }
 
 Json json_of(const RecordEntry& entry) {
-  return {{"time", entry.time.empty() ? utc_now() : entry.time},
-          {"kind", entry.kind},
-          {"subject", entry.subject},
-          {"stage", entry.stage},
-          {"moment", entry.moment},
-          {"calibration", entry.calibration},
-          {"note", entry.note},
-          {"result", entry.result}};
+  return {{"time", entry.time},   {"kind", entry.kind},     {"subject", entry.subject},
+          {"stage", entry.stage}, {"moment", entry.moment}, {"calibration", entry.calibration},
+          {"note", entry.note},   {"result", entry.result}};
 }
 
 std::string in_one_line(const Json& value) {
@@ -180,6 +175,7 @@ void append_to_job_record(const fs::path& given, RecordEntry entry,
                           const std::optional<Json>& system) {
   const fs::path path = behind_link(given);
   const files::FileLock lock(path);
+  if (entry.time.empty()) entry.time = utc_now();
   Json document = document_at(path);
   if (system) take_system(document, *system);
   document["entries"].push_back(json_of(entry));
