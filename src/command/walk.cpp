@@ -299,8 +299,8 @@ void add_walk(CLI::App& app, ExitStatus& status) {
   auto* command = app.add_subcommand(
       "walk", "Be led through the whole job, each recording checked before the next step");
   command->footer(
-      "Example, stopped at its first question:\n"
-      "  echo q | railtap walk job.json || true\n"
+      "Example:\n"
+      "  railtap walk job.json\n"
       "What is done is in the record at once; the same command goes on from there.\n"
       "Exit status: 0 when the job is complete, 1 when it was stopped before.");
   command->add_option("RECORD", options->record, "The job's record (JSON); made if missing")

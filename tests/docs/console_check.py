@@ -38,7 +38,7 @@ def pattern_of(expected):
 def shell(command, folder, program):
     environment = dict(os.environ, PATH=f"{pathlib.Path(program).resolve().parent}:{os.environ['PATH']}", NO_COLOR="1",
                        COLUMNS="80")
-    return subprocess.run(["sh", "-c", command], cwd=folder, env=environment, text=True, stdout=subprocess.PIPE,
+    return subprocess.run(["sh", "-c", command], cwd=folder, env=environment, text=True, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
                           stderr=subprocess.STDOUT)
 
 
