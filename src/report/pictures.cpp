@@ -250,6 +250,20 @@ std::optional<Plot> distortion_picture(const JsonView& channel, const JsonView& 
   return plot;
 }
 
+namespace {
+
+// A flat response should look flat: at least 6 dB to either side of its middle.
+svg::Axis response_axis(std::vector<double> level) {
+  constexpr double room_db = 6.0;
+  const auto [low, high] = std::minmax_element(level.begin(), level.end());
+  const double middle = 0.5 * (*low + *high);
+  level.push_back(middle - room_db);
+  level.push_back(middle + room_db);
+  return svg::linear_axis("dB", level);
+}
+
+}  // namespace
+
 std::optional<Plot> response_picture(const JsonView& points, const PictureName& name) {
   std::vector<double> frequency, level;
   for (const JsonView& point : points.elements()) {
@@ -261,7 +275,7 @@ std::optional<Plot> response_picture(const JsonView& points, const PictureName& 
   if (frequency.size() < 2) return std::nullopt;
   Plot plot = plot_of(name, "response", "Response");
   plot.x = frequency_axis();
-  plot.y = svg::linear_axis("dB", level);
+  plot.y = response_axis(level);
   plot.lines.push_back({"", Ink::first, std::move(frequency), std::move(level)});
   plot.description = "Level against frequency in decibels, from 20 Hz to 20 kHz.";
   return plot;
