@@ -70,6 +70,7 @@ bool Dialog::read_line(std::string& line) {
       unread_.append(bytes.data(), static_cast<std::size_t>(got));
       continue;
     }
+    files::throw_if_interrupted();  // both may have come while this process was not running
     line = std::move(unread_);
     unread_.clear();
     return !line.empty();
