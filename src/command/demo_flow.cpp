@@ -301,6 +301,10 @@ void write_down(const Job& job, std::size_t control, std::size_t index, const Re
   const std::string& input = plate.inputs[index];
   const std::string gain =
       "Gain of " + plate.name + " at " + format_quantity(Percent(100.0 * channel.travel), 3);
+  job.written.add_verification(plate.name + "-verify-found", index,
+                               {input, "amplifier", "before", ""});
+  job.written.add_verification(plate.name + "-verify-corrected", index,
+                               {input, "amplifier", "after", ""});
   job.written.add_analysis(plate.name + "-found", found, index, job.limits,
                            {input, "amplifier", "before", ""});
   job.written.add_onset(plate.name + "-ladder", index, job.limits, {input, "amplifier", "", ""});

@@ -2,6 +2,7 @@
 // Writing the demo's job record and setup sheet.
 #include "command/demo_record.hpp"
 
+#include <fstream>
 #include <optional>
 #include <system_error>
 
@@ -78,6 +79,16 @@ void DemoRecord::add_analysis(const std::string& capture, const Recorded& record
   document.channels = {recorded.analyses[channel]};
   document.curves = {curves_of_recording(path, recorded, limits)[channel]};
   append("analysis", report::analysis_json(document), about);
+}
+
+void DemoRecord::add_verification(const std::string& result, std::size_t channel,
+                                  const DemoSubject& about) const {
+  std::ifstream file(folder_.result(result));
+  if (!file) return;
+  system::Json document = system::Json::parse(file);
+  system::Json channels = system::Json::array({document.at("channels").at(channel)});
+  document["channels"] = std::move(channels);
+  append("verification", document.dump(), about);
 }
 
 void DemoRecord::add_onset(const std::string& capture, std::size_t channel,

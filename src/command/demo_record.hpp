@@ -35,6 +35,9 @@ class DemoRecord {
   /// The rising levels in one channel of a capture.
   void add_onset(const std::string& capture, std::size_t channel, const judge::Limits& limits,
                  const DemoSubject& about) const;
+  /// One channel of a verification's document in results/; nothing where there is none.
+  void add_verification(const std::string& result, std::size_t channel,
+                        const DemoSubject& about) const;
   void add_target(const electric::ChannelTarget& target, const electric::Conditions& conditions,
                   const DemoSubject& about) const;
   void add_outcome(const report::DemoDocument& document) const;
