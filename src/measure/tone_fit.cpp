@@ -7,8 +7,6 @@
 #include <cmath>
 #include <numbers>
 
-#include "measure/correlate.hpp"
-#include "measure/powers.hpp"
 #include "measure/vectorize.hpp"
 
 namespace railtap::measure {
@@ -16,8 +14,8 @@ namespace {
 
 using std::numbers::pi;
 
-constexpr std::size_t chunk_length = 1024;  // a chunk's arrays stay in the first-level cache
-constexpr std::size_t stride_length = 32;   // its square is a chunk
+constexpr std::size_t chunk_length = 512;  // a chunk's arrays stay in the first-level cache
+constexpr std::size_t stride_length = 32;
 // Enough that a clipped tone's harmonics do not pull; whole groups of orders_at_once are fastest.
 constexpr std::size_t frequency_fit_orders = 2 * orders_at_once;
 constexpr int most_frequency_steps = 6;
@@ -27,13 +25,27 @@ constexpr double settled_cycles_per_block = 1e-11;
 constexpr double settled_share_of_noise =
     0.01;  // or below this share of what the noise leaves uncertain
 
-RAILTAP_VECTORIZE void multiply(const double* a_re, const double* a_im, double* b_re, double* b_im,
-                                std::size_t count) {
+// x(t) ± x(−t): `back` runs towards the start of the block.
+RAILTAP_VECTORIZE void fold_halves(const double* ahead, const double* back, double* even,
+                                   double* odd, std::size_t count) {
 #pragma omp simd
   for (std::size_t n = 0; n < count; ++n) {
-    const double re = a_re[n] * b_re[n] - a_im[n] * b_im[n];
-    b_im[n] = a_re[n] * b_im[n] + a_im[n] * b_re[n];
-    b_re[n] = re;
+    const double later = ahead[n];
+    const double earlier = back[-static_cast<std::ptrdiff_t>(n)];
+    even[n] = later + earlier;
+    odd[n] = later - earlier;
+  }
+}
+
+// The way back, less a model of which half of either part is given.
+RAILTAP_VECTORIZE void unfold_difference(const double* ahead, const double* back,
+                                         const double* model_even, const double* model_odd,
+                                         double* out_ahead, double* out_back, std::size_t count) {
+#pragma omp simd
+  for (std::size_t n = 0; n < count; ++n) {
+    const auto m = -static_cast<std::ptrdiff_t>(n);
+    out_ahead[n] = ahead[n] - (model_even[n] + model_odd[n]);
+    out_back[m] = back[m] - (model_even[n] - model_odd[n]);
   }
 }
 
@@ -53,17 +65,6 @@ RAILTAP_VECTORIZE double total(const double* x, std::size_t count) {
   return sum;
 }
 
-RAILTAP_VECTORIZE void accumulate(const double* re, const double* im, double c_re, double c_im,
-                                  double* out, std::size_t count) {
-#pragma omp simd
-  for (std::size_t n = 0; n < count; ++n) out[n] += c_re * re[n] - c_im * im[n];
-}
-
-RAILTAP_VECTORIZE void subtract(const double* a, const double* b, double* out, std::size_t count) {
-#pragma omp simd
-  for (std::size_t n = 0; n < count; ++n) out[n] = a[n] - b[n];
-}
-
 struct StepSums {
   double residual = 0.0;               // Σ r²
   double projection = 0.0;             // Σ w·c·r, with c = t·slope
@@ -71,9 +72,13 @@ struct StepSums {
   double twice_weighted_energy = 0.0;  // Σ w²·c²
 };
 
-RAILTAP_VECTORIZE void add_step_sums(const double* x, const double* model, const double* slope,
-                                     double start, double inverse_half_length, std::size_t count,
-                                     StepSums& sums) {
+// Over a stretch of the folded block, ±t together. The column c = t·slope, with slope =
+// Re(s·e^{jωt}), has the even part −t·Im(s)·sin ωt and the odd part t·Re(s)·cos ωt.
+RAILTAP_VECTORIZE void add_step_sums(const double* even, const double* odd,
+                                     const double* model_even, const double* model_odd,
+                                     const double* cosine, const double* sine, double slope_re,
+                                     double slope_im, double start, double inverse_half_length,
+                                     std::size_t count, StepSums& sums) {
   double residual = 0.0;
   double projection = 0.0;
   double energy = 0.0;
@@ -83,17 +88,20 @@ RAILTAP_VECTORIZE void add_step_sums(const double* x, const double* model, const
     const double t = start + static_cast<double>(n);
     const double u = t * inverse_half_length;
     const double w = (1.0 - u * u) * (1.0 - u * u);
-    const double r = x[n] - model[n];
-    const double column = t * slope[n];
-    residual += r * r;
-    projection += w * column * r;
-    energy += w * column * column;
-    twice += w * w * column * column;
+    const double r_even = even[n] - 2.0 * model_even[n];
+    const double r_odd = odd[n] - 2.0 * model_odd[n];
+    const double c_even = -t * slope_im * sine[n];
+    const double c_odd = t * slope_re * cosine[n];
+    const double c_energy = c_even * c_even + c_odd * c_odd;
+    residual += r_even * r_even + r_odd * r_odd;
+    projection += w * (c_even * r_even + c_odd * r_odd);
+    energy += w * c_energy;
+    twice += w * w * c_energy;
   }
-  sums.residual += residual;
+  sums.residual += 0.5 * residual;
   sums.projection += projection;
-  sums.weighted_energy += energy;
-  sums.twice_weighted_energy += twice;
+  sums.weighted_energy += 2.0 * energy;
+  sums.twice_weighted_energy += 2.0 * twice;
 }
 
 // Σ over the centred block of cos(k·ω·t): the Dirichlet kernel.
@@ -126,12 +134,26 @@ void solve_symmetric(std::vector<double>& a, std::vector<double>& b, std::size_t
 
 }  // namespace
 
+void ToneFitter::fold(std::span<const double> samples) {
+  samples_ = samples.size();
+  const std::size_t half = samples_ / 2;
+  const bool at_zero = samples_ % 2 != 0;
+  first_t_ = at_zero ? 1.0 : 0.5;
+  centre_ = at_zero ? samples[half] : 0.0;
+  even_.resize(half);
+  odd_.resize(half);
+  if (half == 0) return;
+  fold_halves(samples.data() + (samples_ - half), samples.data() + (half - 1), even_.data(),
+              odd_.data(), half);
+}
+
 void ToneFitter::prepare_rotation(double cycles_per_sample) {
   if (cycles_per_sample == cycles_per_sample_ && rotation_re_.size() == chunk_length) return;
-  for (auto* array : {&rotation_re_, &rotation_im_, &base_re_, &base_im_, &power_re_, &power_im_,
-                      &model_, &slope_}) {
+  for (auto* array :
+       {&rotation_re_, &rotation_im_, &base_re_, &base_im_, &model_even_, &model_odd_}) {
     array->resize(chunk_length);
   }
+  angles_.resize(chunk_length);
   cycles_per_sample_ = cycles_per_sample;
   // Fine steps within a stride, and one turn for each stride: few sines for many samples.
   const double turn = 2.0 * pi * cycles_per_sample;
@@ -146,66 +168,48 @@ void ToneFitter::prepare_rotation(double cycles_per_sample) {
   }
 }
 
-void ToneFitter::start_chunk(std::size_t first, std::size_t samples, double cycles_per_sample) {
-  const double t = static_cast<double>(first) - 0.5 * static_cast<double>(samples - 1);
-  const double cycles = t * cycles_per_sample;
+// Sets e^{jωt} for the chunk of the folded block from `first` on. \returns its length
+std::size_t ToneFitter::start_chunk(std::size_t first) {
+  const double cycles = (static_cast<double>(first) + first_t_) * cycles_per_sample_;
   const double angle = 2.0 * pi * (cycles - std::floor(cycles));
-  const std::size_t count = std::min(chunk_length, samples - first);
+  const std::size_t count = std::min(chunk_length, samples_ / 2 - first);
   rotate(rotation_re_.data(), rotation_im_.data(), std::cos(angle), std::sin(angle),
          base_re_.data(), base_im_.data(), count);
+  start_orders(base_re_.data(), base_im_.data(), count, angles_);
+  return count;
 }
 
-void ToneFitter::correlate_orders(const double* x, std::size_t count, std::size_t orders) {
-  std::size_t k = 1;
+void ToneFitter::project(std::size_t orders) {
+  const std::size_t groups = (orders + orders_at_once - 1) / orders_at_once;
+  sums_.assign(groups * orders_at_once + 1, centre_);
   std::array<Correlation, orders_at_once> four;
-  for (; k + orders_at_once <= orders + 1; k += orders_at_once) {
-    correlate_four(x, base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(), count,
-                   four);
-    for (std::size_t i = 0; i < orders_at_once; ++i) {
-      sums_[k + i] += std::complex(four[i].re, -four[i].im);
+  for (std::size_t first = 0; first < even_.size(); first += chunk_length) {
+    const std::size_t count = start_chunk(first);
+    sums_[0] += total(even_.data() + first, count);
+    for (std::size_t group = 0; group < groups; ++group) {
+      correlate_four(even_.data() + first, odd_.data() + first, count, angles_, four);
+      for (std::size_t i = 0; i < orders_at_once; ++i) {
+        sums_[1 + group * orders_at_once + i] += std::complex(four[i].re, -four[i].im);
+      }
     }
   }
-  for (; k <= orders; ++k) {
-    const Correlation sum = correlate(x, power_re_.data(), power_im_.data(), count);
-    sums_[k] += std::complex(sum.re, -sum.im);
-    if (k < orders)
-      multiply(base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(), count);
+}
+
+// The model over the current chunk.
+void ToneFitter::evaluate(const ToneFit& fit, std::size_t count) {
+  const std::size_t groups = (fit.phasor.size() + orders_at_once - 1) / orders_at_once;
+  padded_.assign(groups * orders_at_once, 0.0);
+  std::copy(fit.phasor.begin(), fit.phasor.end(), padded_.begin());
+  std::fill_n(model_even_.begin(), count, fit.dc);
+  std::fill_n(model_odd_.begin(), count, 0.0);
+  for (std::size_t group = 0; group < groups; ++group) {
+    accumulate_four(padded_.data() + group * orders_at_once, count, angles_, model_even_.data(),
+                    model_odd_.data());
   }
 }
 
-void ToneFitter::add_harmonics(std::span<const std::complex<double>> phasors, std::size_t count,
-                               double* out) {
-  std::copy_n(base_re_.begin(), count, power_re_.begin());
-  std::copy_n(base_im_.begin(), count, power_im_.begin());
-  std::size_t k = 0;
-  for (; k + orders_at_once <= phasors.size(); k += orders_at_once) {
-    accumulate_four(base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(),
-                    phasors.data() + k, count, out);
-  }
-  for (; k < phasors.size(); ++k) {
-    accumulate(power_re_.data(), power_im_.data(), phasors[k].real(), phasors[k].imag(), out,
-               count);
-    if (k + 1 < phasors.size())
-      multiply(base_re_.data(), base_im_.data(), power_re_.data(), power_im_.data(), count);
-  }
-}
-
-void ToneFitter::project(std::span<const double> samples, std::size_t orders) {
-  sums_.assign(orders + 1, 0.0);
-  for (std::size_t first = 0; first < samples.size(); first += chunk_length) {
-    const std::size_t count = std::min(chunk_length, samples.size() - first);
-    const double* x = samples.data() + first;
-    start_chunk(first, samples.size(), cycles_per_sample_);
-    std::copy_n(base_re_.begin(), count, power_re_.begin());
-    std::copy_n(base_im_.begin(), count, power_im_.begin());
-    sums_[0] += total(x, count);
-    correlate_orders(x, count, orders);
-  }
-}
-
-void ToneFitter::solve(std::size_t samples, double cycles_per_sample, std::size_t orders,
-                       ToneFit& fit) {
-  const auto length = static_cast<double>(samples);
+void ToneFitter::solve(double cycles_per_sample, std::size_t orders, ToneFit& fit) {
+  const auto length = static_cast<double>(samples_);
   const auto dirichlet = [&](std::size_t order) {
     return cosine_sum(static_cast<double>(order), cycles_per_sample, length);
   };
@@ -234,38 +238,39 @@ void ToneFitter::solve(std::size_t samples, double cycles_per_sample, std::size_
   for (std::size_t k = 0; k < orders; ++k) fit.phasor[k] -= std::complex(0.0, rhs_[k]);
 }
 
+void ToneFitter::fit_folded(double cycles_per_sample, std::size_t orders, ToneFit& fit) {
+  prepare_rotation(cycles_per_sample);
+  project(orders);
+  solve(cycles_per_sample, orders, fit);
+}
+
 void ToneFitter::fit_known_frequency(std::span<const double> samples, double cycles_per_sample,
                                      std::size_t orders, ToneFit& fit) {
-  prepare_rotation(cycles_per_sample);
-  project(samples, orders);
-  solve(samples.size(), cycles_per_sample, orders, fit);
+  fold(samples);
+  fit_folded(cycles_per_sample, orders, fit);
 }
 
 // Change of frequency, in cycles per sample, that reduces the residual most: the residual's
 // projection on t·(d/dθ of the fundamental). The projection on the amplitude columns is small, as t
 // is odd about the middle. The weight (1 − u²)², zero at both ends, keeps harmonics that are not in
 // the model from pulling: unweighted, a 50 Hz square wave's upper harmonics pull it by 2e-5.
-ToneFitter::FrequencyStep ToneFitter::frequency_step(std::span<const double> samples,
-                                                     const ToneFit& fit) {
+ToneFitter::FrequencyStep ToneFitter::frequency_step(const ToneFit& fit) {
+  const auto length = static_cast<double>(samples_);
+  const auto slope = fit.phasor[0] * std::complex(0.0, 1.0);
   StepSums sums;
-  const auto c1 = fit.phasor[0] * std::complex(0.0, 1.0);
-  for (std::size_t first = 0; first < samples.size(); first += chunk_length) {
-    const std::size_t count = std::min(chunk_length, samples.size() - first);
-    start_chunk(first, samples.size(), cycles_per_sample_);
-    std::fill_n(model_.begin(), count, fit.dc);
-    std::fill_n(slope_.begin(), count, 0.0);
-    accumulate(base_re_.data(), base_im_.data(), c1.real(), c1.imag(), slope_.data(), count);
-    add_harmonics(fit.phasor, count, model_.data());
-    const double start = static_cast<double>(first) - 0.5 * static_cast<double>(samples.size() - 1);
-    add_step_sums(samples.data() + first, model_.data(), slope_.data(), start,
-                  2.0 / static_cast<double>(samples.size()), count, sums);
+  for (std::size_t first = 0; first < even_.size(); first += chunk_length) {
+    const std::size_t count = start_chunk(first);
+    evaluate(fit, count);
+    add_step_sums(even_.data() + first, odd_.data() + first, model_even_.data(), model_odd_.data(),
+                  base_re_.data(), base_im_.data(), slope.real(), slope.imag(),
+                  static_cast<double>(first) + first_t_, 2.0 / length, count, sums);
   }
   if (sums.weighted_energy <= 0.0) return {};
   // Variance of a weighted least-squares estimate in white noise: σ²·Σw²c²/(Σw·c²)², c the column
-  // [Kay, Estimation Theory (1993), section 8.4].
-  const double sigma = std::sqrt(sums.residual / static_cast<double>(samples.size()));
+  // [Kay, Estimation Theory (1993), section 8.4]. A sample at t = 0 has no part in the sums.
+  const double sigma = std::sqrt(sums.residual / length);
   const double noise = sigma * std::sqrt(sums.twice_weighted_energy) / sums.weighted_energy;
-  const double unexplained = std::sqrt(2.0) * sigma / std::abs(c1);
+  const double unexplained = std::sqrt(2.0) * sigma / std::abs(slope);
   return {sums.projection / sums.weighted_energy / (2.0 * pi), noise / (2.0 * pi), unexplained};
 }
 
@@ -274,9 +279,10 @@ void ToneFitter::fit(std::span<const double> samples, double start_cycles_per_sa
   const std::size_t few = std::min(orders, frequency_fit_orders);
   const auto length = static_cast<double>(samples.size());
   double frequency = start_cycles_per_sample;
+  fold(samples);
   for (int attempt = 0; attempt < most_frequency_steps; ++attempt) {
-    fit_known_frequency(samples, frequency, few, fit);
-    const FrequencyStep step = frequency_step(samples, fit);
+    fit_folded(frequency, few, fit);
+    const FrequencyStep step = frequency_step(fit);
     frequency = std::clamp(frequency + step.change, 0.5 / length, 0.5 - 0.5 / length);
     const double settled =
         std::max(settled_cycles_per_block / length, settled_share_of_noise * step.noise);
@@ -286,18 +292,26 @@ void ToneFitter::fit(std::span<const double> samples, double start_cycles_per_sa
     const double phase_moved = pi * length * std::abs(step.change);
     if (std::abs(step.change) * (phase_moved + step.unexplained) < settled) break;
   }
-  fit_known_frequency(samples, frequency, orders, fit);
+  fit_folded(frequency, orders, fit);
 }
 
 void ToneFitter::residual(std::span<const double> samples, const ToneFit& fit,
                           std::span<double> residual) {
+  fold(samples);
   prepare_rotation(fit.cycles_per_sample);
-  for (std::size_t first = 0; first < samples.size(); first += chunk_length) {
-    const std::size_t count = std::min(chunk_length, samples.size() - first);
-    start_chunk(first, samples.size(), fit.cycles_per_sample);
-    std::fill_n(model_.begin(), count, fit.dc);
-    add_harmonics(fit.phasor, count, model_.data());
-    subtract(samples.data() + first, model_.data(), residual.data() + first, count);
+  const std::size_t half = samples.size() / 2;
+  if (samples.size() % 2 != 0) {
+    double model = fit.dc;
+    for (const auto& phasor : fit.phasor) model += phasor.real();
+    residual[half] = centre_ - model;
+  }
+  for (std::size_t first = 0; first < half; first += chunk_length) {
+    const std::size_t count = start_chunk(first);
+    evaluate(fit, count);
+    const std::size_t ahead = samples.size() - half + first;
+    const std::size_t back = half - 1 - first;
+    unfold_difference(samples.data() + ahead, samples.data() + back, model_even_.data(),
+                      model_odd_.data(), residual.data() + ahead, residual.data() + back, count);
   }
 }
 

@@ -7,6 +7,7 @@
 #include <span>
 #include <vector>
 
+#include "measure/multiple_angles.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::measure {
@@ -41,25 +42,34 @@ class ToneFitter {
   void residual(std::span<const double> samples, const ToneFit& fit, std::span<double> residual);
 
  private:
-  void project(std::span<const double> samples, std::size_t orders);
-  void solve(std::size_t samples, double cycles_per_sample, std::size_t orders, ToneFit& fit);
-  void correlate_orders(const double* x, std::size_t count, std::size_t orders);
-  void add_harmonics(std::span<const std::complex<double>> phasors, std::size_t count, double* out);
+  // The block folded about its middle: a cosine there is even and a sine odd, so each needs half
+  // the samples. Element i stands for ±t, with t = i + first_t.
+  void fold(std::span<const double> samples);
+  void project(std::size_t orders);
+  void solve(double cycles_per_sample, std::size_t orders, ToneFit& fit);
+  void fit_folded(double cycles_per_sample, std::size_t orders, ToneFit& fit);
+  void evaluate(const ToneFit& fit, std::size_t count);
   void prepare_rotation(double cycles_per_sample);
-  void start_chunk(std::size_t first, std::size_t samples, double cycles_per_sample);
+  std::size_t start_chunk(std::size_t first);
 
   struct FrequencyStep {
     double change = 0.0;       // cycles per sample
     double noise = 0.0;        // standard deviation that the residual, taken as white, leaves in it
     double unexplained = 0.0;  // RMS of the residual over that of the fundamental
   };
-  [[nodiscard]] FrequencyStep frequency_step(std::span<const double> samples, const ToneFit& fit);
+  [[nodiscard]] FrequencyStep frequency_step(const ToneFit& fit);
+
+  std::size_t samples_ = 0;         // of the block
+  double first_t_ = 0.5;            // 1 where there is a sample at t = 0
+  double centre_ = 0.0;             // that sample
+  std::vector<double> even_, odd_;  // x(t) + x(−t), x(t) − x(−t)
 
   std::vector<double> rotation_re_, rotation_im_;  // e^{jωm} for one chunk
   std::vector<double> base_re_, base_im_;          // e^{jωt} over the current chunk
-  std::vector<double> power_re_, power_im_;        // its k-th power
-  std::vector<double> model_, slope_;
-  std::vector<std::complex<double>> sums_;  // Σ x·e^{−jkωt}; [0] is Σ x
+  MultipleAngles angles_;
+  std::vector<double> model_even_, model_odd_;  // half of even_ and odd_, as the fit has them
+  std::vector<std::complex<double>> sums_;      // Σ x·e^{−jkωt}; [0] is Σ x
+  std::vector<std::complex<double>> padded_;    // phasors, to whole groups
   std::vector<double> matrix_, rhs_;
   double cycles_per_sample_ = 0.0;
 };
