@@ -8,12 +8,24 @@
 #include <cmath>
 #include <numbers>
 
+#include "measure/vectorize.hpp"
+
 namespace railtap::measure {
 namespace {
 
 using std::numbers::pi;
 
 constexpr std::size_t least_points = 16;
+
+/// Where in the cycle, in slices, each of a few samples lies. \param start >= 0, step >= 0, cycles
+RAILTAP_VECTORIZE void places_of(double start, double step, double slices, double* places,
+                                 std::size_t count) {
+#pragma omp simd
+  for (std::size_t n = 0; n < count; ++n) {
+    const double cycles = start + step * static_cast<double>(static_cast<int>(n));
+    places[n] = (cycles - static_cast<double>(static_cast<int>(cycles))) * slices;
+  }
+}
 
 /// One point of a half cycle, seen from its crest: the angle from there, and the value away from 0.
 struct CrestPoint {
@@ -131,23 +143,41 @@ HeldCosine fit_held(std::span<const CrestPoint> half, double p) {
   return fit;
 }
 
-/// The angle that fits best: over a grid, then the vertex of the parabola through its neighbours.
+/// The angle that fits best: over a coarse grid, a fine one around its best, then the vertex of the
+/// parabola through the neighbours.
 struct BestAngle {
   double angle = 0.0;
   HeldCosine fit;
 };
 
+constexpr double angle_step = 0.0125;  // radians; half a slice of 256
+constexpr int coarse_steps = 4;
+constexpr int widest_steps = 108;  // 1.35 radians leave enough of the flanks to fit
+
+/// The step with the least error among every `stride`th of a range.
+int best_step(std::span<const CrestPoint> half, int from, int to, int stride) {
+  int best = from;
+  double least = 1e300;
+  for (int step = from; step <= to; step += stride) {
+    const double error = fit_held(half, angle_step * step).error;
+    if (error < least) {
+      least = error;
+      best = step;
+    }
+  }
+  return best;
+}
+
 BestAngle best_angle(std::span<const CrestPoint> half) {
-  constexpr double step = 0.0125;  // radians; half a slice of 256
-  constexpr double widest = 1.35;  // leaves enough of the flanks to fit
-  std::vector<double> error;
-  for (double p = 0.0; p <= widest; p += step) error.push_back(fit_held(half, p).error);
-  const auto least = std::min_element(error.begin(), error.end());
-  const auto at = static_cast<std::size_t>(least - error.begin());
-  double p = step * static_cast<double>(at);
-  if (at > 0 && at + 1 < error.size()) {
-    const double curve = error[at - 1] - 2.0 * error[at] + error[at + 1];
-    if (curve > 0.0) p += 0.5 * step * (error[at - 1] - error[at + 1]) / curve;
+  const int coarse = best_step(half, 0, widest_steps, coarse_steps);
+  const int at = best_step(half, std::max(coarse - coarse_steps + 1, 0),
+                           std::min(coarse + coarse_steps - 1, widest_steps), 1);
+  double p = angle_step * at;
+  if (at > 0 && at < widest_steps) {
+    const auto error = [&](int step) { return fit_held(half, angle_step * step).error; };
+    const double before = error(at - 1), after = error(at + 1);
+    const double curve = before - 2.0 * error(at) + after;
+    if (curve > 0.0) p += 0.5 * angle_step * (before - after) / curve;
   }
   return {p, fit_held(half, p)};
 }
@@ -238,17 +268,23 @@ void CycleFold::clear() {
 }
 
 void CycleFold::add(std::span<const double> samples, double phase, double step) {
-  const double count = static_cast<double>(slices_.size());
-  for (std::size_t n = 0; n < samples.size(); ++n) {
-    const double place = wrapped(phase + step * static_cast<double>(n)) * count;
-    const auto index = std::min(static_cast<std::size_t>(place), slices_.size() - 1);
-    Slice& slice = slices_[index];
-    const double value = samples[n];
-    slice.low = slice.count == 0 ? value : std::min(slice.low, value);
-    slice.high = slice.count == 0 ? value : std::max(slice.high, value);
-    slice.offset += place - static_cast<double>(index);
-    slice.sum += value;
-    ++slice.count;
+  constexpr std::size_t chunk_length = 256;
+  std::array<double, chunk_length> places;
+  const double slices = static_cast<double>(slices_.size());
+  for (std::size_t first = 0; first < samples.size(); first += chunk_length) {
+    const std::size_t count = std::min(chunk_length, samples.size() - first);
+    const double start = wrapped(phase + step * static_cast<double>(first));
+    places_of(start, step, slices, places.data(), count);
+    for (std::size_t n = 0; n < count; ++n) {
+      const auto index = std::min(static_cast<std::size_t>(places[n]), slices_.size() - 1);
+      Slice& slice = slices_[index];
+      const double value = samples[first + n];
+      slice.low = std::min(slice.low, value);
+      slice.high = std::max(slice.high, value);
+      slice.offset += places[n] - static_cast<double>(index);
+      slice.sum += value;
+      ++slice.count;
+    }
   }
 }
 

@@ -5,6 +5,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <limits>
 #include <span>
 #include <vector>
 
@@ -43,7 +44,9 @@ class CycleFold {
 
  private:
   struct Slice {
-    double offset = 0.0, sum = 0.0, low = 0.0, high = 0.0;
+    double offset = 0.0, sum = 0.0;
+    double low = std::numeric_limits<double>::infinity();
+    double high = -std::numeric_limits<double>::infinity();
     std::uint64_t count = 0;
   };
   std::vector<Slice> slices_;

@@ -8,12 +8,34 @@
 #include <kissfft/kissfft.hh>
 #include <numbers>
 
+#include "measure/vectorize.hpp"
+
 namespace railtap::measure {
 namespace {
 
 using std::numbers::pi;
 
 constexpr std::array<double, 4> window_terms = {0.35875, 0.48829, 0.14128, 0.01168};
+
+RAILTAP_VECTORIZE void multiply(const double* a, const double* b, double* out, std::size_t count) {
+#pragma omp simd
+  for (std::size_t n = 0; n < count; ++n) out[n] = a[n] * b[n];
+}
+
+RAILTAP_VECTORIZE void scaled_norms(const std::complex<double>* z, double scale, double* out,
+                                    std::size_t count) {
+#pragma omp simd
+  for (std::size_t n = 0; n < count; ++n) {
+    out[n] = (z[n].real() * z[n].real() + z[n].imag() * z[n].imag()) * scale;
+  }
+}
+
+RAILTAP_VECTORIZE double highest(const double* x, std::size_t count) {
+  double highest = x[0];
+#pragma omp simd reduction(max : highest)
+  for (std::size_t n = 0; n < count; ++n) highest = x[n] > highest ? x[n] : highest;
+  return highest;
+}
 
 bool has_only_small_factors(std::size_t n) {
   for (const std::size_t factor : {2U, 3U, 5U}) {
@@ -46,7 +68,8 @@ Spectrum::Spectrum(std::size_t length)
     : plan_(std::make_unique<Plan>(Plan{kissfft<double>(length / 2, false)})),
       window_(length),
       windowed_(length),
-      bins_(length / 2 + 1) {
+      bins_(length / 2 + 1),
+      mean_squares_(length / 2 + 1) {
   double sum2 = 0.0;
   double sum4 = 0.0;
   for (std::size_t n = 0; n < length; ++n) {
@@ -69,11 +92,19 @@ std::size_t Spectrum::good_length(std::size_t available) {
 }
 
 void Spectrum::transform(std::span<const double> samples) {
-  for (std::size_t n = 0; n < window_.size(); ++n) windowed_[n] = samples[n] * window_[n];
+  multiply(samples.data(), window_.data(), windowed_.data(), window_.size());
   plan_->transform.transform_real(windowed_.data(), bins_.data());
   // KissFFT packs the real bin at half the rate into the imaginary part of bin 0.
   bins_.back() = bins_.front().imag();
   bins_.front() = bins_.front().real();
+  scaled_norms(bins_.data(), mean_square_scale_, mean_squares_.data(), bins_.size());
+}
+
+std::size_t Spectrum::strongest(std::size_t first, std::size_t last) const {
+  const double power = highest(mean_squares_.data() + first, last + 1 - first);
+  std::size_t bin = first;
+  while (bin < last && mean_squares_[bin] != power) ++bin;
+  return bin;
 }
 
 // The transform of the rectangular window, Σ_{n<N} e^{j2π·x·n/N}, is e^{jπx}·e^{−jθ}·sin(πx)/sin(θ)
@@ -145,7 +176,9 @@ void Spectrum::subtract_line(double bin, std::complex<double> phasor) {
   const Kernels kernel = kernels(bin, centre, static_cast<double>(window_.size()));
   for (std::size_t b = 0; b < kernel.size(); ++b) {
     const auto at = centre - main_lobe_bins + static_cast<std::ptrdiff_t>(b);
-    bins_[static_cast<std::size_t>(at)] -= 0.5 * phasor * kernel[b];
+    auto& bin_there = bins_[static_cast<std::size_t>(at)];
+    bin_there -= 0.5 * phasor * kernel[b];
+    mean_squares_[static_cast<std::size_t>(at)] = std::norm(bin_there) * mean_square_scale_;
   }
 }
 

@@ -34,15 +34,12 @@ class Spectrum {
   /// Transforms the first length() samples of a block. Bins 0 … length/2 stay until the next call.
   void transform(std::span<const double> samples);
 
-  /// The complex bins of the last transform, to read and (for taking lines out) to change.
-  [[nodiscard]] std::span<std::complex<double>> bins_data() { return bins_; }
-  [[nodiscard]] std::span<const std::complex<double>> bins_data() const { return bins_; }
-
   /// Mean square that a bin stands for; a sum over bins is the mean square of what they hold, for
   /// noise and tones alike (one-sided; bin 0 is doubled and is not used).
-  [[nodiscard]] double mean_square(std::size_t bin) const {
-    return std::norm(bins_[bin]) * mean_square_scale_;
-  }
+  [[nodiscard]] double mean_square(std::size_t bin) const { return mean_squares_[bin]; }
+
+  /// The bin with the highest mean square from `first` to `last`, both included.
+  [[nodiscard]] std::size_t strongest(std::size_t first, std::size_t last) const;
 
   /// Peak amplitude and phase at time 0 of a sinusoid at a fractional bin (4 <= bin <= bins()−5),
   /// by least squares over the main lobe. Other lines must be at least 8 bins away, or be taken out
@@ -82,6 +79,7 @@ class Spectrum {
   std::vector<double> window_;
   std::vector<double> windowed_;
   std::vector<std::complex<double>> bins_;
+  std::vector<double> mean_squares_;
   double mean_square_scale_ = 0.0;
   double line_variance_factor_ = 0.0;
 };

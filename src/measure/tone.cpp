@@ -73,10 +73,7 @@ void BlockMeter::look(std::span<const double> samples) {
 std::optional<double> BlockMeter::coarse_frequency() const {
   const auto first = static_cast<std::size_t>(std::ceil(std::max(least_cycles, 5.0 / bin_hz())));
   if (first + 1 >= spectrum_.bins()) return std::nullopt;
-  std::size_t best = first;
-  for (std::size_t bin = first; bin + 1 < spectrum_.bins(); ++bin) {
-    if (spectrum_.mean_square(bin) > spectrum_.mean_square(best)) best = bin;
-  }
+  const std::size_t best = spectrum_.strongest(first, spectrum_.bins() - 2);
   if (spectrum_.mean_square(best) <= 0.0) return std::nullopt;
   return spectrum_.interpolate_peak(best) * bin_hz();
 }
@@ -209,10 +206,7 @@ void BlockMeter::take_out_lines(BlockMeasurement& block) {
   const std::size_t last =
       std::min(band_last_bin(), spectrum_.bins() - static_cast<std::size_t>(lobe) - 2);
   for (std::size_t found = 0; found < most_lines; ++found) {
-    std::size_t best = first;
-    for (std::size_t bin = first; bin <= last; ++bin) {
-      if (spectrum_.mean_square(bin) > spectrum_.mean_square(best)) best = bin;
-    }
+    const std::size_t best = spectrum_.strongest(first, last);
     const double noise = local_noise(static_cast<double>(best));
     if (spectrum_.mean_square(best) <= line_over_noise * noise) return;
     const double bin = spectrum_.refine_line(spectrum_.interpolate_peak(best));
