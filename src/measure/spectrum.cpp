@@ -54,6 +54,14 @@ constexpr double sum_of_terms =
     window_terms[0] - window_terms[1] + window_terms[2] - window_terms[3];
 constexpr double on_bin = 1e-12;  // bins: nearer, and the line is on the bin
 
+// cot θ; near 0 by its series [Abramowitz and Stegun, 4.3.70], of which three terms are exact to
+// rounding there and take a fraction of a tangent's time.
+double cotangent_of(double angle) {
+  constexpr double near_zero = 0.01;
+  if (std::abs(angle) > near_zero) return 1.0 / std::tan(angle);
+  return 1.0 / angle - angle * (1.0 / 3.0 + angle * angle / 45.0);
+}
+
 }  // namespace
 
 struct Spectrum::Plan {
@@ -124,7 +132,7 @@ Spectrum::Kernels Spectrum::kernels(double bin, std::ptrdiff_t centre, double le
   std::array<double, 2 * reach + 1> cotangent;  // of x = fraction − k
   for (std::ptrdiff_t k = -reach; k <= reach; ++k) {
     cotangent[static_cast<std::size_t>(reach + k)] =
-        1.0 / std::tan(pi * (fraction - static_cast<double>(k)) / length);
+        cotangent_of(pi * (fraction - static_cast<double>(k)) / length);
   }
   const std::complex<double> front = std::polar(std::sin(pi * fraction), pi * fraction);
   for (std::size_t b = 0; b < result.size(); ++b) {
