@@ -10,18 +10,13 @@
 #include <sstream>
 
 #include "files/interrupt.hpp"
+#include "units/text.hpp"
 
 namespace railtap::command {
 namespace {
 
 constexpr std::size_t line_width = 78;
 constexpr int look_for_interrupt_ms = 200;
-
-std::string without_end_blanks(const std::string& text) {
-  const auto first = text.find_first_not_of(" \t\r");
-  if (first == std::string::npos) return "";
-  return text.substr(first, text.find_last_not_of(" \t\r") - first + 1);
-}
 
 }  // namespace
 
@@ -44,7 +39,7 @@ std::string Dialog::ask(const std::string& question) {
   out_ << question << "\n> " << std::flush;
   std::string line;
   if (!read_line(line)) throw Stopped{};
-  line = without_end_blanks(line);
+  line = std::string(trimmed(line));
   if (!terminal_) out_ << line << '\n';  // a transcript shows what was answered
   if (line == "q" || line == "Q") throw Stopped{};
   return line;

@@ -16,6 +16,7 @@
 #include "signal/marker.hpp"
 #include "system/recipe.hpp"
 #include "units/error.hpp"
+#include "units/text.hpp"
 
 namespace railtap::command {
 namespace {
@@ -66,9 +67,7 @@ std::size_t choice(const std::string& word, const std::vector<std::string>& word
                    const char* option) {
   const auto found = std::find(words.begin(), words.end(), word);
   if (found != words.end()) return static_cast<std::size_t>(found - words.begin());
-  std::string list;
-  for (const std::string& known : words) list += (list.empty() ? "" : ", ") + known;
-  throw Error("'" + word + "' is unknown", option, "give one of: " + list);
+  throw Error("'" + word + "' is unknown", option, "give one of: " + listed(words));
 }
 
 audio::SoundFileSpec spec_of(const TonesOptions& options) {

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <sstream>
 
+#include "units/text.hpp"
+
 namespace railtap::files {
 namespace {
 
@@ -45,6 +47,15 @@ std::string in_words(Range range) {
 }
 
 }  // namespace
+
+toml::table parse_toml(std::string_view text, const std::string& place, const std::string& remedy) {
+  try {
+    return toml::parse(text, place);
+  } catch (const toml::parse_error& error) {
+    throw Error("is not TOML: " + std::string(error.description()),
+                place + ", line " + std::to_string(error.source().begin.line), remedy);
+  }
+}
 
 TomlTable::TomlTable(const toml::table& table, std::string path, std::string place,
                      std::string guide)
@@ -198,6 +209,13 @@ std::string nearest_word(std::string_view word, const std::vector<std::string>& 
     }
   }
   return best;
+}
+
+std::size_t TomlTable::choice(std::string_view key, const std::vector<std::string>& words) {
+  const std::string word = text(key).value_or(words.front());
+  const auto found = std::find(words.begin(), words.end(), word);
+  if (found != words.end()) return static_cast<std::size_t>(found - words.begin());
+  throw error(key, full(key) + " '" + word + "' is unknown", "give one of: " + listed(words));
 }
 
 void TomlTable::finish() const {

@@ -44,6 +44,9 @@ class TomlTable {
   [[nodiscard]] std::optional<std::string> text(std::string_view key);
   [[nodiscard]] std::string required_text(std::string_view key);
   [[nodiscard]] std::vector<std::string> texts(std::string_view key);
+  /// Which of a few words the text is; the first where the key is missing.
+  /// \throws Error for any other word
+  [[nodiscard]] std::size_t choice(std::string_view key, const std::vector<std::string>& words);
   /// Text with a unit, such as "55W", as parse_quantity reads it; `range` is in the unit of `Q`. A
   /// number alone is refused: a reader could not tell its unit.
   template <class Q>
@@ -106,6 +109,12 @@ class TomlTable {
   std::string path_, place_, guide_;
   std::vector<std::string> known_;
 };
+
+/// A TOML document.
+/// \param place the file's name; the error adds the line
+/// \param remedy what to do about text that is not TOML
+[[nodiscard]] toml::table parse_toml(std::string_view text, const std::string& place,
+                                     const std::string& remedy);
 
 /// Of the words, the one that differs least from `word`; empty where none has a letter in place.
 [[nodiscard]] std::string nearest_word(std::string_view word,

@@ -46,10 +46,4 @@ double bisect(const std::function<double(double)>& f, double low, double high) {
   return 0.5 * (low + high);
 }
 
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 }  // namespace railtap::judge

@@ -17,7 +17,4 @@ namespace railtap::judge {
 /// Where a function that is < 0 at `low` and >= 0 at `high` changes sign, to 1e-9 of the distance.
 [[nodiscard]] double bisect(const std::function<double(double)>& f, double low, double high);
 
-/// The middle value; of two, the upper. \param values one or more
-[[nodiscard]] double median(std::vector<double> values);
-
 }  // namespace railtap::judge

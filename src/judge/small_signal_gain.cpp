@@ -5,6 +5,7 @@
 
 #include "judge/interpolate.hpp"
 #include "judge/onset_criteria.hpp"
+#include "measure/median.hpp"
 
 namespace railtap::judge::criteria {
 namespace {
@@ -25,7 +26,7 @@ std::vector<const Point*> gain_steps(const std::vector<Point>& points) {
   std::vector<const Point*> steps;
   for (std::size_t i = 0; i < precise.size(); ++i) {
     const std::size_t first = std::min(i == 0 ? 0 : i - 1, precise.size() - 3);
-    const double usual = median({gain(first), gain(first + 1), gain(first + 2)});
+    const double usual = measure::median({gain(first), gain(first + 1), gain(first + 2)});
     const bool soft = i < (precise.size() + 1) / 2;
     const double off = std::abs(gain(i) - usual);
     if (soft && off > standing_out_db + 3.0 * precise[i]->level_sigma) continue;

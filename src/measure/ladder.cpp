@@ -8,14 +8,10 @@
 #include <numeric>
 #include <utility>
 
+#include "measure/median.hpp"
+
 namespace railtap::measure {
 namespace {
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 constexpr std::size_t least_rises = 5;
 constexpr double equal_rise_db = 0.1;

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "measure/median.hpp"
+
 namespace railtap::measure {
 namespace {
 
@@ -28,12 +30,6 @@ Reach around(std::size_t at, std::ptrdiff_t reach, std::size_t size) {
       static_cast<std::size_t>(std::min(static_cast<std::ptrdiff_t>(size), centre + reach + 1))};
 }
 
-double median(std::vector<double>& values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 std::vector<double> running_median(const std::vector<double>& values, std::ptrdiff_t reach) {
   std::vector<double> result(values.size());
   std::vector<double> window;
@@ -41,7 +37,7 @@ std::vector<double> running_median(const std::vector<double>& values, std::ptrdi
     const Reach r = around(i, reach, values.size());
     window.assign(values.begin() + static_cast<std::ptrdiff_t>(r.first),
                   values.begin() + static_cast<std::ptrdiff_t>(r.end));
-    result[i] = median(window);
+    result[i] = median_reordering(window);
   }
   return result;
 }

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "measure/median.hpp"
+
 namespace railtap::measure {
 namespace {
 
@@ -38,11 +40,6 @@ Spread spread(const std::vector<double>& values, std::size_t first, std::size_t 
   return {mean, std::sqrt(squares / count)};
 }
 
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 double median_of(const std::vector<double>& values, std::size_t first, std::size_t end) {
   return median({values.begin() + static_cast<std::ptrdiff_t>(first),
                  values.begin() + static_cast<std::ptrdiff_t>(end)});

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "measure/frame.hpp"
+#include "measure/median.hpp"
 #include "measure/weighting.hpp"
 
 namespace railtap::measure {
@@ -137,9 +138,7 @@ double BlockMeter::local_noise(double bin) const {
       scratch_.push_back(spectrum_.mean_square(static_cast<std::size_t>(centre + offset)));
   }
   if (scratch_.empty()) return 0.0;
-  const auto middle = scratch_.begin() + static_cast<std::ptrdiff_t>(scratch_.size() / 2);
-  std::nth_element(scratch_.begin(), middle, scratch_.end());
-  return *middle / std::numbers::ln2;
+  return median_reordering(scratch_) / std::numbers::ln2;
 }
 
 void BlockMeter::take_out_high_orders(BlockMeasurement& block, std::size_t samples) {

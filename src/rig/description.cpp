@@ -296,14 +296,9 @@ Rig read_rig(TomlTable table) {
 }  // namespace
 
 Rig parse_rig(std::string_view text, const std::string& place) {
-  try {
-    const toml::table table = toml::parse(text);
-    return read_rig(TomlTable(table, "", place));
-  } catch (const toml::parse_error& error) {
-    throw Error("this is not TOML: " + std::string(error.description()),
-                place + ", line " + std::to_string(error.source().begin.line),
-                "see docs/rig.md for an example");
-  }
+  const toml::table table =
+      files::parse_toml(text, place, "correct that line; docs/rig.md shows an example");
+  return read_rig(TomlTable(table, "", place));
 }
 
 }  // namespace railtap::rig

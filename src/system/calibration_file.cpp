@@ -8,6 +8,7 @@
 #include <charconv>
 #include <cmath>
 
+#include "files/toml_table.hpp"
 #include "system/schema.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
@@ -104,16 +105,6 @@ CalibrationOrigin origin_in(const toml::table& table, const std::string& place) 
   return origin;
 }
 
-toml::table parsed(std::string_view text, const std::string& place) {
-  try {
-    return toml::parse(text, place);
-  } catch (const toml::parse_error& error) {
-    throw Error(std::string(error.description()),
-                place + ", line " + std::to_string(error.source().begin.line),
-                "correct the line; the file is TOML text");
-  }
-}
-
 }  // namespace
 
 std::string calibration_text(const CalibrationRecord& record) {
@@ -141,7 +132,7 @@ std::string calibration_text(const CalibrationRecord& record) {
 }
 
 CalibrationRecord parse_calibration(std::string_view text, const std::string& place) {
-  const toml::table table = parsed(text, place);
+  const toml::table table = files::parse_toml(text, place, "correct that line");
   require_schema(text_at(table, "schema", place), kind, version, place);
   const auto volts = positive_at<Volts>(table, "volts_per_full_scale", place);
   if (!volts) {

@@ -4,18 +4,13 @@
 
 #include "system/plan.hpp"
 #include "units/print.hpp"
+#include "units/text.hpp"
 
 namespace railtap::system {
 namespace {
 
 std::string volts(Volts value) {
   return format_quantity(value, 4, Zeros::keep);
-}
-
-std::string listed(const std::vector<std::string>& words) {
-  std::string text;
-  for (const std::string& word : words) text += (text.empty() ? "" : ", ") + word;
-  return text;
 }
 
 /// Channels that share a control of an amplifier are set together.

@@ -8,6 +8,7 @@
 
 #include "files/toml_table.hpp"
 #include "system/schema.hpp"
+#include "units/text.hpp"
 
 namespace railtap::system {
 namespace {
@@ -90,21 +91,6 @@ const std::vector<std::pair<std::string, std::function<Signal(TomlTable&)>>>& re
   return table;
 }
 
-std::string joined(const std::vector<std::string>& words) {
-  std::string text;
-  for (const std::string& word : words) text += (text.empty() ? "" : ", ") + word;
-  return text;
-}
-
-// The value of a key that has to be one of a few words.
-std::size_t choice(TomlTable& table, std::string_view key, const std::vector<std::string>& words) {
-  const std::string word = table.text(key).value_or(words.front());
-  const auto found = std::find(words.begin(), words.end(), word);
-  if (found != words.end()) return static_cast<std::size_t>(found - words.begin());
-  throw table.error(key, std::string(key) + " '" + word + "' is unknown",
-                    "give one of: " + joined(words));
-}
-
 Signal read_signal(TomlTable& table) {
   const std::string kind = table.required_text("signal");
   std::vector<std::string> names;
@@ -112,13 +98,13 @@ Signal read_signal(TomlTable& table) {
     if (name == kind) return read(table);
     names.push_back(name);
   }
-  throw table.error("signal", "signal '" + kind + "' is unknown", "give one of: " + joined(names));
+  throw table.error("signal", "signal '" + kind + "' is unknown", "give one of: " + listed(names));
 }
 
 Part read_part(TomlTable table) {
   Part part{read_signal(table)};
-  part.channels = static_cast<Channels>(choice(table, "channels", {"both", "left", "right"}));
-  part.marker = static_cast<MarkerBand>(choice(table, "marker", {"none", "mid", "low"}));
+  part.channels = static_cast<Channels>(table.choice("channels", {"both", "left", "right"}));
+  part.marker = static_cast<MarkerBand>(table.choice("marker", {"none", "mid", "low"}));
   table.finish();
   return part;
 }
@@ -157,20 +143,11 @@ void require_new_name(const Kit& kit, const std::string& name, const std::string
   }
 }
 
-toml::table parsed(std::string_view text, const std::string& place) {
-  try {
-    return toml::parse(text, place);
-  } catch (const toml::parse_error& error) {
-    throw Error("is not TOML: " + std::string(error.description()),
-                place + ", line " + std::to_string(error.source().begin.line),
-                "correct that line; testsignals/README.md shows the form");
-  }
-}
-
 }  // namespace
 
 Kit parse_recipe(std::string_view text, const std::string& place) {
-  const toml::table document = parsed(text, place);
+  const toml::table document =
+      files::parse_toml(text, place, "correct that line; testsignals/README.md shows the form");
   TomlTable table(document, "", place, "testsignals/README.md");
   require_schema(table.text("schema"), "railtap.recipe", 1, place);
   Kit kit;

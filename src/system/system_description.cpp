@@ -57,29 +57,6 @@ Json json_of(const toml::node& node) {
   return nullptr;  // dates and times: no key takes them
 }
 
-toml::table parsed(std::string_view text, const std::string& place) {
-  try {
-    return toml::parse(text, place);
-  } catch (const toml::parse_error& error) {
-    throw Error("is not TOML: " + std::string(error.description()),
-                place + ", line " + std::to_string(error.source().begin.line),
-                "correct that line; values with a unit stand in quotes, like \"55W\"");
-  }
-}
-
-std::string listed(const std::vector<std::string>& words) {
-  std::string text;
-  for (const std::string& word : words) text += (text.empty() ? "" : ", ") + word;
-  return text;
-}
-
-/// A word that has to be one of a few; the first where the key is missing.
-std::string word_of(TomlTable& table, std::string_view key, const std::vector<std::string>& words) {
-  const std::string word = table.text(key).value_or(words.front());
-  if (std::find(words.begin(), words.end(), word) != words.end()) return word;
-  throw table.error(key, table.full(key) + " is \"" + word + "\"", "give one of: " + listed(words));
-}
-
 /// \throws Error where `name` is not among those that are described
 void require_described(const TomlTable& table, std::string_view key, const std::string& name,
                        const std::vector<std::string>& described, const std::string& what) {
@@ -112,7 +89,7 @@ Cable read_cable(TomlTable& table) {
   Cable cable;
   cable.gauge = read_gauge(table);
   cable.length = table.required_quantity<Metres>("length", lengths);
-  cable.chassis_return = word_of(table, "return", {"cable", "chassis"}) == "chassis";
+  cable.chassis_return = table.choice("return", {"cable", "chassis"}) == 1;
   return cable;
 }
 
@@ -179,7 +156,7 @@ std::optional<Cable> read_speaker_cable(TomlTable& channel) {
 AmplifierChannel read_channel(TomlTable& table, Names& names) {
   AmplifierChannel channel;
   channel.name = new_name(table, names.channels, "channel");
-  channel.role = word_of(table, "role", {"doors", "bass"}) == "bass" ? Role::bass : Role::doors;
+  channel.role = table.choice("role", {"doors", "bass"}) == 1 ? Role::bass : Role::doors;
   channel.rated_power = table.required_quantity<Watts>("rated_power", watts);
   channel.rated_load = table.required_quantity<Ohms>("rated_load", loads);
   channel.speaker = table.required_text("speaker");
@@ -208,7 +185,7 @@ void read_ratings(TomlTable& table, Amplifier& amplifier) {
                       "low is the input for rated power with the gain fully up, high with it down");
   }
   amplifier.efficiency = table.quantity<Percent>("efficiency", percent);
-  amplifier.class_d = word_of(table, "class", {"D", "AB"}) == "D";
+  amplifier.class_d = table.choice("class", {"D", "AB"}) == 0;
   table.set("regulated", amplifier.regulated);
 }
 
@@ -272,7 +249,8 @@ void read_setup(TomlTable table, SystemDescription& system) {
 }  // namespace
 
 SystemDescription parse_system(std::string_view text, const std::string& place) {
-  const toml::table root = parsed(text, place);
+  const toml::table root = files::parse_toml(
+      text, place, "correct that line; values with a unit stand in quotes, like \"55W\"");
   TomlTable document(root, "", place, guide);
   require_schema(document.text("schema"), kind, version, place);
   SystemDescription system;

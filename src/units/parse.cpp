@@ -10,6 +10,7 @@
 
 #include "units/error.hpp"
 #include "units/print.hpp"
+#include "units/text.hpp"
 #include "units/unit_table.hpp"
 
 namespace railtap {
@@ -20,10 +21,6 @@ using units::UnitInfo;
 bool is_digit(char c) {
   return c >= '0' && c <= '9';
 }
-bool is_space(char c) {
-  return c == ' ' || c == '\t' || c == '\n' || c == '\r';
-}
-
 // std::tolower would follow the locale.
 char lower(char c) {
   return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
@@ -33,12 +30,6 @@ std::string lowered(std::string_view text) {
   std::string result(text);
   std::transform(result.begin(), result.end(), result.begin(), lower);
   return result;
-}
-
-std::string_view trimmed(std::string_view text) {
-  while (!text.empty() && is_space(text.front())) text.remove_prefix(1);
-  while (!text.empty() && is_space(text.back())) text.remove_suffix(1);
-  return text;
 }
 
 void replace_all(std::string& text, std::string_view from, std::string_view to) {
