@@ -27,27 +27,48 @@ class Words {
 
 // --- Response ----------------------------------------------------------------------------------
 
+// A phase, or a difference of two, within ±180 degrees.
+double wrapped_deg(double phase_deg) {
+  return std::remainder(phase_deg, 360.0);
+}
+
+/// Magnitude and phase at a frequency.
+struct Response {
+  Decibels magnitude{0.0};
+  double phase_deg = 0.0;
+};
+
 // A response between two points, in the logarithm of frequency; the nearest one beyond the ends.
-Decibels between(const std::vector<ResponsePoint>& points, Hertz frequency) {
-  const auto after =
-      std::lower_bound(points.begin(), points.end(), frequency,
-                       [](const ResponsePoint& p, Hertz hz) { return p.frequency < hz; });
-  if (after == points.begin()) return after->magnitude;
-  if (after == points.end()) return points.back().magnitude;
+template <class Point>
+Response between(const std::vector<Point>& points, Hertz frequency) {
+  const auto after = std::lower_bound(points.begin(), points.end(), frequency,
+                                      [](const Point& p, Hertz hz) { return p.frequency < hz; });
+  if (after == points.begin()) return {after->magnitude, after->phase_deg};
+  if (after == points.end()) return {points.back().magnitude, points.back().phase_deg};
   const auto before = after - 1;
   const double share =
       std::log(frequency / before->frequency) / std::log(after->frequency / before->frequency);
-  return before->magnitude + (after->magnitude - before->magnitude) * share;
+  const double turn_deg = wrapped_deg(after->phase_deg - before->phase_deg);
+  return {before->magnitude + (after->magnitude - before->magnitude) * share,
+          before->phase_deg + turn_deg * share};
 }
 
 // The interface's shape goes out, its gain stays: calibration has that.
-std::vector<ResponsePoint> without_interface(std::vector<ResponsePoint> points,
-                                             const InterfaceResponse* interface) {
-  if (interface == nullptr || interface->points.empty()) return points;
+void take_out(const electric::SoundInterface* interface, ChannelVerification& channel) {
+  if (interface == nullptr || interface->response.empty()) return;
   constexpr Hertz reference{1000.0};
-  const Decibels level = between(interface->points, reference);
-  for (ResponsePoint& p : points) p.magnitude -= between(interface->points, p.frequency) - level;
-  return points;
+  const Response level = between(interface->response, reference);
+  for (ResponsePoint& p : channel.response) {
+    const Response own = between(interface->response, p.frequency);
+    const Decibels part = own.magnitude - level.magnitude;
+    const double turn_deg = wrapped_deg(own.phase_deg - level.phase_deg);
+    p.magnitude -= part;
+    p.phase_deg = wrapped_deg(p.phase_deg - turn_deg);
+    if (channel.interface_part &&
+        std::abs(part.value()) <= std::abs(channel.interface_part->magnitude.value()))
+      continue;
+    channel.interface_part = ResponsePoint{p.frequency, part, turn_deg, Decibels(0.0)};
+  }
 }
 
 // Power sum of the harmonics that stood out, at the frequency where it is highest.
@@ -96,10 +117,11 @@ void say_filters(ChannelVerification& channel, const VerificationLimits& limits)
 }
 
 void add_sweep(ChannelVerification& channel, const ChannelMeasurements& measured,
-               const InterfaceResponse* interface, const VerificationLimits& limits) {
+               const electric::SoundInterface* interface, const VerificationLimits& limits) {
   Words words(channel.findings);
   if (!measured.sweep) return words.caution("No sweep was found; the response is not known.");
-  channel.response = without_interface(measured.sweep->response.points, interface);
+  channel.response = measured.sweep->response.points;
+  take_out(interface, channel);
   channel.filters = recognise_filters(channel.response);
   if (!channel.filters) {
     const bool silent = channel.identity && channel.identity->carries == Carries::silent;
@@ -127,7 +149,7 @@ std::array<Decibels, 4> pattern_response(const std::vector<ResponsePoint>& point
     // Only where it was measured; a filter's slope goes on beyond it.
     if (hz[i] < points.front().frequency.value() || hz[i] > points.back().frequency.value())
       continue;
-    response[i] = between(points, Hertz(hz[i]));
+    response[i] = between(points, Hertz(hz[i])).magnitude;
   }
   return response;
 }
@@ -168,17 +190,22 @@ void add_identity(ChannelVerification& channel, const ChannelMeasurements& measu
   say_identity(channel);
 }
 
+// The pulses went through the interface as well, so its part belongs to what turned them.
+std::vector<Filter> passed_on_the_way(const ChannelVerification& channel,
+                                      const ChannelMeasurements& measured) {
+  std::optional<ResponseFindings> found = channel.filters;
+  if (channel.interface_part) found = recognise_filters(measured.sweep->response.points);
+  if (!found) return {};
+  found->filters.insert(found->filters.end(), found->coupling.begin(), found->coupling.end());
+  return found->filters;
+}
+
 void add_polarity(ChannelVerification& channel, const ChannelMeasurements& measured) {
   Words words(channel.findings);
   if (channel.identity && channel.identity->carries == Carries::silent) return;
   if (!measured.pulses) return words.caution("No polarity pulses were found.");
   std::array<double, signal::polarity_amplitudes.size()> turns{};
-  std::vector<Filter> filters;
-  if (channel.filters) {
-    filters = channel.filters->filters;
-    filters.insert(filters.end(), channel.filters->coupling.begin(),
-                   channel.filters->coupling.end());
-  }
+  const std::vector<Filter> filters = passed_on_the_way(channel, measured);
   for (std::size_t k = 0; k < turns.size(); ++k)
     turns[k] = phase_turn(filters, measured.pulses->fundamental * static_cast<double>(k + 1));
   channel.polarity =
@@ -231,7 +258,7 @@ void say_lines(ChannelVerification& channel, const VerificationLimits& limits) {
 }
 
 void add_silence(ChannelVerification& channel, const ChannelMeasurements& measured,
-                 const InterfaceResponse* interface, const VerificationLimits& limits) {
+                 const electric::SoundInterface* interface, const VerificationLimits& limits) {
   if (!measured.silence || measured.silence->length.value() <= 0.0) {
     Words(channel.findings).caution("No silence was found; hiss and hum are not known.");
     return;
@@ -254,7 +281,7 @@ std::optional<Carries> expected_of(std::size_t index, std::size_t channels,
 }
 
 ChannelVerification judge_channel(const ChannelMeasurements& measured,
-                                  const InterfaceResponse* interface,
+                                  const electric::SoundInterface* interface,
                                   const VerificationLimits& limits,
                                   std::optional<Carries> expected) {
   ChannelVerification channel;
@@ -398,7 +425,7 @@ bool Verification::within_limits() const {
 }
 
 Verification judge_verification(const std::vector<ChannelMeasurements>& channels,
-                                const InterfaceResponse* interface,
+                                const electric::SoundInterface* interface,
                                 const VerificationLimits& limits) {
   Verification verification;
   for (std::size_t k = 0; k < channels.size(); ++k) {

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "electric/sound_interface.hpp"
 #include "judge/channel_identity.hpp"
 #include "judge/filters.hpp"
 #include "judge/polarity.hpp"
@@ -34,12 +35,6 @@ struct ChannelMeasurements {
   std::optional<SweepReading> sweep;
   std::optional<measure::SilenceReading> silence;
   bool at_full_scale = false;  ///< samples of a part were at the recording's limit
-};
-
-/// The recording interface's own part, measured by a loop from its output to its input.
-struct InterfaceResponse {
-  std::vector<measure::ResponsePoint> points;  ///< in order of frequency
-  std::optional<Dbfs> noise_a;                 ///< A-weighted
 };
 
 /// What plays into the amplifier.
@@ -84,7 +79,9 @@ struct ChannelVerification {
   std::optional<Carries> expected;
   std::optional<ChannelIdentity> identity;
   std::optional<PolarityVerdict> polarity;
-  std::vector<measure::ResponsePoint> response;  ///< the interface's own taken out
+  /// As measured, or with the interface's own taken out: then `interface_part` is there.
+  std::vector<measure::ResponsePoint> response;
+  std::optional<measure::ResponsePoint> interface_part;  ///< where it was largest
   std::optional<ResponseFindings> filters;
   std::optional<SweptDistortion> distortion;  ///< the highest that stood out of the noise
   std::optional<SilenceFindings> silence;
@@ -114,9 +111,15 @@ struct Verification {
 
 /// Judges the channels of one system. Polarity that cannot be told and parts that are missing are
 /// faults of the verification, not of the car: they count as cautions, and as not within limits.
-/// \param interface null where it is not known
+///
+/// The interface's response re 1 kHz is taken out of magnitude and phase, interpolated in the
+/// logarithm of frequency, the nearest value held beyond its ends; its gain at 1 kHz stays, that is
+/// the calibration's. A loop-back has the interface's output in it as well, which plays no part in
+/// the car: what that takes away at the ends of the band is put back once too often. Polarity is
+/// judged by the response as recorded.
+/// \param interface its own figures by a loop-back; null where they are not known
 [[nodiscard]] Verification judge_verification(const std::vector<ChannelMeasurements>& channels,
-                                              const InterfaceResponse* interface,
+                                              const electric::SoundInterface* interface,
                                               const VerificationLimits& limits);
 
 /// "fault", "caution" or "note".

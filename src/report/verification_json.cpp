@@ -85,6 +85,11 @@ Json response_json(const judge::ChannelVerification& channel) {
     distortion = {{"frequency_hz", json_number(channel.distortion->frequency.value())},
                   {"thd_percent", json_number(channel.distortion->thd.value())}};
   }
+  Json interface = nullptr;
+  if (channel.interface_part) {
+    interface = {{"frequency_hz", json_number(channel.interface_part->frequency.value())},
+                 {"magnitude_db", json_number(channel.interface_part->magnitude.value())}};
+  }
   return {{"level_db", json_number(found.level.value())},
           {"low_3db_hz", json_number(found.low_3db)},
           {"high_3db_hz", json_number(found.high_3db)},
@@ -95,6 +100,7 @@ Json response_json(const judge::ChannelVerification& channel) {
           {"coupling", std::move(coupling)},
           {"words", std::move(words)},
           {"distortion", std::move(distortion)},
+          {"interface_taken_out", std::move(interface)},
           {"points", points_json(channel.response)}};
 }
 

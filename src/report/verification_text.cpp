@@ -87,6 +87,11 @@ std::string response_line(const judge::ResponseFindings& found) {
   return "-3 dB at " + low + " and " + high;
 }
 
+std::string interface_line(const measure::ResponsePoint& part) {
+  return "the interface's own taken out, at most " + format_fixed(part.magnitude, 2, Sign::always) +
+         " at " + format_quantity(part.frequency, 3);
+}
+
 std::string in_volts(const std::optional<Volts>& volts) {
   return volts ? format_quantity(*volts, 3) + ", " : "";
 }
@@ -120,6 +125,7 @@ void add_channel(std::ostream& out, const ChannelVerification& channel) {
   if (channel.filters) {
     add_line(out, "response", response_line(*channel.filters));
     for (const auto& words : judge::in_words(channel.filters->filters)) add_line(out, "", words);
+    if (channel.interface_part) add_line(out, "", interface_line(*channel.interface_part));
   }
   if (channel.distortion) {
     add_line(out, "distortion",
