@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "judge/interface_part.hpp"
 #include "judge/sentence.hpp"
 #include "signal/channel_pattern.hpp"
 #include "units/print.hpp"
@@ -14,62 +15,7 @@ namespace {
 
 using measure::ResponsePoint;
 
-class Words {
- public:
-  explicit Words(std::vector<Finding>& to) : to_(to) {}
-  void fault(std::string text) { to_.push_back({Severity::fault, std::move(text)}); }
-  void caution(std::string text) { to_.push_back({Severity::caution, std::move(text)}); }
-  void note(std::string text) { to_.push_back({Severity::note, std::move(text)}); }
-
- private:
-  std::vector<Finding>& to_;
-};
-
 // --- Response ----------------------------------------------------------------------------------
-
-// A phase, or a difference of two, within ±180 degrees.
-double wrapped_deg(double phase_deg) {
-  return std::remainder(phase_deg, 360.0);
-}
-
-/// Magnitude and phase at a frequency.
-struct Response {
-  Decibels magnitude{0.0};
-  double phase_deg = 0.0;
-};
-
-// A response between two points, in the logarithm of frequency; the nearest one beyond the ends.
-template <class Point>
-Response between(const std::vector<Point>& points, Hertz frequency) {
-  const auto after = std::lower_bound(points.begin(), points.end(), frequency,
-                                      [](const Point& p, Hertz hz) { return p.frequency < hz; });
-  if (after == points.begin()) return {after->magnitude, after->phase_deg};
-  if (after == points.end()) return {points.back().magnitude, points.back().phase_deg};
-  const auto before = after - 1;
-  const double share =
-      std::log(frequency / before->frequency) / std::log(after->frequency / before->frequency);
-  const double turn_deg = wrapped_deg(after->phase_deg - before->phase_deg);
-  return {before->magnitude + (after->magnitude - before->magnitude) * share,
-          before->phase_deg + turn_deg * share};
-}
-
-// The interface's shape goes out, its gain stays: calibration has that.
-void take_out(const electric::SoundInterface* interface, ChannelVerification& channel) {
-  if (interface == nullptr || interface->response.empty()) return;
-  constexpr Hertz reference{1000.0};
-  const Response level = between(interface->response, reference);
-  for (ResponsePoint& p : channel.response) {
-    const Response own = between(interface->response, p.frequency);
-    const Decibels part = own.magnitude - level.magnitude;
-    const double turn_deg = wrapped_deg(own.phase_deg - level.phase_deg);
-    p.magnitude -= part;
-    p.phase_deg = wrapped_deg(p.phase_deg - turn_deg);
-    if (channel.interface_part &&
-        std::abs(part.value()) <= std::abs(channel.interface_part->magnitude.value()))
-      continue;
-    channel.interface_part = ResponsePoint{p.frequency, part, turn_deg, Decibels(0.0)};
-  }
-}
 
 // Power sum of the harmonics that stood out, at the frequency where it is highest.
 std::optional<SweptDistortion> distortion_of(const measure::SweptResponse& response) {
@@ -89,9 +35,7 @@ std::optional<SweptDistortion> distortion_of(const measure::SweptResponse& respo
   return highest;
 }
 
-void say_filters(ChannelVerification& channel, const VerificationLimits& limits) {
-  Words words(channel.findings);
-  const ResponseFindings& found = *channel.filters;
+void say_filters(const ResponseFindings& found, const VerificationLimits& limits, Words& words) {
   std::vector<Filter> passes, others;
   for (const Filter& f : found.filters) {
     const bool pass = f.kind == FilterKind::high_pass || f.kind == FilterKind::low_pass;
@@ -119,22 +63,46 @@ void say_filters(ChannelVerification& channel, const VerificationLimits& limits)
 void add_sweep(ChannelVerification& channel, const ChannelMeasurements& measured,
                const electric::SoundInterface* interface, const VerificationLimits& limits) {
   Words words(channel.findings);
-  if (!measured.sweep) return words.caution("No sweep was found; the response is not known.");
+  if (!measured.sweep) {
+    return words.caution(measured.stepped
+                             ? "No sweep was found; the response is known at the steady tones only."
+                             : "No sweep was found; the response is not known.");
+  }
   channel.response = measured.sweep->response.points;
-  take_out(interface, channel);
+  channel.interface_part = take_out(interface, channel.response);
   channel.filters = recognise_filters(channel.response);
   if (!channel.filters) {
     const bool silent = channel.identity && channel.identity->carries == Carries::silent;
     if (!silent) words.caution("The sweep does not stand out of the noise.");
     return;
   }
-  say_filters(channel, limits);
+  say_filters(*channel.filters, limits, words);
   channel.distortion = distortion_of(measured.sweep->response);
   if (channel.distortion && channel.distortion->thd > limits.distortion) {
     words.fault(
         sentence("Harmonic distortion of %.2g %% at %.3g Hz in a sweep that should be clean.",
                  channel.distortion->thd.value(), channel.distortion->frequency.value()));
   }
+}
+
+void add_steady_tones(ChannelVerification& channel, const ChannelMeasurements& measured,
+                      const electric::SoundInterface* interface, const VerificationLimits& limits) {
+  if (!measured.stepped) return;
+  const SteadyToneLimits of_tones{
+      {limits.distortion, limits.volts_per_full_scale, steady_tone_band(measured.stepped->played)},
+      limits.distortion,
+      limits.agreement};
+  SweptChannel swept;
+  if (channel.filters) swept = {&channel.response, channel.filters->level};
+  channel.steady_tones = judge_steady_tones(*measured.stepped, swept, interface, of_tones);
+  Words words(channel.findings);
+  const bool silent = channel.identity && channel.identity->carries == Carries::silent;
+  if (!channel.steady_tones->reference && !silent)
+    return words.caution("None of the steady tones stands out of the noise.");
+  // Where there is a sweep it has said them.
+  const auto& filters = channel.steady_tones->filters;
+  if (!channel.filters && filters) say_filters(*filters, limits, words);
+  say_steady_tones(*channel.steady_tones, of_tones, channel.findings);
 }
 
 // --- Channel and polarity ------------------------------------------------------------------------
@@ -280,6 +248,29 @@ std::optional<Carries> expected_of(std::size_t index, std::size_t channels,
   return index == 0 ? Carries::left : Carries::right;
 }
 
+// A recording of the stepped tones alone is no verification that lacks its parts.
+bool holds_steady_tones_alone(const ChannelMeasurements& measured) {
+  return measured.stepped && !measured.pattern && !measured.pulses && !measured.sweep &&
+         !measured.silence;
+}
+
+void add_parts(ChannelVerification& channel, const ChannelMeasurements& measured,
+               const electric::SoundInterface* interface, const VerificationLimits& limits) {
+  if (holds_steady_tones_alone(measured)) {
+    add_steady_tones(channel, measured, interface, limits);
+    Words(channel.findings)
+        .caution(
+            "Only steady tones were found; channel, polarity, hiss and the response above "
+            "them are not known.");
+    return;
+  }
+  add_identity(channel, measured);
+  add_sweep(channel, measured, interface, limits);
+  add_steady_tones(channel, measured, interface, limits);
+  add_polarity(channel, measured);
+  add_silence(channel, measured, interface, limits);
+}
+
 ChannelVerification judge_channel(const ChannelMeasurements& measured,
                                   const electric::SoundInterface* interface,
                                   const VerificationLimits& limits,
@@ -288,10 +279,7 @@ ChannelVerification judge_channel(const ChannelMeasurements& measured,
   channel.channel = measured.channel;
   channel.file = measured.file;
   channel.expected = expected;
-  add_identity(channel, measured);
-  add_sweep(channel, measured, interface, limits);
-  add_polarity(channel, measured);
-  add_silence(channel, measured, interface, limits);
+  add_parts(channel, measured, interface, limits);
   if (measured.at_full_scale) {
     Words(channel.findings)
         .fault("The recording input was overloaded: samples are at full scale; lower its level.");

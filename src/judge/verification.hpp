@@ -9,8 +9,10 @@
 #include "electric/sound_interface.hpp"
 #include "judge/channel_identity.hpp"
 #include "judge/filters.hpp"
+#include "judge/finding_words.hpp"
 #include "judge/polarity.hpp"
 #include "judge/silence.hpp"
+#include "judge/steady_tones.hpp"
 #include "measure/channel_pattern.hpp"
 #include "measure/polarity.hpp"
 #include "measure/silence.hpp"
@@ -33,6 +35,7 @@ struct ChannelMeasurements {
   std::optional<measure::PatternReading> pattern;
   std::optional<measure::PolarityReading> pulses;
   std::optional<SweepReading> sweep;
+  std::optional<SteppedReading> stepped;
   std::optional<measure::SilenceReading> silence;
   bool at_full_scale = false;  ///< samples of a part were at the recording's limit
 };
@@ -52,19 +55,12 @@ struct VerificationLimits {
   Decibels quiet_cabin{30.0};
   /// Hum and whine re a full-scale programme at this volume.
   Decibels interference{-60.0};
-  Percent distortion{1.0};  ///< in the sweep
+  Percent distortion{1.0};  ///< in the sweep, and of a steady tone
+  Decibels agreement{0.5};  ///< of steady tones and sweep: five times what either is off by
   std::optional<Volts> volts_per_full_scale;
   std::optional<Decibels> sensitivity;  ///< of the speaker, dB at 2.83 V and 1 m
   std::optional<double> gain_position;  ///< 0 … 1 of the control's travel
   SourceKind source = SourceKind::speaker_level;
-};
-
-enum class Severity { fault, caution, note };
-
-/// One thing found, in a sentence.
-struct Finding {
-  Severity severity = Severity::note;
-  std::string text;
 };
 
 /// Total harmonic distortion while the sweep passed a frequency.
@@ -84,6 +80,7 @@ struct ChannelVerification {
   std::optional<measure::ResponsePoint> interface_part;  ///< where it was largest
   std::optional<ResponseFindings> filters;
   std::optional<SweptDistortion> distortion;  ///< the highest that stood out of the noise
+  std::optional<SteadyTones> steady_tones;    ///< none where no stepped tones were played
   std::optional<SilenceFindings> silence;
   std::vector<Finding> findings;
 };
