@@ -107,8 +107,8 @@ void add_steady_tones(ChannelVerification& channel, const ChannelMeasurements& m
 
 // --- Channel and polarity ------------------------------------------------------------------------
 
-std::array<Decibels, 4> pattern_response(const std::vector<ResponsePoint>& points) {
-  std::array<Decibels, 4> response{};
+PatternResponse pattern_response(const std::vector<ResponsePoint>& points) {
+  PatternResponse response;
   if (points.empty()) return response;
   const signal::PatternBurst& left = signal::pattern_bursts[0];
   const signal::PatternBurst& right = signal::pattern_bursts[1];

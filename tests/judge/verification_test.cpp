@@ -97,6 +97,27 @@ TEST_CASE("verification: what was taken out is told where it was most, and only 
   CHECK(part->frequency.value() == doctest::Approx(20.0));
 }
 
+TEST_CASE(
+    "verification: a sum of both sides stays one where the sweep reaches one upper line only") {
+  // The bass track's sweep ends between the upper lines of left (433 Hz) and right (677 Hz).
+  ChannelMeasurements measured;
+  SweepReading sweep;
+  for (int k = 0; k <= 120; ++k) {
+    const Hertz f(15.0 * std::exp2(k / 24.0));
+    sweep.response.points.push_back({f, Decibels(-20.0), 0.0, Decibels(0.01)});
+  }
+  measured.sweep = sweep;
+  measure::PatternReading pattern;
+  for (std::size_t i = 0; i < pattern.lines.size(); ++i)
+    pattern.lines[i] = {i < 2, i % 2 == 0, Hertz(100), 1e-4, 1e-12};
+  measured.pattern = pattern;
+  CHECK(verified(measured, nullptr).identity->carries == Carries::both);
+  // A low-pass of 24 dB per octave leaves the upper lines 16 dB apart, and the lower ones alike.
+  measured.pattern->lines[1].mean_square = 1e-8;
+  measured.pattern->lines[3].mean_square = 2.5e-10;
+  CHECK(verified(measured, nullptr).identity->carries == Carries::both);
+}
+
 TEST_CASE("verification: beyond the loop-back's ends its nearest value holds") {
   electric::SoundInterface interface;
   interface.response = {{Hertz(500), Decibels(-1), 0.0}, {Hertz(1000), Decibels(0), 0.0}};

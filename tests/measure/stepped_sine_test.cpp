@@ -68,3 +68,18 @@ TEST_CASE(
   REQUIRE(steps.size() == 8);
   CHECK(steps.back().step.index == 7);
 }
+
+TEST_CASE("stepped sine: a slow tone is measured whole, without its beginning and end") {
+  // 10 ms are a part of a cycle of 25 Hz; what differs there from frame to frame is no disturbance.
+  const signal::SteppedSine shorter{kit.frequencies, Dbfs(-20), Seconds(0.6)};
+  const test::RecordedTones tones{shorter, {}, 1.0, -100.0};
+  const auto x = test::samples_of(tones);
+  const auto steps =
+      measure_stepped_sine(x, rate, {}, shorter, {static_cast<double>(tones.lead), 1.0});
+  REQUIRE(steps.size() == 11);
+  for (const MeasuredStep& step : steps) {
+    CAPTURE(step.step.index);
+    // 0.6 s less two fifths in front; behind it a cycle of 20 Hz at the most and 20 ms.
+    CHECK(static_cast<double>(step.step.inner_end - step.step.inner_first) >= 0.28 * 48000.0);
+  }
+}
