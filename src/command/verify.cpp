@@ -167,7 +167,9 @@ void add_verify(CLI::App& app, ExitStatus& status) {
       "not do it.");
   command
       ->add_option("FILES", options->files,
-                   "One recording, or two of one channel each, of the track verify or verify-bass")
+                   "One recording, or two of one channel each, of the tracks verify, verify-bass "
+                   "and stepped-bass, "
+                   "one or several in a row")
       ->required()
       ->expected(1, 2)
       ->type_name("FILE [FILE2]");
