@@ -81,5 +81,7 @@ TEST_CASE("stepped sine: a slow tone is measured whole, without its beginning an
     CAPTURE(step.step.index);
     // 0.6 s less two fifths in front; behind it a cycle of 20 Hz at the most and 20 ms.
     CHECK(static_cast<double>(step.step.inner_end - step.step.inner_first) >= 0.28 * 48000.0);
+    const double hz = shorter.frequencies[static_cast<std::size_t>(step.step.index)].value();
+    CHECK(static_cast<double>(step.step.end - step.step.inner_end) >= 48000.0 / hz);
   }
 }
