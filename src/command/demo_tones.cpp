@@ -7,7 +7,6 @@
 #include <string>
 #include <utility>
 
-#include "command/demo_verify.hpp"
 #include "units/print.hpp"
 
 namespace railtap::command {
@@ -73,7 +72,7 @@ DemoTones write_tones(const Bench& bench, const DemoFolder& folder) {
   tones.volume = write_sine(folder, named("volume", kilohertz), kilohertz,
                             volume_dwell * steps + Seconds(0.2));
   tones.silence = write_tone(folder, track_of("silence", signal::Silence{Seconds(1.5)}));
-  tones.verify = write_verify_track(folder);
+  tones.verify = write_verify_tracks(bench, folder);
   for (const ControlPlate& plate : bench.controls) {
     tones.controls.push_back(write_control_tones(folder, plate.setup_tone));
   }

@@ -7,6 +7,7 @@
 
 #include "command/demo_bench.hpp"
 #include "command/demo_folder.hpp"
+#include "command/demo_verify.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::command {
@@ -31,7 +32,8 @@ struct ControlTones {
 
 struct DemoTones {
   Hertz calibration_tone{0.0};
-  std::filesystem::path calibration, volume, silence, verify;
+  std::filesystem::path calibration, volume, silence;
+  VerifyTracks verify;
   std::vector<ControlTones> controls;
 };
 

@@ -8,21 +8,39 @@
 
 #include "command/verify_capture.hpp"
 #include "report/verification.hpp"
+#include "signal/third_octaves.hpp"
 
 namespace railtap::command {
 namespace {
 
-constexpr Dbfs verify_level{-15.0};  // as in the kit
+// As in the kit.
+constexpr Dbfs verify_level{-15.0}, steady_tone_level{-20.0};
 
-judge::Verification verify(const Bench& bench, const DemoFolder& folder,
-                           const std::filesystem::path& track, std::size_t control, int volume,
-                           Volts volts_per_full_scale, const std::string& moment) {
+/// One channel sums both sides, and is meant to have its low-pass.
+bool is_summed(const ControlPlate& plate) {
+  return plate.inputs.size() == 1;
+}
+
+judge::VerificationLimits limits_for(const ControlPlate& plate, Volts volts_per_full_scale) {
+  judge::VerificationLimits limits;
+  limits.volts_per_full_scale = volts_per_full_scale;
+  if (!is_summed(plate)) return limits;
+  limits.expected = {judge::Carries::both};
+  limits.filters_allowed = true;
+  return limits;
+}
+
+judge::Verification verify(const Bench& bench, const DemoFolder& folder, const VerifyTracks& tracks,
+                           std::size_t control, int volume, Volts volts_per_full_scale,
+                           const std::string& moment) {
+  const ControlPlate& plate = bench.controls[control];
+  const auto& track = is_summed(plate) ? tracks.summed : tracks.pair;
   const std::string name = bench.controls[control].name + "-verify-" + moment;
   const auto path =
       write_capture(folder, name, bench.record(track, {control}, {volume, volume, Seconds(0.0)}));
   VerifyCapture capture = measure_verification(path, 1);
   report::VerificationDocument document;
-  document.limits.volts_per_full_scale = volts_per_full_scale;
+  document.limits = limits_for(plate, volts_per_full_scale);
   document.files.push_back(std::move(capture.file));
   document.verification = judge::judge_verification(capture.channels, nullptr, document.limits);
   files::write_file(folder.result(name), report::verification_json(document) + "\n",
@@ -63,25 +81,38 @@ std::vector<std::string> faults_of(const judge::Verification& verification) {
   return list;
 }
 
+std::vector<std::string> sides_of(const judge::Verification& verification) {
+  std::vector<std::string> sides;
+  for (const auto& channel : verification.channels) {
+    if (channel.identity) sides.emplace_back(judge::name(channel.identity->carries));
+  }
+  return sides;
+}
+
 report::DemoVerification verify_control(const Bench& bench, const DemoFolder& folder,
-                                        const std::filesystem::path& track, std::size_t control,
-                                        int volume, Volts volts_per_full_scale) {
+                                        const VerifyTracks& tracks, std::size_t control, int volume,
+                                        Volts volts_per_full_scale) {
   const auto look = [&](const std::string& moment) {
-    return verify(bench, folder, track, control, volume, volts_per_full_scale, moment);
+    return verify(bench, folder, tracks, control, volume, volts_per_full_scale, moment);
   };
   report::DemoVerification result;
   result.control = bench.controls[control].name;
   const judge::Verification found = look("found");
   result.found = result.left = faults_of(found);
-  if (is_swapped(found)) {
+  result.carries = sides_of(found);
+  const bool summed = is_summed(bench.controls[control]);
+  if (!summed && is_swapped(found)) {
     bench.exchange_pair(control);
     result.corrected.emplace_back("exchanged the pairs of left and right");
   }
-  if (has_pass_filter(found)) {
+  if (!summed && has_pass_filter(found)) {
     bench.switch_filters_off(control);
     result.corrected.emplace_back("switched the filter off");
   }
-  if (!result.corrected.empty()) result.left = faults_of(look("corrected"));
+  if (result.corrected.empty()) return result;
+  const judge::Verification corrected = look("corrected");
+  result.left = faults_of(corrected);
+  result.carries = sides_of(corrected);
   return result;
 }
 
@@ -111,15 +142,41 @@ std::filesystem::path write_verify_track(const DemoFolder& folder) {
   return write_tone(folder, track);
 }
 
+std::filesystem::path write_verify_bass_track(const DemoFolder& folder) {
+  constexpr auto both = signal::Channels::both;
+  constexpr auto low = signal::MarkerBand::low;
+  constexpr int first = 13, steps = 11;  // 20 to 200 Hz
+  signal::Track track;
+  track.name = "verify-bass";
+  track.title = "Verification of bass: channels, polarity, sweep, steady tones, silence";
+  track.parts = {
+      {signal::ChannelPattern{verify_level}, both, low},
+      {signal::PolarityPulses{Hertz(35.0), verify_level, Seconds(2.0)}, both, low},
+      {signal::LogSweep{Hertz(15.0), Hertz(500.0), verify_level, Seconds(4.0)}, both, low},
+      {signal::SteppedSine{signal::third_octaves(first, steps), steady_tone_level, Seconds(1.0)},
+       both, low},
+      {signal::Silence{Seconds(1.0)}, both, low}};
+  return write_tone(folder, track);
+}
+
+VerifyTracks write_verify_tracks(const Bench& bench, const DemoFolder& folder) {
+  const auto is_there = [&](bool summed) {
+    return std::any_of(bench.controls.begin(), bench.controls.end(),
+                       [&](const ControlPlate& plate) { return is_summed(plate) == summed; });
+  };
+  VerifyTracks tracks;
+  if (is_there(false)) tracks.pair = write_verify_track(folder);
+  if (is_there(true)) tracks.summed = write_verify_bass_track(folder);
+  return tracks;
+}
+
 std::vector<report::DemoVerification> verify_controls(const Bench& bench, const DemoFolder& folder,
-                                                      const std::filesystem::path& track,
-                                                      int volume, Volts volts_per_full_scale,
+                                                      const VerifyTracks& tracks, int volume,
+                                                      Volts volts_per_full_scale,
                                                       std::ostream& notes) {
   std::vector<report::DemoVerification> list;
   for (std::size_t control = 0; control < bench.controls.size(); ++control) {
-    // One channel that sums both sides has no pair to be swapped; the kit's bass track is for it.
-    if (bench.controls[control].inputs.size() != 2) continue;
-    list.push_back(verify_control(bench, folder, track, control, volume, volts_per_full_scale));
+    list.push_back(verify_control(bench, folder, tracks, control, volume, volts_per_full_scale));
     tell(notes, list.back());
   }
   return list;

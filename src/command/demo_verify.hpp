@@ -16,12 +16,23 @@ namespace railtap::command {
 /// Writes the demo's verification track: the kit's, with shorter parts. \returns its path
 [[nodiscard]] std::filesystem::path write_verify_track(const DemoFolder& folder);
 
-/// Verifies every control of two channels, exchanges a swapped pair, switches filters off, and
-/// verifies again what was changed. Leaves railtap.verification/1 documents in results/, named
-/// CONTROL-verify-found and CONTROL-verify-corrected.
-/// \param volume a step at which nothing clips
+/// The same of the bass track, with the stepped tones in it.
+[[nodiscard]] std::filesystem::path write_verify_bass_track(const DemoFolder& folder);
+
+/// What is played into which control; empty where no control needs it.
+struct VerifyTracks {
+  std::filesystem::path pair;    ///< of left and right
+  std::filesystem::path summed;  ///< one channel that sums both, as bass amplifiers have
+};
+
+[[nodiscard]] VerifyTracks write_verify_tracks(const Bench& bench, const DemoFolder& folder);
+
+/// Verifies every control; of pairs, exchanges swapped ones, switches filters off, and verifies
+/// again what was changed. A single channel must carry both sides, and may have filters. Leaves
+/// railtap.verification/1 documents in results/, named CONTROL-verify-found and
+/// CONTROL-verify-corrected. \param volume a step at which nothing clips
 [[nodiscard]] std::vector<report::DemoVerification> verify_controls(
-    const Bench& bench, const DemoFolder& folder, const std::filesystem::path& track, int volume,
+    const Bench& bench, const DemoFolder& folder, const VerifyTracks& tracks, int volume,
     Volts volts_per_full_scale, std::ostream& notes);
 
 }  // namespace railtap::command

@@ -10,6 +10,7 @@
 #include "command/recording_options.hpp"
 #include "command/verify_capture.hpp"
 #include "system/calibration_file.hpp"
+#include "system/loopback_file.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
@@ -17,7 +18,7 @@ namespace {
 
 struct VerifyOptions {
   std::vector<std::string> files;
-  std::string calibration, expect, source = "speaker-level";
+  std::string calibration, interface, expect, source = "speaker-level";
   std::optional<Volts> volts_per_full_scale;
   std::optional<Decibels> sensitivity;
   std::optional<double> gain_position;
@@ -69,6 +70,20 @@ judge::VerificationLimits limits_of(const VerifyOptions& options) {
   return limits;
 }
 
+// An interface's own response, where its file was given and holds one.
+std::optional<electric::SoundInterface> interface_of(const VerifyOptions& options) {
+  if (options.interface.empty()) return std::nullopt;
+  electric::SoundInterface interface = system::read_loopback(options.interface);
+  const auto& response = interface.response;
+  constexpr Hertz reference{1000.0};  // what its response is taken relative to
+  if (response.empty() || response.front().frequency > reference ||
+      response.back().frequency < reference) {
+    throw Error("the loop-back file holds no response around 1 kHz", options.interface,
+                "make it again with railtap loopback");
+  }
+  return interface;
+}
+
 ExitStatus verify(const VerifyOptions& options) {
   check_recording(options.recording);
   report::VerificationDocument document;
@@ -78,6 +93,8 @@ ExitStatus verify(const VerifyOptions& options) {
     calibration = system::read_calibration(options.calibration);
     document.limits.volts_per_full_scale = calibration->volts_per_full_scale;
   }
+  const auto interface = interface_of(options);
+  document.interface_file = options.interface;
   std::vector<judge::ChannelMeasurements> channels;
   for (const std::string& file : options.files) {
     VerifyCapture capture = measure_verification(file, static_cast<int>(channels.size()) + 1);
@@ -85,12 +102,17 @@ ExitStatus verify(const VerifyOptions& options) {
       add_calibration_warnings(capture.provenance, *calibration, options.calibration,
                                capture.file.format.rate);
     }
+    if (interface) {
+      add_interface_warnings(capture.provenance, *interface, options.interface,
+                             capture.file.format.rate);
+    }
     tell(capture.provenance.warnings);
     for (const auto& warning : capture.provenance.warnings) document.warnings.push_back(warning);
     document.files.push_back(std::move(capture.file));
     for (auto& channel : capture.channels) channels.push_back(std::move(channel));
   }
-  document.verification = judge::judge_verification(channels, nullptr, document.limits);
+  document.verification =
+      judge::judge_verification(channels, interface ? &*interface : nullptr, document.limits);
   const std::string json = report::verification_json(document);
   write_down(options.recording, "verification", json,
              calibration ? calibration_summary(calibration, options.calibration)
@@ -117,6 +139,11 @@ void add_hiss_options(CLI::App& command, VerifyOptions& options) {
   command
       .add_option("--calibration", options.calibration, "Calibration file that `calibrate` wrote")
       ->excludes(volts);
+  command
+      .add_option("--interface", options.interface,
+                  "The sound interface's own figures, as `loopback` wrote them: its response is "
+                  "taken out, and its noise")
+      ->type_name("FILE");
   add_quantity(command, "--sensitivity", options.sensitivity,
                "The speaker's, dB at 2.83 V and 1 m: predicts how loud the hiss is");
   command.add_option("--gain-position", options.gain_position,
@@ -140,7 +167,9 @@ void add_verify(CLI::App& app, ExitStatus& status) {
       "not do it.");
   command
       ->add_option("FILES", options->files,
-                   "One recording, or two of one channel each, of the track verify or verify-bass")
+                   "One recording, or two of one channel each, of the tracks verify, verify-bass "
+                   "and stepped-bass, "
+                   "one or several in a row")
       ->required()
       ->expected(1, 2)
       ->type_name("FILE [FILE2]");

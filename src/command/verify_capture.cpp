@@ -12,6 +12,7 @@
 #include "files/interrupt.hpp"
 #include "measure/frame.hpp"
 #include "measure/marker.hpp"
+#include "measure/stepped_sine.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
@@ -122,6 +123,7 @@ bool is_used(const signal::Signal& announced) {
   return std::holds_alternative<signal::ChannelPattern>(announced) ||
          std::holds_alternative<signal::PolarityPulses>(announced) ||
          std::holds_alternative<signal::LogSweep>(announced) ||
+         std::holds_alternative<signal::SteppedSine>(announced) ||
          std::holds_alternative<signal::Silence>(announced);
 }
 
@@ -170,14 +172,46 @@ void read_parts(const std::filesystem::path& path, std::vector<Part>& parts) {
 // --- Measuring
 // -------------------------------------------------------------------------------------
 
-/// Measures the parts of one channel; the clock, once told by the pulses, holds for all.
+/// Measures the parts of one channel; the clock, once told by the pulses, holds for all. Steady
+/// tones tell it well enough for themselves.
 class PartMeter {
  public:
-  PartMeter(const std::vector<Part>& parts, Hertz rate) : parts_(parts), rate_(rate) {}
+  PartMeter(const std::vector<Part>& parts, const audio::StreamFormat& format)
+      : parts_(parts), rate_(format.rate), code_step_(format.code_step) {}
 
-  /// The player's clock by the clearest pulses of any channel.
+  /// The player's clock by the clearest pulses, or the clearest steady tone, of any channel.
   void find_clock(std::size_t channels) {
-    double clearest = 1000.0;  // power over noise from which the pulses tell it within 1e-6
+    find_clock_by_pulses(channels);
+    find_clock_by_tones(channels);
+  }
+
+  [[nodiscard]] std::optional<double> clock_ratio() const {
+    return clock_ratio_ ? clock_ratio_ : tones_clock_ratio_;
+  }
+
+  void measure(std::size_t channel, judge::ChannelMeasurements& to) const {
+    for (const Part& part : parts_) {
+      const std::vector<double>& x = part.samples[channel];
+      if (std::holds_alternative<signal::ChannelPattern>(part.marker.announced)) {
+        add_pattern(x, part, to);
+      } else if (const auto* p = std::get_if<signal::PolarityPulses>(&part.marker.announced)) {
+        add_pulses(x, part, *p, to);
+      } else if (const auto* s = std::get_if<signal::LogSweep>(&part.marker.announced)) {
+        add_sweep(x, part, *s, to);
+      } else if (const auto* tones = std::get_if<signal::SteppedSine>(&part.marker.announced)) {
+        add_stepped(x, part, *tones, to);
+      } else if (const auto* q = std::get_if<signal::Silence>(&part.marker.announced)) {
+        add_silence(x, part, *q, to);
+      }
+    }
+  }
+
+ private:
+  // Power over noise from which pulses tell the clock within 1e-6, and steady tones within 1e-4.
+  static constexpr double clear = 1000.0;
+
+  void find_clock_by_pulses(std::size_t channels) {
+    double clearest = clear;
     for (const Part& part : parts_) {
       const auto* pulses = std::get_if<signal::PolarityPulses>(&part.marker.announced);
       for (std::size_t c = 0; pulses != nullptr && c < channels; ++c) {
@@ -192,24 +226,20 @@ class PartMeter {
     }
   }
 
-  [[nodiscard]] std::optional<double> clock_ratio() const { return clock_ratio_; }
-
-  void measure(std::size_t channel, judge::ChannelMeasurements& to) const {
+  void find_clock_by_tones(std::size_t channels) {
+    double clearest = clear;
     for (const Part& part : parts_) {
-      const std::vector<double>& x = part.samples[channel];
-      if (std::holds_alternative<signal::ChannelPattern>(part.marker.announced)) {
-        add_pattern(x, part, to);
-      } else if (const auto* p = std::get_if<signal::PolarityPulses>(&part.marker.announced)) {
-        add_pulses(x, part, *p, to);
-      } else if (const auto* s = std::get_if<signal::LogSweep>(&part.marker.announced)) {
-        add_sweep(x, part, *s, to);
-      } else if (const auto* q = std::get_if<signal::Silence>(&part.marker.announced)) {
-        add_silence(x, part, *q, to);
+      const auto* tones = std::get_if<signal::SteppedSine>(&part.marker.announced);
+      for (std::size_t c = 0; tones != nullptr && c < channels; ++c) {
+        const measure::PartPlace announced{part.start(), part.marker.clock_ratio};
+        const auto clock = measure::clock_of(part.samples[c], rate_, *tones, announced);
+        if (clock.clearness <= clearest) continue;
+        clearest = clock.clearness;
+        tones_clock_ratio_ = clock.ratio;
       }
     }
   }
 
- private:
   [[nodiscard]] measure::PartPlace place(const Part& part) const {
     return {part.start(), clock_ratio_.value_or(part.marker.clock_ratio)};
   }
@@ -235,6 +265,15 @@ class PartMeter {
     to.sweep = judge::SweepReading{measure::measure_sweep(x, rate_, sweep, at), sweep.level};
   }
 
+  void add_stepped(const std::vector<double>& x, const Part& part, const signal::SteppedSine& tones,
+                   judge::ChannelMeasurements& to) const {
+    if (to.stepped) return;
+    const measure::PartPlace at{part.start(), clock_ratio().value_or(part.marker.clock_ratio)};
+    const measure::RecordingOptions options{judge::steady_tone_band(tones), code_step_};
+    to.stepped = judge::SteppedReading{measure::measure_stepped_sine(x, rate_, options, tones, at),
+                                       tones, rate_, at.clock_ratio};
+  }
+
   void add_silence(const std::vector<double>& x, const Part& part, const signal::Silence& silence,
                    judge::ChannelMeasurements& to) const {
     if (to.silence) return;
@@ -245,7 +284,8 @@ class PartMeter {
 
   const std::vector<Part>& parts_;
   Hertz rate_;
-  std::optional<double> clock_ratio_;
+  std::optional<double> code_step_;
+  std::optional<double> clock_ratio_, tones_clock_ratio_;
 };
 
 bool at_full_scale(const std::vector<Part>& parts, std::size_t channel, double highest) {
@@ -312,7 +352,7 @@ VerifyCapture measure_verification(const std::filesystem::path& path, int first_
   std::vector<Part> parts = wanted(found);
   read_parts(path, parts);
   const auto channels = static_cast<std::size_t>(scanned.format.channels);
-  PartMeter meter(parts, scanned.format.rate);
+  PartMeter meter(parts, scanned.format);
   meter.find_clock(channels);
   VerifyCapture capture;
   capture.file = described(scanned, found, parts, path);

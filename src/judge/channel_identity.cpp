@@ -25,12 +25,19 @@ double clearness(const PatternLine& line) {
   return line.stands_out() ? line.mean_square / std::max(line.noise, 1e-30) : 0.0;
 }
 
-bool use_low(const PatternReading& reading) {
+bool known(const PatternResponse& response, bool low) {
+  return response[low ? 0U : 1U] && response[low ? 2U : 3U];
+}
+
+bool use_low(const PatternReading& reading, const PatternResponse& response) {
   const auto clearest = [&](bool low) {
     return std::max(clearness(reading.line(true, low)), clearness(reading.line(false, low)));
   };
   // Noise and hum are louder at low frequencies; only what passes a low-pass filter needs these.
   constexpr double good_enough = 100.0;
+  // Of what a low-pass filter leaves of the upper lines nobody knows how much it is to be.
+  if (known(response, true) && !known(response, false) && clearest(true) >= good_enough)
+    return true;
   return clearest(false) < good_enough && clearest(true) > clearest(false);
 }
 
@@ -66,9 +73,9 @@ void judge_sides(ChannelIdentity& identity, Decibels left_over_right) {
 }  // namespace
 
 ChannelIdentity judge_channel_identity(const PatternReading& reading,
-                                       const std::array<Decibels, 4>& response) {
+                                       const PatternResponse& response) {
   ChannelIdentity identity;
-  identity.low = use_low(reading);
+  identity.low = use_low(reading, response);
   const PatternLine& left = reading.line(true, identity.low);
   const PatternLine& right = reading.line(false, identity.low);
   if (left.stands_out()) identity.left = level(left.mean_square);
@@ -84,8 +91,10 @@ ChannelIdentity judge_channel_identity(const PatternReading& reading,
                           : std::string("There is digital silence where the bursts should be.");
     return identity;
   }
-  const Decibels left_response = response[identity.low ? 0U : 1U];
-  const Decibels right_response = response[identity.low ? 2U : 3U];
+  // One side's alone would set it off against the other's by the gain of the whole.
+  const bool both_known = known(response, identity.low);
+  const Decibels left_response = both_known ? *response[identity.low ? 0U : 1U] : Decibels(0.0);
+  const Decibels right_response = both_known ? *response[identity.low ? 2U : 3U] : Decibels(0.0);
   // Where one side is hidden by noise, the noise bounds it.
   const double left_power = corrected(left, left_response);
   const double right_power = corrected(right, right_response);

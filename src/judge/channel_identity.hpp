@@ -24,13 +24,17 @@ struct ChannelIdentity {
   bool separation_at_least = false;
 };
 
-/// Decides by the pair of frequencies that stands further out of the noise. From 12 dB of
+/// What a channel is known to do to the pattern's lines, in their order; none where nothing is
+/// known.
+using PatternResponse = std::array<std::optional<Decibels>, 4>;
+
+/// Decides by the pair of frequencies that stands further out of the noise; by the low pair where
+/// only its response is known, as behind a low-pass. From 12 dB of
 /// difference on a channel carries one side, up to 6 dB it carries both, and in between nothing is
 /// said: the worst separation of a working channel is well over 20 dB, and a sum has equal shares
-/// (common practice). \param response what the channel is known to do to the pattern's lines (same
-/// order), taken out first; zeros where nothing is known
+/// (common practice). \param response taken out first, where it is known at both lines of the pair
 [[nodiscard]] ChannelIdentity judge_channel_identity(const measure::PatternReading& reading,
-                                                     const std::array<Decibels, 4>& response);
+                                                     const PatternResponse& response);
 
 /// "left", "right", "both", "silent" or "cannot-tell".
 [[nodiscard]] const char* name(Carries carries);

@@ -15,7 +15,6 @@ using measure::ResponsePoint;
 constexpr double model_uncertainty_db = 0.03;
 // Deeper than that below the highest point, leakage and crosstalk are part of what is measured.
 constexpr double deepest_db = 45.0;
-constexpr std::size_t least_points = 12;
 
 struct Point {
   Hertz frequency;
@@ -411,7 +410,8 @@ std::vector<Point> weighted(const std::vector<ResponsePoint>& points) {
 
 }  // namespace
 
-std::optional<ResponseFindings> recognise_filters(const std::vector<ResponsePoint>& points) {
+std::optional<ResponseFindings> recognise_filters(const std::vector<ResponsePoint>& points,
+                                                  std::size_t least_points) {
   const std::vector<Point> list = weighted(points);
   if (list.size() < least_points) return std::nullopt;
   Model model = explained(list);

@@ -26,8 +26,9 @@ struct ResponseFindings {
 /// Fits high-pass and low-pass (order 1 to 4 Butterworth, 2 and 4 Linkwitz-Riley), one peaking
 /// equaliser and a shelf at each end to the magnitudes, by damped least squares weighted with the
 /// points' uncertainty. A filter is added while it makes the fit clearly better; families and
-/// orders are then exchanged until none is better. \returns nothing for fewer than 12 points
+/// orders are then exchanged until none is better. \param least_points with fewer, nothing is
+/// returned \returns nothing where fewer points than that are within 45 dB of the highest
 [[nodiscard]] std::optional<ResponseFindings> recognise_filters(
-    const std::vector<measure::ResponsePoint>& points);
+    const std::vector<measure::ResponsePoint>& points, std::size_t least_points = 12);
 
 }  // namespace railtap::judge

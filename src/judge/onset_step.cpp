@@ -11,7 +11,9 @@ using measure::MeasuredStep;
 
 constexpr Dbfs full_scale_peak{-0.005};
 
-Findings findings_of(const MeasuredStep& measured, Hertz rate, const Limits& limits) {
+}  // namespace
+
+Findings judge_step(const MeasuredStep& measured, Hertz rate, const Limits& limits) {
   measure::Segment segment;
   segment.first_frame = measured.step.inner_first;
   segment.end_frame = measured.step.inner_end;
@@ -24,10 +26,13 @@ Findings findings_of(const MeasuredStep& measured, Hertz rate, const Limits& lim
   recording.full_scale = measured.full_scale;
   recording.flat = measured.flat;
   if (measured.block.frames > 0) recording.segments.push_back(std::move(segment));
-  return judge_channel(1, recording, rate, limits).findings;
+  Findings findings = judge_channel(1, recording, rate, limits).findings;
+  // A rail that lies at digital full scale is the recording's own, even where it is touched so
+  // lightly that a clean sine could do the same.
+  if (findings.verdict == Verdict::clipped && findings.peak && *findings.peak >= full_scale_peak)
+    findings.verdict = Verdict::input_overload;
+  return findings;
 }
-
-}  // namespace
 
 OnsetStep describe_step(const MeasuredStep& measured, Hertz rate,
                         const std::optional<LadderInput>& input, const Limits& limits) {
@@ -35,12 +40,8 @@ OnsetStep describe_step(const MeasuredStep& measured, Hertz rate,
   step.index = measured.step.index + 1;
   step.start = Seconds(static_cast<double>(measured.step.first) / rate.value());
   step.end = Seconds(static_cast<double>(measured.step.end) / rate.value());
-  const Findings findings = findings_of(measured, rate, limits);
+  const Findings findings = judge_step(measured, rate, limits);
   step.verdict = findings.verdict;
-  // A rail that lies at digital full scale is the recording's own, even where it is touched so
-  // lightly that a clean sine could do the same.
-  if (findings.verdict == Verdict::clipped && findings.peak && *findings.peak >= full_scale_peak)
-    step.verdict = Verdict::input_overload;
   step.level = findings.level;
   step.level_v = findings.level_v;
   step.thdn = findings.thdn;

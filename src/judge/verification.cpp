@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "judge/interface_part.hpp"
 #include "judge/sentence.hpp"
 #include "signal/channel_pattern.hpp"
 #include "units/print.hpp"
@@ -14,41 +15,7 @@ namespace {
 
 using measure::ResponsePoint;
 
-class Words {
- public:
-  explicit Words(std::vector<Finding>& to) : to_(to) {}
-  void fault(std::string text) { to_.push_back({Severity::fault, std::move(text)}); }
-  void caution(std::string text) { to_.push_back({Severity::caution, std::move(text)}); }
-  void note(std::string text) { to_.push_back({Severity::note, std::move(text)}); }
-
- private:
-  std::vector<Finding>& to_;
-};
-
 // --- Response ----------------------------------------------------------------------------------
-
-// A response between two points, in the logarithm of frequency; the nearest one beyond the ends.
-Decibels between(const std::vector<ResponsePoint>& points, Hertz frequency) {
-  const auto after =
-      std::lower_bound(points.begin(), points.end(), frequency,
-                       [](const ResponsePoint& p, Hertz hz) { return p.frequency < hz; });
-  if (after == points.begin()) return after->magnitude;
-  if (after == points.end()) return points.back().magnitude;
-  const auto before = after - 1;
-  const double share =
-      std::log(frequency / before->frequency) / std::log(after->frequency / before->frequency);
-  return before->magnitude + (after->magnitude - before->magnitude) * share;
-}
-
-// The interface's shape goes out, its gain stays: calibration has that.
-std::vector<ResponsePoint> without_interface(std::vector<ResponsePoint> points,
-                                             const InterfaceResponse* interface) {
-  if (interface == nullptr || interface->points.empty()) return points;
-  constexpr Hertz reference{1000.0};
-  const Decibels level = between(interface->points, reference);
-  for (ResponsePoint& p : points) p.magnitude -= between(interface->points, p.frequency) - level;
-  return points;
-}
 
 // Power sum of the harmonics that stood out, at the frequency where it is highest.
 std::optional<SweptDistortion> distortion_of(const measure::SweptResponse& response) {
@@ -68,9 +35,7 @@ std::optional<SweptDistortion> distortion_of(const measure::SweptResponse& respo
   return highest;
 }
 
-void say_filters(ChannelVerification& channel, const VerificationLimits& limits) {
-  Words words(channel.findings);
-  const ResponseFindings& found = *channel.filters;
+void say_filters(const ResponseFindings& found, const VerificationLimits& limits, Words& words) {
   std::vector<Filter> passes, others;
   for (const Filter& f : found.filters) {
     const bool pass = f.kind == FilterKind::high_pass || f.kind == FilterKind::low_pass;
@@ -96,17 +61,22 @@ void say_filters(ChannelVerification& channel, const VerificationLimits& limits)
 }
 
 void add_sweep(ChannelVerification& channel, const ChannelMeasurements& measured,
-               const InterfaceResponse* interface, const VerificationLimits& limits) {
+               const electric::SoundInterface* interface, const VerificationLimits& limits) {
   Words words(channel.findings);
-  if (!measured.sweep) return words.caution("No sweep was found; the response is not known.");
-  channel.response = without_interface(measured.sweep->response.points, interface);
+  if (!measured.sweep) {
+    return words.caution(measured.stepped
+                             ? "No sweep was found; the response is known at the steady tones only."
+                             : "No sweep was found; the response is not known.");
+  }
+  channel.response = measured.sweep->response.points;
+  channel.interface_part = take_out(interface, channel.response);
   channel.filters = recognise_filters(channel.response);
   if (!channel.filters) {
     const bool silent = channel.identity && channel.identity->carries == Carries::silent;
     if (!silent) words.caution("The sweep does not stand out of the noise.");
     return;
   }
-  say_filters(channel, limits);
+  say_filters(*channel.filters, limits, words);
   channel.distortion = distortion_of(measured.sweep->response);
   if (channel.distortion && channel.distortion->thd > limits.distortion) {
     words.fault(
@@ -115,10 +85,30 @@ void add_sweep(ChannelVerification& channel, const ChannelMeasurements& measured
   }
 }
 
+void add_steady_tones(ChannelVerification& channel, const ChannelMeasurements& measured,
+                      const electric::SoundInterface* interface, const VerificationLimits& limits) {
+  if (!measured.stepped) return;
+  const SteadyToneLimits of_tones{
+      {limits.distortion, limits.volts_per_full_scale, steady_tone_band(measured.stepped->played)},
+      limits.distortion,
+      limits.agreement};
+  SweptChannel swept;
+  if (channel.filters) swept = {&channel.response, channel.filters->level};
+  channel.steady_tones = judge_steady_tones(*measured.stepped, swept, interface, of_tones);
+  Words words(channel.findings);
+  const bool silent = channel.identity && channel.identity->carries == Carries::silent;
+  if (!channel.steady_tones->reference && !silent)
+    return words.caution("None of the steady tones stands out of the noise.");
+  // Where there is a sweep it has said them.
+  const auto& filters = channel.steady_tones->filters;
+  if (!channel.filters && filters) say_filters(*filters, limits, words);
+  say_steady_tones(*channel.steady_tones, of_tones, channel.findings);
+}
+
 // --- Channel and polarity ------------------------------------------------------------------------
 
-std::array<Decibels, 4> pattern_response(const std::vector<ResponsePoint>& points) {
-  std::array<Decibels, 4> response{};
+PatternResponse pattern_response(const std::vector<ResponsePoint>& points) {
+  PatternResponse response;
   if (points.empty()) return response;
   const signal::PatternBurst& left = signal::pattern_bursts[0];
   const signal::PatternBurst& right = signal::pattern_bursts[1];
@@ -127,7 +117,7 @@ std::array<Decibels, 4> pattern_response(const std::vector<ResponsePoint>& point
     // Only where it was measured; a filter's slope goes on beyond it.
     if (hz[i] < points.front().frequency.value() || hz[i] > points.back().frequency.value())
       continue;
-    response[i] = between(points, Hertz(hz[i]));
+    response[i] = between(points, Hertz(hz[i])).magnitude;
   }
   return response;
 }
@@ -168,17 +158,22 @@ void add_identity(ChannelVerification& channel, const ChannelMeasurements& measu
   say_identity(channel);
 }
 
+// The pulses went through the interface as well, so its part belongs to what turned them.
+std::vector<Filter> passed_on_the_way(const ChannelVerification& channel,
+                                      const ChannelMeasurements& measured) {
+  std::optional<ResponseFindings> found = channel.filters;
+  if (channel.interface_part) found = recognise_filters(measured.sweep->response.points);
+  if (!found) return {};
+  found->filters.insert(found->filters.end(), found->coupling.begin(), found->coupling.end());
+  return found->filters;
+}
+
 void add_polarity(ChannelVerification& channel, const ChannelMeasurements& measured) {
   Words words(channel.findings);
   if (channel.identity && channel.identity->carries == Carries::silent) return;
   if (!measured.pulses) return words.caution("No polarity pulses were found.");
   std::array<double, signal::polarity_amplitudes.size()> turns{};
-  std::vector<Filter> filters;
-  if (channel.filters) {
-    filters = channel.filters->filters;
-    filters.insert(filters.end(), channel.filters->coupling.begin(),
-                   channel.filters->coupling.end());
-  }
+  const std::vector<Filter> filters = passed_on_the_way(channel, measured);
   for (std::size_t k = 0; k < turns.size(); ++k)
     turns[k] = phase_turn(filters, measured.pulses->fundamental * static_cast<double>(k + 1));
   channel.polarity =
@@ -231,7 +226,7 @@ void say_lines(ChannelVerification& channel, const VerificationLimits& limits) {
 }
 
 void add_silence(ChannelVerification& channel, const ChannelMeasurements& measured,
-                 const InterfaceResponse* interface, const VerificationLimits& limits) {
+                 const electric::SoundInterface* interface, const VerificationLimits& limits) {
   if (!measured.silence || measured.silence->length.value() <= 0.0) {
     Words(channel.findings).caution("No silence was found; hiss and hum are not known.");
     return;
@@ -253,18 +248,38 @@ std::optional<Carries> expected_of(std::size_t index, std::size_t channels,
   return index == 0 ? Carries::left : Carries::right;
 }
 
+// A recording of the stepped tones alone is no verification that lacks its parts.
+bool holds_steady_tones_alone(const ChannelMeasurements& measured) {
+  return measured.stepped && !measured.pattern && !measured.pulses && !measured.sweep &&
+         !measured.silence;
+}
+
+void add_parts(ChannelVerification& channel, const ChannelMeasurements& measured,
+               const electric::SoundInterface* interface, const VerificationLimits& limits) {
+  if (holds_steady_tones_alone(measured)) {
+    add_steady_tones(channel, measured, interface, limits);
+    Words(channel.findings)
+        .caution(
+            "Only steady tones were found; channel, polarity, hiss and the response above "
+            "them are not known.");
+    return;
+  }
+  add_identity(channel, measured);
+  add_sweep(channel, measured, interface, limits);
+  add_steady_tones(channel, measured, interface, limits);
+  add_polarity(channel, measured);
+  add_silence(channel, measured, interface, limits);
+}
+
 ChannelVerification judge_channel(const ChannelMeasurements& measured,
-                                  const InterfaceResponse* interface,
+                                  const electric::SoundInterface* interface,
                                   const VerificationLimits& limits,
                                   std::optional<Carries> expected) {
   ChannelVerification channel;
   channel.channel = measured.channel;
   channel.file = measured.file;
   channel.expected = expected;
-  add_identity(channel, measured);
-  add_sweep(channel, measured, interface, limits);
-  add_polarity(channel, measured);
-  add_silence(channel, measured, interface, limits);
+  add_parts(channel, measured, interface, limits);
   if (measured.at_full_scale) {
     Words(channel.findings)
         .fault("The recording input was overloaded: samples are at full scale; lower its level.");
@@ -398,7 +413,7 @@ bool Verification::within_limits() const {
 }
 
 Verification judge_verification(const std::vector<ChannelMeasurements>& channels,
-                                const InterfaceResponse* interface,
+                                const electric::SoundInterface* interface,
                                 const VerificationLimits& limits) {
   Verification verification;
   for (std::size_t k = 0; k < channels.size(); ++k) {

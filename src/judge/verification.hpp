@@ -6,10 +6,13 @@
 #include <string>
 #include <vector>
 
+#include "electric/sound_interface.hpp"
 #include "judge/channel_identity.hpp"
 #include "judge/filters.hpp"
+#include "judge/finding_words.hpp"
 #include "judge/polarity.hpp"
 #include "judge/silence.hpp"
+#include "judge/steady_tones.hpp"
 #include "measure/channel_pattern.hpp"
 #include "measure/polarity.hpp"
 #include "measure/silence.hpp"
@@ -32,14 +35,9 @@ struct ChannelMeasurements {
   std::optional<measure::PatternReading> pattern;
   std::optional<measure::PolarityReading> pulses;
   std::optional<SweepReading> sweep;
+  std::optional<SteppedReading> stepped;
   std::optional<measure::SilenceReading> silence;
   bool at_full_scale = false;  ///< samples of a part were at the recording's limit
-};
-
-/// The recording interface's own part, measured by a loop from its output to its input.
-struct InterfaceResponse {
-  std::vector<measure::ResponsePoint> points;  ///< in order of frequency
-  std::optional<Dbfs> noise_a;                 ///< A-weighted
 };
 
 /// What plays into the amplifier.
@@ -57,19 +55,12 @@ struct VerificationLimits {
   Decibels quiet_cabin{30.0};
   /// Hum and whine re a full-scale programme at this volume.
   Decibels interference{-60.0};
-  Percent distortion{1.0};  ///< in the sweep
+  Percent distortion{1.0};  ///< in the sweep, and of a steady tone
+  Decibels agreement{0.5};  ///< of steady tones and sweep: five times what either is off by
   std::optional<Volts> volts_per_full_scale;
   std::optional<Decibels> sensitivity;  ///< of the speaker, dB at 2.83 V and 1 m
   std::optional<double> gain_position;  ///< 0 … 1 of the control's travel
   SourceKind source = SourceKind::speaker_level;
-};
-
-enum class Severity { fault, caution, note };
-
-/// One thing found, in a sentence.
-struct Finding {
-  Severity severity = Severity::note;
-  std::string text;
 };
 
 /// Total harmonic distortion while the sweep passed a frequency.
@@ -84,9 +75,12 @@ struct ChannelVerification {
   std::optional<Carries> expected;
   std::optional<ChannelIdentity> identity;
   std::optional<PolarityVerdict> polarity;
-  std::vector<measure::ResponsePoint> response;  ///< the interface's own taken out
+  /// As measured, or with the interface's own taken out: then `interface_part` is there.
+  std::vector<measure::ResponsePoint> response;
+  std::optional<measure::ResponsePoint> interface_part;  ///< where it was largest
   std::optional<ResponseFindings> filters;
   std::optional<SweptDistortion> distortion;  ///< the highest that stood out of the noise
+  std::optional<SteadyTones> steady_tones;    ///< none where no stepped tones were played
   std::optional<SilenceFindings> silence;
   std::vector<Finding> findings;
 };
@@ -114,9 +108,15 @@ struct Verification {
 
 /// Judges the channels of one system. Polarity that cannot be told and parts that are missing are
 /// faults of the verification, not of the car: they count as cautions, and as not within limits.
-/// \param interface null where it is not known
+///
+/// The interface's response re 1 kHz is taken out of magnitude and phase, interpolated in the
+/// logarithm of frequency, the nearest value held beyond its ends; its gain at 1 kHz stays, that is
+/// the calibration's. A loop-back has the interface's output in it as well, which plays no part in
+/// the car: what that takes away at the ends of the band is put back once too often. Polarity is
+/// judged by the response as recorded.
+/// \param interface its own figures by a loop-back; null where they are not known
 [[nodiscard]] Verification judge_verification(const std::vector<ChannelMeasurements>& channels,
-                                              const InterfaceResponse* interface,
+                                              const electric::SoundInterface* interface,
                                               const VerificationLimits& limits);
 
 /// "fault", "caution" or "note".

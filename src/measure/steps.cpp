@@ -221,8 +221,10 @@ std::vector<Step> find_plateaus(const LevelTrack& track) {
   return steps;
 }
 
-std::vector<Step> cut_evenly(const LevelTrack& track, const Grid& grid) {
-  const Context context{track, smoothed_level(track), disturbed_frames(track)};
+std::vector<Step> cut_evenly(const LevelTrack& track, const Grid& grid, Disturbances disturbances) {
+  Context context{track, smoothed_level(track), disturbed_frames(track)};
+  if (disturbances == Disturbances::measured)
+    context.disturbed.assign(context.disturbed.size(), false);
   const auto length = static_cast<double>(track.frame_length);
   const double lead =
       std::clamp(0.15 * grid.dwell, 0.05 * track.rate.value(), 0.25 * track.rate.value());

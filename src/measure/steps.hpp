@@ -39,9 +39,14 @@ struct Grid {
   int steps = 0;
 };
 
+/// Whether clicks and drop-outs are left out of what is measured. In frames of 10 ms, cycles of a
+/// tone below 50 Hz look like disturbances.
+enum class Disturbances { left_out, measured };
+
 /// The steps of a grid that lie in the recording. The first 15 % (at least 50 ms, at most 0.25 s)
 /// and the last 30 ms of each are left out of its inner part: edges, and what a coupling needs to
 /// settle. A step whose inner part does not lie in the recording is left out.
-[[nodiscard]] std::vector<Step> cut_evenly(const LevelTrack& track, const Grid& grid);
+[[nodiscard]] std::vector<Step> cut_evenly(const LevelTrack& track, const Grid& grid,
+                                           Disturbances disturbances = Disturbances::left_out);
 
 }  // namespace railtap::measure

@@ -59,6 +59,7 @@ struct DemoChannel {
 struct DemoVerification {
   std::string control;
   std::vector<std::string> found, corrected, left;  ///< faults, what was done, faults after that
+  std::vector<std::string> carries;  ///< each channel at the end: "left", "right", "both" …
 };
 
 struct DemoDocument {

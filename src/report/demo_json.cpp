@@ -78,8 +78,11 @@ std::string demo_json(const DemoDocument& document) {
   for (const DemoChannel& channel : document.channels) channels.push_back(json_of(channel));
   Json verifications = Json::array();
   for (const DemoVerification& v : document.verifications) {
-    verifications.push_back(
-        {{"control", v.control}, {"found", v.found}, {"corrected", v.corrected}, {"left", v.left}});
+    verifications.push_back({{"control", v.control},
+                             {"found", v.found},
+                             {"corrected", v.corrected},
+                             {"left", v.left},
+                             {"carries", v.carries}});
   }
   const Json json = {{"schema", "railtap.demo/1"},
                      {"folder", document.folder},

@@ -62,11 +62,21 @@ void write_head_unit(std::ostream& out, const DemoHeadUnit& unit) {
   }
 }
 
+// One channel that carries both sides is what a bass amplifier should have.
+std::string in_words(const std::vector<std::string>& carries) {
+  if (carries.size() == 1 && carries.front() == "both") return "both sides, summed to mono; ";
+  return "";
+}
+
 void write_wiring(std::ostream& out, const DemoDocument& document) {
   const char* label = "Wiring       ";
   for (const DemoVerification& v : document.verifications) {
     for (const std::string& text : v.found) {
       out << label << v.control << ": " << text << '\n';
+      label = "             ";
+    }
+    if (v.found.empty()) {
+      out << label << v.control << ": " << in_words(v.carries) << "nothing stands against it\n";
       label = "             ";
     }
     for (const std::string& text : v.corrected) out << "             -> " << text << '\n';

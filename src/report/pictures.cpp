@@ -262,22 +262,38 @@ svg::Axis response_axis(std::vector<double> level) {
   return svg::linear_axis("dB", level);
 }
 
+svg::Line response_line(const JsonView& points, const char* key) {
+  svg::Line line;
+  for (const JsonView& point : points.elements()) {
+    const auto hz = point["frequency_hz"].number(), db = point[key].number();
+    if (!hz || !db) continue;
+    line.x.push_back(*hz);
+    line.y.push_back(*db);
+  }
+  return line;
+}
+
 }  // namespace
 
-std::optional<Plot> response_picture(const JsonView& points, const PictureName& name) {
-  std::vector<double> frequency, level;
-  for (const JsonView& point : points.elements()) {
-    const auto hz = point["frequency_hz"].number(), db = point["magnitude_db"].number();
-    if (!hz || !db) continue;
-    frequency.push_back(*hz);
-    level.push_back(*db);
-  }
-  if (frequency.size() < 2) return std::nullopt;
+std::optional<Plot> response_picture(const JsonView& points, const JsonView& tones,
+                                     const PictureName& name) {
+  svg::Line swept = response_line(points, "magnitude_db"),
+            steady = response_line(tones, "response_db");
+  std::vector<double> level = swept.y;
+  level.insert(level.end(), steady.y.begin(), steady.y.end());
+  if (level.size() < 2) return std::nullopt;
   Plot plot = plot_of(name, "response", "Response");
   plot.x = frequency_axis();
-  plot.y = response_axis(level);
-  plot.lines.push_back({"", Ink::first, std::move(frequency), std::move(level)});
+  plot.y = response_axis(std::move(level));
   plot.description = "Level against frequency in decibels, from 20 Hz to 20 kHz.";
+  if (!swept.x.empty()) plot.lines.push_back(std::move(swept));
+  if (steady.x.empty()) return plot;
+  steady.name = "steady tones";
+  steady.ink = Ink::second;
+  steady.joined = false;
+  steady.markers = true;
+  plot.lines.push_back(std::move(steady));
+  plot.description += " Steady tones in the bass are marked.";
   return plot;
 }
 

@@ -32,8 +32,10 @@ struct PictureName {
 [[nodiscard]] std::optional<svg::Plot> distortion_picture(const JsonView& channel,
                                                           const JsonView& limit_percent,
                                                           const PictureName& name);
-/// `points` is a list of objects with "frequency_hz" and "magnitude_db".
+/// `points` is a list of objects with "frequency_hz" and "magnitude_db", `tones` one with
+/// "frequency_hz" and "response_db"; either may be empty.
 [[nodiscard]] std::optional<svg::Plot> response_picture(const JsonView& points,
+                                                        const JsonView& tones,
                                                         const PictureName& name);
 
 /// All that a document of railtap.analysis/1 or railtap.onset/1 gives, channel after channel.

@@ -62,6 +62,18 @@ Json filter_json(const judge::Filter& f) {
           {"words", judge::in_words(f)}};
 }
 
+Json filters_json(const std::vector<judge::Filter>& filters) {
+  Json list = Json::array();
+  for (const auto& f : filters) list.push_back(filter_json(f));
+  return list;
+}
+
+Json interface_json(const std::optional<measure::ResponsePoint>& part) {
+  if (!part) return nullptr;
+  return {{"frequency_hz", json_number(part->frequency.value())},
+          {"magnitude_db", json_number(part->magnitude.value())}};
+}
+
 Json points_json(const std::vector<measure::ResponsePoint>& points) {
   Json list = Json::array();
   for (const auto& p : points) {
@@ -76,9 +88,7 @@ Json points_json(const std::vector<measure::ResponsePoint>& points) {
 Json response_json(const judge::ChannelVerification& channel) {
   if (!channel.filters) return nullptr;
   const judge::ResponseFindings& found = *channel.filters;
-  Json filters = Json::array(), coupling = Json::array(), words = Json::array();
-  for (const auto& f : found.filters) filters.push_back(filter_json(f));
-  for (const auto& f : found.coupling) coupling.push_back(filter_json(f));
+  Json words = Json::array();
   for (const auto& text : judge::in_words(found.filters)) words.push_back(text);
   Json distortion = nullptr;
   if (channel.distortion) {
@@ -91,11 +101,45 @@ Json response_json(const judge::ChannelVerification& channel) {
           {"highest_db", json_number(found.highest.value())},
           {"lowest_db", json_number(found.lowest.value())},
           {"misfit_db", json_number(found.misfit.value())},
-          {"filters", std::move(filters)},
-          {"coupling", std::move(coupling)},
+          {"filters", filters_json(found.filters)},
+          {"coupling", filters_json(found.coupling)},
           {"words", std::move(words)},
           {"distortion", std::move(distortion)},
+          {"interface_taken_out", interface_json(channel.interface_part)},
           {"points", points_json(channel.response)}};
+}
+
+Json tone_json(const judge::SteadyTone& tone) {
+  const judge::Findings& f = tone.findings;
+  return {{"played_hz", json_number(tone.played.value())},
+          {"frequency_hz", json_number(f.frequency)},
+          {"verdict", judge::name(f.verdict)},
+          {"level_dbfs", json_number(f.level)},
+          {"level_v", json_number(f.level_v)},
+          {"response_db", json_number(tone.response)},
+          {"relative_db", json_number(tone.relative)},
+          {"re_sweep_db", json_number(tone.re_sweep)},
+          {"thdn_percent", json_number(f.thdn)},
+          {"thd_percent", json_number(f.thd)},
+          {"overdrive_positive_db", json_number(f.flat_top.overdrive_positive)},
+          {"overdrive_negative_db", json_number(f.flat_top.overdrive_negative)}};
+}
+
+Json steady_tones_json(const std::optional<judge::SteadyTones>& found) {
+  if (!found) return nullptr;
+  Json tones = Json::array(), filters = Json::array(), words = Json::array();
+  for (const auto& tone : found->tones) tones.push_back(tone_json(tone));
+  if (found->filters) {
+    filters = filters_json(found->filters->filters);
+    for (const auto& text : judge::in_words(found->filters->filters)) words.push_back(text);
+  }
+  return {{"played_dbfs", json_number(found->level.value())},
+          {"reference_db", json_number(found->reference)},
+          {"re_sweep_db", json_number(found->re_sweep)},
+          {"filters", std::move(filters)},
+          {"words", std::move(words)},
+          {"interface_taken_out", interface_json(found->interface_part)},
+          {"tones", std::move(tones)}};
 }
 
 Json silence_json(const std::optional<judge::SilenceFindings>& silence) {
@@ -128,6 +172,7 @@ Json channel_json(const judge::ChannelVerification& channel) {
           {"identity", identity_json(channel.identity)},
           {"polarity", polarity_json(channel.polarity)},
           {"response", response_json(channel)},
+          {"steady_tones", steady_tones_json(channel.steady_tones)},
           {"silence", silence_json(channel.silence)},
           {"findings", findings_json(channel.findings)}};
 }
@@ -154,6 +199,7 @@ Json limits_json(const VerificationDocument& document) {
           {"quiet_cabin_dba", limits.quiet_cabin.value()},
           {"interference_db", limits.interference.value()},
           {"distortion_percent", limits.distortion.value()},
+          {"agreement_db", limits.agreement.value()},
           {"filters_allowed", limits.filters_allowed}};
 }
 
@@ -179,6 +225,9 @@ std::string verification_json(const VerificationDocument& document) {
       "magnitude: recorded level over the level in the file that was played. level_db: the same "
       "where no filter acts. hiss: 20 Hz to 20 kHz without lines of hum and whine; hiss_a: the "
       "same A-weighted (IEC 61672-1) up to half the rate; whole_a: with lines. "
+      "steady_tones: response_db as magnitude; relative_db: re reference_db, where no filter acts; "
+      "thdn_percent: all but the fundamental over the whole, from 20 Hz, or a tenth below the "
+      "lowest tone, to 20 kHz; thd_percent: harmonics over the fundamental. "
       "hiss_sound_level_dba: at 1 m. re_programme: re a full-scale sine at this volume.";
   json["channels"] = std::move(channels);
   json["pair"] = pair_json(document.verification.pair);

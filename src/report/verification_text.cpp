@@ -87,6 +87,11 @@ std::string response_line(const judge::ResponseFindings& found) {
   return "-3 dB at " + low + " and " + high;
 }
 
+std::string interface_line(const measure::ResponsePoint& part) {
+  return "the interface's own taken out, at most " + format_fixed(part.magnitude, 2, Sign::always) +
+         " at " + format_quantity(part.frequency, 3);
+}
+
 std::string in_volts(const std::optional<Volts>& volts) {
   return volts ? format_quantity(*volts, 3) + ", " : "";
 }
@@ -112,6 +117,42 @@ void add_silence(std::ostream& out, const judge::SilenceFindings& silence) {
   }
 }
 
+std::string right(const std::string& text, std::size_t width) {
+  return std::string(width - std::min(width, text.size()), ' ') + text;
+}
+
+template <class Quantity>
+std::string or_dash(const std::optional<Quantity>& value, int decimals, Sign sign) {
+  return value ? format_fixed(*value, decimals, sign) : "-";
+}
+
+// Level, level re where no filter acts, THD+N and verdict of each tone.
+void add_tone(std::ostream& out, const judge::SteadyTone& tone, const std::string& label) {
+  const judge::Findings& f = tone.findings;
+  const std::string level = f.level_v ? format_quantity(*f.level_v, 3, Zeros::keep)
+                                      : or_dash(f.level, 1, Sign::minus_only);
+  add_line(out, label,
+           right(format_quantity(tone.played, 3), 8) + right(level, 12) +
+               right(or_dash(tone.relative, 1, Sign::always), 10) + "  THD+N" +
+               right(f.thdn ? format_quantity(*f.thdn, 2, Zeros::keep) : "-", 9) + "  " +
+               judge::name(f.verdict));
+}
+
+void add_steady_tones(std::ostream& out, const judge::SteadyTones& found) {
+  if (!found.reference) return;
+  const char* label = "steady tones";
+  for (const auto& tone : found.tones) {
+    add_tone(out, tone, label);
+    label = "";
+  }
+  if (found.re_sweep && found.most_off) {
+    add_line(out, "",
+             format_fixed(*found.re_sweep, 2, Sign::always) + " against the sweep, at " +
+                 format_quantity(found.most_off->frequency, 3) + " " +
+                 format_fixed(found.most_off->magnitude, 2, Sign::always) + " more");
+  }
+}
+
 void add_channel(std::ostream& out, const ChannelVerification& channel) {
   out << "\nChannel " << channel.channel << "  (" << channel.file << ")\n";
   add_findings(out, channel.findings);
@@ -120,12 +161,14 @@ void add_channel(std::ostream& out, const ChannelVerification& channel) {
   if (channel.filters) {
     add_line(out, "response", response_line(*channel.filters));
     for (const auto& words : judge::in_words(channel.filters->filters)) add_line(out, "", words);
+    if (channel.interface_part) add_line(out, "", interface_line(*channel.interface_part));
   }
   if (channel.distortion) {
     add_line(out, "distortion",
              "at most " + format_quantity(channel.distortion->thd, 2) + ", at " +
                  format_quantity(channel.distortion->frequency, 3));
   }
+  if (channel.steady_tones) add_steady_tones(out, *channel.steady_tones);
   if (channel.silence) add_silence(out, *channel.silence);
   if (channel.filters) add_plot(out, channel);
 }

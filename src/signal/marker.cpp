@@ -5,6 +5,7 @@
 #include <cmath>
 #include <string>
 
+#include "signal/third_octaves.hpp"
 #include "units/error.hpp"
 
 namespace railtap::signal {
@@ -106,9 +107,18 @@ Payload payload_of(const LogSweep& s) {
            count(s.high.value(), sweep_high_unit_hz, 1, "frequency"), level(s.level, 2), 0,
            count(s.length.value(), 1.0, 4, "length")}};
 }
+// A stepped sine is announced by how many bands follow one another from which on.
+unsigned first_band(const SteppedSine& s) {
+  const auto first = first_third_octave(s.frequencies);
+  if (first) return static_cast<unsigned>(*first);
+  throw Error("the marker cannot announce these frequencies", "marker",
+              "give third octaves one after the other, for example 40, 50, 63 and 80 Hz, or leave "
+              "the marker out");
+}
+
 Payload payload_of(const SteppedSine& s) {
   return {static_cast<unsigned>(Kind::stepped),
-          {static_cast<unsigned>(s.frequencies.size()), 0, level(s.level, 2), 0,
+          {static_cast<unsigned>(s.frequencies.size()), first_band(s), level(s.level, 2), 0,
            count(s.dwell.value(), tenth, 4, "dwell")}};
 }
 Payload payload_of(const PolarityPulses& s) {
@@ -134,6 +144,13 @@ Payload payload_of(const Other&) {
               "put a marker in front of a ladder, sweep, polarity, channels, silence or sine only");
 }
 
+std::optional<Signal> stepped_of(const Payload& payload) {
+  const auto& n = payload.numbers;
+  const auto frequencies = third_octaves(static_cast<int>(n[1]), static_cast<int>(n[0]));
+  if (frequencies.empty()) return std::nullopt;
+  return SteppedSine{frequencies, level(n[2]), tenths(n[4])};
+}
+
 std::optional<Signal> signal_of(const Payload& payload) {
   const auto& n = payload.numbers;
   switch (static_cast<Kind>(payload.kind)) {
@@ -144,7 +161,7 @@ std::optional<Signal> signal_of(const Payload& payload) {
       return LogSweep{hertz(n[0]), hertz(n[1]) * sweep_high_unit_hz, level(n[2]),
                       Seconds(static_cast<double>(n[4]))};
     case Kind::stepped:
-      return SteppedSine{std::vector<Hertz>(n[0]), level(n[2]), tenths(n[4])};
+      return stepped_of(payload);
     case Kind::polarity:
       return PolarityPulses{hertz(n[0]), level(n[2]), tenths(n[1])};
     case Kind::channels:

@@ -49,11 +49,12 @@ using MarkerData = std::array<std::uint8_t, marker_data_symbols>;
 /// From the marker's start to that of the signal that it announces.
 [[nodiscard]] Seconds marker_length(MarkerBand band);
 
-/// The data symbols that announce a signal. Announced are ladders, sweeps, stepped sines (number
-/// of frequencies only), polarity pulses, channel patterns, silence and sines.
-/// \throws Error for a signal that has no announcement, or whose numbers do not fit: levels in
-/// steps of 0.1 dB down to −102.3 dBFS, ladder steps 0.1 … 25.5 dB, dwell 0.1 … 25.5 s in steps of
-/// 0.1 s, frequencies in whole hertz (a sweep's upper one in steps of 100 Hz)
+/// The data symbols that announce a signal. Announced are ladders, sweeps, stepped sines of
+/// successive third-octave frequencies (1 Hz to 20 kHz as ISO 266 rounds them), polarity pulses,
+/// channel patterns, silence and sines. \throws Error for a signal that has no announcement, or
+/// whose numbers do not fit: levels in steps of 0.1 dB down to −102.3 dBFS, ladder steps 0.1 … 25.5
+/// dB, dwell 0.1 … 25.5 s in steps of 0.1 s, frequencies in whole hertz (a sweep's upper one in
+/// steps of 100 Hz)
 [[nodiscard]] MarkerData announce(const Signal& signal);
 
 /// The signal that symbols announce; none when the CRC is wrong. Fields that a marker does not

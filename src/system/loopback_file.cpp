@@ -38,17 +38,29 @@ std::optional<std::string> schema_in(const Json& json) {
   return json["schema"].get<std::string>();
 }
 
+// The points must rise in frequency: commands look them up.
+void read_response(electric::SoundInterface& interface, const Json& json,
+                   const std::string& place) {
+  Hertz before{0.0};
+  for (const Json& point : json.at("response")) {
+    const Hertz frequency(point.at("frequency_hz").get<double>());
+    if (!(frequency > before)) {
+      throw Error("the frequencies of its response do not rise", place + ", response",
+                  "make it again with railtap loopback");
+    }
+    interface.response.push_back({frequency, Decibels(point.at("magnitude_db").get<double>()),
+                                  point.at("phase_deg").get<double>()});
+    before = frequency;
+  }
+}
+
 electric::SoundInterface interface_in(const Json& json, const std::string& place) {
   electric::SoundInterface interface;
   interface.device = json.value("device", "");
   interface.date = json.value("date", "");
   interface.rate =
       require_positive(Hertz(json.at("sample_rate_hz").get<double>()), place + ", sample_rate_hz");
-  for (const Json& point : json.at("response")) {
-    interface.response.push_back({Hertz(point.at("frequency_hz").get<double>()),
-                                  Decibels(point.at("magnitude_db").get<double>()),
-                                  point.at("phase_deg").get<double>()});
-  }
+  read_response(interface, json, place);
   interface.thdn = quantity_at<Percent>(json, "thdn_percent");
   interface.level = quantity_at<Dbfs>(json, "level_dbfs");
   interface.noise = quantity_at<Dbfs>(json, "noise_dbfs");

@@ -9,8 +9,10 @@
 #include <string>
 
 #include "command/demo_flow.hpp"
+#include "files/atomic_file.hpp"
 #include "rig/truth.hpp"
 #include "support/within.hpp"
+#include "system/job_record.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;
@@ -89,6 +91,23 @@ TEST_CASE("demo: what it finds and sets in the camper van matches the rig's own 
   CHECK(document.channels[2].found.verdict == judge::Verdict::clean);
   CHECK(document.channels[4].meter.has_value());        // 50 Hz is in the meter's band
   CHECK_FALSE(document.channels[0].meter.has_value());  // 1 kHz is not
+
+  REQUIRE(document.verifications.size() == 3);
+  const report::DemoVerification& bass = document.verifications[2];
+  CHECK(bass.control == "bass");
+  CHECK(bass.found.empty());
+  CHECK(bass.carries == std::vector<std::string>{"both"});
+  const auto verified = system::Json::parse(
+      files::read_file(folder.path / "results" / "bass-verify-found.json", 10'000'000));
+  const auto& tones = verified["channels"][0]["steady_tones"];
+  REQUIRE(tones["tones"].size() == 11);
+  CHECK(std::abs(tones["re_sweep_db"].get<double>()) < 0.05);
+  // The head unit gives both sides alike at this volume, 20 dB below full scale; the bass sums
+  // them.
+  const double played =
+      true_level(rig, rig.amplifiers[1], rig.amplifiers[1].controls[0],
+                 rig.amplifiers[1].controls[0].travel, document.head_unit.highest_clean_step);
+  CHECK(test::within_db(tones["tones"][10]["level_v"].get<double>() / error, 0.1 * played, 0.02));
 
   for (const char* file : {"calibration.toml", "tones/volume-1000hz.wav", "captures/front-set.wav",
                            "results/bass-set.json"}) {

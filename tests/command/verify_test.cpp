@@ -12,6 +12,7 @@
 #include "command/demo_verify.hpp"
 #include "command/verify_capture.hpp"
 #include "rig/sound_card.hpp"
+#include "signal/third_octaves.hpp"
 #include "support/temporary_folder.hpp"
 #include "support/within.hpp"
 #include "units/error.hpp"
@@ -44,12 +45,19 @@ class Bench {
       : folder_(command::open_demo_folder(root_.path() / "demo", files::Overwrite::allow)),
         track_(command::write_verify_track(folder_)) {}
 
-  Verification verify(const rig::Rig& rig) {
+  Verification verify(const rig::Rig& rig) { return verify(rig, track_); }
+
+  Verification verify(const rig::Rig& rig, const signal::Track& track) {
+    return verify(rig, command::write_tone(folder_, track));
+  }
+
+ private:
+  Verification verify(const rig::Rig& rig, const std::filesystem::path& track) {
     rig::Play play;
     play.point.at = rig::TapPoint::At::amplifier;
     play.volume = {{Seconds(0.0), 24}};
-    const auto path = command::write_capture(
-        folder_, "capture", rig::record(rig, play, audio::open_sound_file(track_)));
+    const auto path = command::write_capture(folder_, "capture",
+                                             rig::record(rig, play, audio::open_sound_file(track)));
     auto capture = command::measure_verification(path, 1);
     judge::VerificationLimits limits;
     limits.volts_per_full_scale = Volts(47.4);
@@ -57,11 +65,39 @@ class Bench {
     return judge::judge_verification(capture.channels, nullptr, limits);
   }
 
- private:
   test::TemporaryFolder root_;
   command::DemoFolder folder_;
   std::filesystem::path track_;
 };
+
+// A verification, and stepped bass tones after a pause of any length, as the kit has them in files
+// of their own.
+signal::Track with_steady_tones(bool verification, Seconds pause) {
+  constexpr auto both = signal::Channels::both;
+  constexpr auto mid = signal::MarkerBand::mid, low = signal::MarkerBand::low,
+                 none = signal::MarkerBand::none;
+  constexpr Dbfs level{-15.0};
+  signal::Track track;
+  track.name = "steady";
+  if (verification) {
+    track.parts = {{signal::ChannelPattern{level}, both, mid},
+                   {signal::PolarityPulses{Hertz(500.0), level, Seconds(1.0)}, both, mid},
+                   {signal::LogSweep{Hertz(20.0), Hertz(19000.0), level, Seconds(4.0)}, both, mid},
+                   {signal::Silence{Seconds(1.0)}, both, mid}};
+  }
+  track.parts.push_back({signal::Silence{pause}, both, none});
+  track.parts.push_back(
+      {signal::SteppedSine{signal::third_octaves(13, 11), Dbfs(-20.0), Seconds(0.6)}, both, low});
+  track.parts.push_back({signal::Silence{Seconds(0.5)}, both, none});
+  return track;
+}
+
+const judge::Filter* boost_in(const std::optional<judge::ResponseFindings>& found) {
+  if (!found) return nullptr;
+  const auto boost = std::find_if(found->filters.begin(), found->filters.end(),
+                                  [](const auto& f) { return f.kind == FilterKind::peaking; });
+  return boost == found->filters.end() ? nullptr : &*boost;
+}
 
 rig::Control& front(rig::Rig& rig) {
   return rig.amplifiers[0].controls[0];
@@ -133,6 +169,50 @@ TEST_CASE("verify: filters, boosts and tone controls are told") {
   rig.head_unit.tone.treble = Decibels(-6.0);
   const std::string dull = faults(bench.verify(rig));
   CHECK_MESSAGE(dull.find("treble cut") != std::string::npos, dull);
+}
+
+TEST_CASE("verify: a bass boost is found by the sweep and by steady tones, whatever the clock") {
+  Bench bench;
+  struct Way {
+    double clock_ppm, pause_s;
+  };
+  for (const auto& [clock_ppm, pause_s] : {Way{-5000.0, 0.3}, Way{0.0, 7.7}, Way{5000.0, 2.4}}) {
+    CAPTURE(clock_ppm);
+    CAPTURE(pause_s);
+    rig::Rig rig = sound_van();
+    front(rig).faults.bass_boost = Decibels(6.0);
+    rig.sound_card.clock_ppm = clock_ppm;
+    const Verification found = bench.verify(rig, with_steady_tones(true, Seconds(pause_s)));
+    for (const auto& channel : found.channels) {
+      REQUIRE(channel.steady_tones.has_value());
+      CHECK(channel.steady_tones->tones.size() == 11);
+      const judge::Filter* swept = boost_in(channel.filters);
+      const judge::Filter* steady = boost_in(channel.steady_tones->filters);
+      REQUIRE(swept != nullptr);
+      REQUIRE(steady != nullptr);
+      // A sound card that is 0.5 % fast sees every frequency 0.5 % low.
+      const double hz = 45.0 / (1.0 + clock_ppm * 1e-6);
+      CHECK(test::within_rel(swept->frequency.value(), hz, 0.01));
+      CHECK(test::within_rel(steady->frequency.value(), hz, 0.02));
+      CHECK(test::within_abs(swept->gain.value(), 6.0, 0.1));
+      CHECK(test::within_abs(steady->gain.value(), 6.0, 0.2));
+      REQUIRE(channel.steady_tones->re_sweep.has_value());
+      CHECK(test::within_abs(channel.steady_tones->re_sweep->value(), 0.0, 0.05));
+      CHECK(test::within_abs(channel.steady_tones->most_off->magnitude.value(), 0.0, 0.1));
+      for (const auto& tone : channel.steady_tones->tones)
+        CHECK(tone.findings.verdict == judge::Verdict::clean);
+    }
+  }
+}
+
+TEST_CASE("verify: steady tones alone find the boost, and say what is not known") {
+  Bench bench;
+  rig::Rig rig = sound_van();
+  front(rig).faults.bass_boost = Decibels(6.0);
+  const std::string text = faults(bench.verify(rig, with_steady_tones(false, Seconds(1.0))));
+  CHECK_MESSAGE(text.find("bass boost of +6.0 dB at 45 Hz") != std::string::npos, text);
+  CHECK(text.find("Only steady tones were found") != std::string::npos);
+  CHECK(text.find("No sweep") == std::string::npos);
 }
 
 TEST_CASE("verify: hiss, hum, whine and crosstalk are told") {

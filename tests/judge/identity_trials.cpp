@@ -16,25 +16,19 @@
 #include "judge/polarity.hpp"
 #include "measure/marker.hpp"
 #include "signal/generator.hpp"
+#include "support/random_draws.hpp"
 
 using namespace railtap;
 using judge::Carries;
 using judge::Polarity;
+using test::between;
+using test::log_between;
+using test::one_of;
+using test::Random;
 
 namespace {
 
-using Random = std::mt19937_64;
 constexpr double rate = 48000.0;
-
-double between(Random& random, double low, double high) {
-  return std::uniform_real_distribution<double>(low, high)(random);
-}
-double log_between(Random& random, double low, double high) {
-  return std::exp(between(random, std::log(low), std::log(high)));
-}
-int one_of(Random& random, int count) {
-  return std::uniform_int_distribution<int>(0, count - 1)(random);
-}
 
 struct Stereo {
   std::vector<double> left, right;

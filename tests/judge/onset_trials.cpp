@@ -11,18 +11,13 @@
 
 #include "support/onset_of.hpp"
 #include "support/played_steps.hpp"
+#include "support/random_draws.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;
 using namespace railtap::test;
 
 namespace {
-
-using Random = std::mt19937_64;
-
-double between(Random& random, double low, double high) {
-  return std::uniform_real_distribution<double>(low, high)(random);
-}
 
 // Errors of one criterion, and how often twice the stated uncertainty covers them.
 struct Tally {

@@ -14,21 +14,13 @@
 #include "measure/clipped_sine.hpp"
 #include "measure/tone.hpp"
 #include "support/clipped_tone.hpp"
+#include "support/random_draws.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;
 using namespace railtap::test;
 
 namespace {
-
-using Random = std::mt19937_64;
-
-double between(Random& random, double low, double high) {
-  return std::uniform_real_distribution<double>(low, high)(random);
-}
-double log_between(Random& random, double low, double high) {
-  return std::exp(between(random, std::log(low), std::log(high)));
-}
 
 std::size_t orders_at(double hz) {
   return std::min<std::size_t>(60, static_cast<std::size_t>(21600.0 / hz));

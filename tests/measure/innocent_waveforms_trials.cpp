@@ -13,6 +13,7 @@
 #include "measure/folded_cycle.hpp"
 #include "measure/tone.hpp"
 #include "support/clipped_tone.hpp"
+#include "support/random_draws.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;
@@ -21,15 +22,7 @@ using std::numbers::pi;
 
 namespace {
 
-using Random = std::mt19937_64;
 constexpr double rate = 48000.0;
-
-double between(Random& random, double low, double high) {
-  return std::uniform_real_distribution<double>(low, high)(random);
-}
-double log_between(Random& random, double low, double high) {
-  return std::exp(between(random, std::log(low), std::log(high)));
-}
 
 /// A sine whose level drifts and whose speed wavers, as belts, heaters and tired supplies do.
 std::vector<double> drifting(Random& random, double hz) {

@@ -60,6 +60,18 @@ TEST_CASE("demo report: the document has a key for everything, and null for what
   CHECK(json["within_limits"] == true);
 }
 
+TEST_CASE("demo report: a bass channel that carries both sides is said to be right") {
+  report::DemoDocument document = example();
+  document.verifications = {{"bass", {}, {}, {}, {"both"}},
+                            {"rear", {}, {}, {}, {"left", "right"}}};
+  const std::string text = report::demo_text(document);
+  CHECK(text.find("bass: both sides, summed to mono; nothing stands against it") !=
+        std::string::npos);
+  CHECK(text.find("rear: nothing stands against it") != std::string::npos);
+  const auto json = nlohmann::json::parse(report::demo_json(document));
+  CHECK(json["verifications"][0]["carries"] == nlohmann::json::array({"both"}));
+}
+
 TEST_CASE("demo report: the table says what was found, reached and is still to go") {
   report::DemoDocument document = example();
   const std::string text = report::demo_text(document);

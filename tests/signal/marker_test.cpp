@@ -42,6 +42,19 @@ TEST_CASE("marker: sweep, polarity, pattern and silence come back too") {
   CHECK(std::get<Silence>(*announced_signal(announce(Silence{Seconds(5)}))).length.value() == 5.0);
 }
 
+TEST_CASE("marker: a stepped sine comes back with its frequencies, if they are third octaves") {
+  const std::vector<Hertz> bass{Hertz(20), Hertz(25), Hertz(31.5), Hertz(40), Hertz(50)};
+  const auto back =
+      std::get<SteppedSine>(*announced_signal(announce(SteppedSine{bass, Dbfs(-20), Seconds(4)})));
+  REQUIRE(back.frequencies.size() == bass.size());
+  for (std::size_t k = 0; k < bass.size(); ++k)
+    CHECK(test::within_rel(back.frequencies[k].value(), bass[k].value(), 1e-12));
+  CHECK(test::within_abs(back.level.value(), -20.0, 1e-9));
+  CHECK(back.dwell.value() == 4.0);
+  const SteppedSine uneven{{Hertz(20), Hertz(50)}, Dbfs(-20), Seconds(4)};
+  CHECK_THROWS_WITH_AS((void)announce(uneven), doctest::Contains("third octaves"), Error);
+}
+
 TEST_CASE("marker: any single wrong symbol is noticed") {
   const MarkerData data = announce(ladder);
   for (std::size_t i = 0; i < data.size(); ++i) {

@@ -73,6 +73,28 @@ std::string figures(const RecordRow& row) {
          "</dl>\n";
 }
 
+std::string tone_row(const JsonView& tone) {
+  const bool in_dbfs = !tone["level_v"].known() && tone["level_dbfs"].known();
+  const auto cell = [](const std::string& content) { return "<td>" + content + "</td>"; };
+  return "<tr><th scope=\"row\">" + marked(hertz(tone["played_hz"])) + "</th>" +
+         cell(marked(in_dbfs ? dbfs(tone["level_dbfs"]) : volts(tone["level_v"]))) +
+         cell(marked(signed_decibels(tone["relative_db"]))) +
+         cell(marked(percent(tone["thdn_percent"]))) +
+         cell(isolated(shortened(tone["verdict"].text(), 30))) + "</tr>\n";
+}
+
+/// Levels at steady tones in the bass, where they were played.
+std::string steady_tones(const RecordRow& row) {
+  const JsonView tones = row.steady_tones["tones"];
+  if (tones.size() == 0) return "";
+  std::string out =
+      "<h3>Steady bass tones</h3>\n<table class=\"tones\">\n<thead><tr><th scope=\"col\">tone</th>"
+      "<th scope=\"col\">level</th><th scope=\"col\">response</th><th scope=\"col\">THD+N</th>"
+      "<th scope=\"col\">verdict</th></tr></thead>\n<tbody>\n";
+  for (const JsonView& tone : tones.elements()) out += tone_row(tone);
+  return out + "</tbody>\n</table>\n";
+}
+
 std::string notes(const RecordRow& row) {
   std::string out = "<div class=\"notes\">\n<h3>Gain, switches and remarks</h3>\n";
   if (row.noted.empty()) return out + "<p class=\"unknown\">nothing was noted</p>\n</div>\n";
@@ -131,8 +153,10 @@ std::string pictures(const RecordRow& row, std::size_t index) {
   pictures.add(transfer_picture(row.reached, name), "transfer curve");
   pictures.add(distortion_picture(row.onset, limit, name), "THD+N against level");
   pictures.add(spectrum_picture(row.reached, name), "spectrum");
-  pictures.add(response_picture(row.verified["response"]["points"], name), "response");
-  return "<div class=\"evidence\">\n" + pictures.html() + "</div>\n";
+  pictures.add(
+      response_picture(row.verified["response"]["points"], row.steady_tones["tones"], name),
+      "response");
+  return "<div class=\"evidence\">\n" + pictures.html() + steady_tones(row) + "</div>\n";
 }
 
 }  // namespace

@@ -84,6 +84,20 @@ void take_analysis(RecordRow& row, const JsonView& entry, const JsonView& channe
   }
 }
 
+/// A recording of the stepped tones alone leaves what else was verified standing.
+bool is_steady_tones_alone(const JsonView& channel) {
+  return channel["steady_tones"].known() && !channel["identity"].known() &&
+         !channel["polarity"].known() && !channel["response"].known() &&
+         !channel["silence"].known();
+}
+
+void take_verification(RecordRow& row, const JsonView& entry, const JsonView& channel) {
+  if (channel["steady_tones"]["tones"].size() > 0) row.steady_tones = channel["steady_tones"];
+  if (row.verified.known() && is_steady_tones_alone(channel)) return;
+  row.verified_entry = entry;
+  row.verified = channel.known() ? channel : entry["result"];
+}
+
 /// Later entries take the place of earlier ones.
 void take(RecordRow& row, const JsonView& entry, std::size_t index) {
   const std::string kind = entry["kind"].text();
@@ -93,10 +107,7 @@ void take(RecordRow& row, const JsonView& entry, std::size_t index) {
     row.onset_entry = entry;
     row.onset = channel;
   }
-  if (kind == "verification") {
-    row.verified_entry = entry;
-    row.verified = channel.known() ? channel : entry["result"];
-  }
+  if (kind == "verification") take_verification(row, entry, channel);
   if (!entry["note"].text().empty()) row.noted.push_back(entry);
   if (!row.number.known()) row.number = channel["channel"];
 }

@@ -16,14 +16,15 @@ struct RecordRow {
   bool alone = true;    ///< the subject has no other channel
   JsonView number;      ///< of the channel within its recording
 
-  JsonView reached_entry, reached;  ///< analysis of a tone, after what was corrected
-  JsonView found_entry, found;      ///< analysis of a tone, before
-  JsonView onset_entry, onset;      ///< of railtap.onset/1
-  JsonView quiet_entry, quiet;      ///< analysis with nothing playing
-  JsonView target;                  ///< what has "target_v"
-  JsonView tolerance;               ///< in decibels, of the target
-  JsonView verified_entry, verified;
-  std::vector<JsonView> noted;  ///< entries with a note about the subject, in order
+  JsonView reached_entry, reached;    ///< analysis of a tone, after what was corrected
+  JsonView found_entry, found;        ///< analysis of a tone, before
+  JsonView onset_entry, onset;        ///< of railtap.onset/1
+  JsonView quiet_entry, quiet;        ///< analysis with nothing playing
+  JsonView target;                    ///< what has "target_v"
+  JsonView tolerance;                 ///< in decibels, of the target
+  JsonView verified_entry, verified;  ///< of railtap.verification/1
+  JsonView steady_tones;              ///< the latest of a verification, which may hold nothing else
+  std::vector<JsonView> noted;        ///< entries with a note about the subject, in order
 };
 
 /// All rows, head unit first, then in the order in which the record names them.

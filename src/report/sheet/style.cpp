@@ -65,6 +65,8 @@ ul, ol { padding-left: 1.2rem }
 .pictures { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(19rem, 100%), 1fr));
   gap: 1rem 1.6rem; align-content: start }
 figure { break-inside: avoid; min-width: 0 }
+.tones { max-width: 34rem; margin: .4rem 0 }
+.tones th, .tones td { padding: .12rem .7rem .12rem 0 }
 .missing { border-top: 1px dotted var(--rule); padding-top: .4rem }
 .stop { border: 3px solid var(--stop); padding: .8rem 1.2rem }
 .stop h2 { color: var(--stop) }

@@ -1,0 +1,31 @@
+// SPDX-License-Identifier: MIT
+// What a verification has to say: sentences, each with its weight.
+#pragma once
+
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace railtap::judge {
+
+enum class Severity { fault, caution, note };
+
+/// One thing found, in a sentence.
+struct Finding {
+  Severity severity = Severity::note;
+  std::string text;
+};
+
+/// Adds findings to a list.
+class Words {
+ public:
+  explicit Words(std::vector<Finding>& to) : to_(to) {}
+  void fault(std::string text) { to_.push_back({Severity::fault, std::move(text)}); }
+  void caution(std::string text) { to_.push_back({Severity::caution, std::move(text)}); }
+  void note(std::string text) { to_.push_back({Severity::note, std::move(text)}); }
+
+ private:
+  std::vector<Finding>& to_;
+};
+
+}  // namespace railtap::judge
