@@ -88,7 +88,7 @@ std::string steady_tones(const RecordRow& row) {
   const JsonView tones = row.steady_tones["tones"];
   if (tones.size() == 0) return "";
   std::string out =
-      "<h3>Steady bass tones</h3>\n<table class=\"tones\">\n<thead><tr><th scope=\"col\">tone</th>"
+      "<h3>Steady bass tones</h3>\n<table>\n<thead><tr><th scope=\"col\">tone</th>"
       "<th scope=\"col\">level</th><th scope=\"col\">response</th><th scope=\"col\">THD+N</th>"
       "<th scope=\"col\">verdict</th></tr></thead>\n<tbody>\n";
   for (const JsonView& tone : tones.elements()) out += tone_row(tone);
@@ -126,6 +126,11 @@ class Pictures {
     }
   }
 
+  /// What stands among the pictures as one of them; may be empty.
+  void add_table(const std::string& table) {
+    if (!table.empty()) figures_ += "<figure class=\"tones\">\n" + table + "</figure>\n";
+  }
+
   [[nodiscard]] std::string html() const {
     std::string out;
     if (!figures_.empty()) out += "<div class=\"pictures\">\n" + figures_ + "</div>\n";
@@ -156,7 +161,8 @@ std::string pictures(const RecordRow& row, std::size_t index) {
   pictures.add(
       response_picture(row.verified["response"]["points"], row.steady_tones["tones"], name),
       "response");
-  return "<div class=\"evidence\">\n" + pictures.html() + steady_tones(row) + "</div>\n";
+  pictures.add_table(steady_tones(row));
+  return "<div class=\"evidence\">\n" + pictures.html() + "</div>\n";
 }
 
 }  // namespace

@@ -65,8 +65,8 @@ ul, ol { padding-left: 1.2rem }
 .pictures { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(19rem, 100%), 1fr));
   gap: 1rem 1.6rem; align-content: start }
 figure { break-inside: avoid; min-width: 0 }
-.tones { max-width: 34rem; margin: .4rem 0 }
-.tones th, .tones td { padding: .12rem .7rem .12rem 0 }
+.tones table { font-size: .82rem }
+.tones th, .tones td { padding: .1rem .5rem .1rem 0 }
 .missing { border-top: 1px dotted var(--rule); padding-top: .4rem }
 .stop { border: 3px solid var(--stop); padding: .8rem 1.2rem }
 .stop h2 { color: var(--stop) }
@@ -98,6 +98,16 @@ figure { break-inside: avoid; min-width: 0 }
   .notes { border: 1px solid var(--rule); margin: .3rem 0 }
   .pictures { display: block }
   .pictures figure { display: inline-block; width: 47%; margin: .5rem 1.2% 0; vertical-align: top }
+  .pictures .tones { display: block; width: 97.6% }
+  .tones table, .tones thead, .tones tr, .tones tbody { display: block }
+  .tones h3 { line-height: 1.1 }
+  .tones thead { width: calc(50% - 1rem) }
+  .tones tbody { columns: 2; column-gap: 2rem }
+  .tones tr { display: grid; grid-template-columns: repeat(5, 1fr); line-height: 1.35;
+    break-inside: avoid }
+  .tones th, .tones td { padding: 0 .4rem 0 0 }
+  .commands li { padding: .12rem 0; line-height: 1.2 }
+  .commands code { line-height: 1.2 }
   .every { font-size: .95rem }
   .every th, .every td { padding: .25rem .5rem .25rem 0 }
   .gauge { width: 9rem }
