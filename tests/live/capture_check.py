@@ -21,6 +21,7 @@ from null_sink import NullSink
 
 RATE = 48000
 CODE = 2.0 ** -23
+LOOK = 4096  # frames that are looked up at a time, until one is found
 
 
 def noise(seconds, channels=2, peak=0.25):
@@ -41,22 +42,37 @@ def sidecar(file):
     return json.loads(pathlib.Path(f"{file}.json").read_text())
 
 
+def keys_of(samples):
+    """A whole number for each frame that, among minutes of noise, hardly another has: both 24-bit codes side by side."""
+    codes = numpy.rint(samples[:, :2].astype(float) / CODE).astype(numpy.int64)
+    return codes[:, 0] + (codes[:, 1] << 24)
+
+
 def runs_of(recorded, played):
     """Where the recording follows what was played: (first frame, frames, place in what was played) of every run."""
-    where = {float(a) + 2.0 * float(b): i for i, (a, b) in enumerate(played)}
+    keys = keys_of(played)
+    order = numpy.argsort(keys)
     runs = []
     i = 0
     while i < len(recorded):
-        place = where.get(float(recorded[i, 0]) + 2.0 * float(recorded[i, 1]))
-        if place is None:
-            i += 1
+        sought = keys_of(recorded[i:i + LOOK])
+        found = order[numpy.minimum(numpy.searchsorted(keys, sought, sorter=order), len(keys) - 1)]
+        known = keys[found] == sought
+        if not known.any():
+            i += len(sought)
             continue
+        i, place = i + int(numpy.argmax(known)), int(found[numpy.argmax(known)])
         most = min(len(recorded) - i, len(played) - place)
         same = numpy.all(recorded[i:i + most, :2] == played[place:place + most], axis=1)
         length = most if same.all() else int(numpy.argmin(same))
         runs.append((i, length, place))
         i += max(length, 1)
     return runs
+
+
+def level_dbfs(samples):
+    """RMS re a full-scale sine [AES17]."""
+    return 10.0 * numpy.log10(2.0 * numpy.mean(samples.astype(float) ** 2))
 
 
 class Bench:
@@ -115,16 +131,27 @@ def check_whole(program, seconds=8.0):
         document = json.loads(out)
         assert document == sidecar(bench.folder / "whole.wav")
         assert document["complete"] and document["ended_by"] == "duration" and document["gaps"] == [], document
+        assert document["lost_frames"] == 0 and document["driver_overflows"] == 0, document
         assert document["bits_used"] == 24 and document["frames"] == round(seconds * RATE), document
         recorded = read(bench.folder / "whole.wav")
         runs = runs_of(recorded, bench.played)
         assert len(runs) == 1, runs
-        first, length, _ = runs[0]
+        first, length, place = runs[0]
         assert first < RATE and length == len(recorded) - first, (runs, len(recorded))
         peaks = 20.0 * numpy.log10(numpy.abs(recorded).max(axis=0))
         for channel, peak in zip(document["channels"], peaks):
             assert abs(channel["peak_dbfs"] - peak) < 0.001, (channel, peak)
-        print(f"{length} frames, every one as it was played; worst backlog {document['worst_backlog_s']:.3f} s")
+        # What the program reads from its own recording is the level that was played.
+        analysed = subprocess.run([program, "analyze", str(bench.folder / "whole.wav"), "--json"], capture_output=True,
+                                  text=True)
+        share = 10.0 * numpy.log10(length / len(recorded))  # silence in front of it, where there is some
+        errors = []
+        for channel in json.loads(analysed.stdout)["channels"]:
+            played = bench.played[place:place + length, channel["channel"] - 1]
+            errors.append(channel["level_dbfs"] - level_dbfs(played) - share)
+        assert len(errors) == 2 and max(map(abs, errors)) < 0.01, errors
+        print(f"{length} frames, every one as it was played; level off by {max(map(abs, errors)):.6f} dB; worst backlog "
+              f"{document['worst_backlog_s']:.3f} s")
 
 
 def check_killed(program):
@@ -260,7 +287,7 @@ def check_interrupted(program):
 def check_meter(program):
     """On a terminal a level line is written over and over, and says when the input clips; in a pipe there is none."""
     with Bench(program, 1.0) as bench:
-        time_s = numpy.arange(10 * RATE) / RATE
+        time_s = numpy.arange(60 * RATE) / RATE  # a busy computer starts the second recording late
         quiet = 0.1 * numpy.sin(2.0 * numpy.pi * 1000.0 * time_s)
         loud = numpy.where(time_s > 4.0, numpy.clip(20.0 * quiet, -1.0, 1.0), quiet)
         wavfile.write(bench.folder / "loud.wav", RATE, numpy.stack([quiet, loud], axis=1).astype("<f4"))
