@@ -7,6 +7,7 @@ import json
 import os
 import pathlib
 import pty
+import random
 import resource
 import signal
 import subprocess
@@ -91,7 +92,7 @@ class Bench:
                                 text=True, **keywords)
 
     def play(self):
-        self.sound.play(self.folder / "noise.wav")
+        return self.sound.play(self.folder / "noise.wav")
 
     def __enter__(self):
         return self
@@ -176,6 +177,86 @@ def check_killed(program):
         assert len(read(bench.folder / "killed.wav")) == len(recorded)
         ended(bench.start("killed.wav", "--seconds", "1s", "--force"), 0)
         assert len(read(bench.folder / "killed.wav")) == RATE
+
+
+def check_killed_often(program, kills=100, at_once=5):
+    """A hundred times killed at random moments, from before the first sample to the fourth second: what is there is readable
+    to its end and as it was played, and an earlier recording, also one whose name is wanted again, stays as it was."""
+    chance = random.Random(3)
+    with Bench(program, 20.0) as bench:
+        earlier = bench.folder / "earlier.wav"
+        ended(bench.start("earlier.wav", "--seconds", "1s"), 0)
+        before = (earlier.read_bytes(), pathlib.Path(f"{earlier}.json").read_bytes())
+        begun = seconds = 0
+        for first in range(0, kills, at_once):
+            player = bench.play()
+            names = [f"killed{number}.wav" for number in range(first, first + at_once)]
+            recordings = [(name, bench.start(name), time.monotonic() + chance.uniform(0.0, 4.0)) for name in names]
+            refused = bench.start("earlier.wav")
+            for name, recording, when in sorted(recordings, key=lambda one: one[2]):
+                time.sleep(max(0.0, when - time.monotonic()))
+                file = bench.folder / name
+                there = file.stat().st_size if file.exists() else 0
+                recording.kill()
+                recording.wait()
+                recording.communicate()
+                if file.exists() and file.stat().st_size > 0:
+                    begun += 1
+                    seconds += check_broken_off(bench, file, there)
+                else:
+                    assert there == 0, (name, there)
+            ended(refused, 2)
+            player.kill()
+            player.wait()
+        assert before == (earlier.read_bytes(), pathlib.Path(f"{earlier}.json").read_bytes())
+        assert begun > kills // 3, f"only {begun} of {kills} had begun"
+        print(f"{kills} killed, {begun} of them with a file, {seconds:.1f} s recorded in all, every frame of it readable")
+
+
+def check_broken_off(bench, file, bytes_there):
+    """Seconds in a recording that was killed, of which so many bytes were there just before."""
+    recorded = read(file)
+    # All but the block of a tenth of a second whose header was not written yet.
+    assert len(recorded) >= (bytes_there - 44) / 6 - 0.1 * RATE - 1, (file, len(recorded), bytes_there)
+    beside = pathlib.Path(f"{file}.json")
+    assert not beside.exists() or json.loads(beside.read_text())["complete"] is False, file
+    runs = runs_of(recorded, bench.played) if len(recorded) else []
+    assert len(runs) <= 1 and all(first + length == len(recorded) for first, length, _ in runs), (file, runs)
+    return len(recorded) / RATE
+
+
+FAKE_CLOCK = next(iter(sorted(pathlib.Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1"))), None)
+
+
+def check_clock(program):
+    """The time of day set back and forward in the middle of a recording changes nothing but what `started` says."""
+    assert FAKE_CLOCK, "Debian's package faketime is missing"
+    with Bench(program, 30.0) as bench:
+        shift = bench.folder / "shift"
+
+        def set_clock(by):
+            fresh = bench.folder / "fresh"
+            fresh.write_text(by + "\n")
+            fresh.rename(shift)
+        fake = dict(LD_PRELOAD=str(FAKE_CLOCK), FAKETIME_TIMESTAMP_FILE=str(shift), FAKETIME_NO_CACHE="1",
+                    DONT_FAKE_MONOTONIC="1", FAKETIME_DONT_FAKE_MONOTONIC="1", FAKETIME_DISABLE_SHM="1")
+        set_clock("+400d")
+        day = subprocess.run(["date", "+%Y"], env=dict(os.environ, **fake), capture_output=True, text=True).stdout
+        bench.play()
+        bench.sound.environment.update(fake)
+        begun = time.monotonic()
+        recording = bench.start("jumps.wav", "--seconds", "6s", "--json")
+        for frames, by in ((RATE, "-2d"), (3 * RATE, "+30d"), (4 * RATE, "-3h")):
+            wait_for_frames(bench.folder / "jumps.wav", frames)
+            set_clock(by)
+        out, _ = ended(recording, 0)
+        took = time.monotonic() - begun
+        document = json.loads(out)
+        assert int(day) > time.gmtime().tm_year and document["started"].startswith(day.strip()), (day, document["started"])
+        assert document["frames"] == 6 * RATE and document["gaps"] == [] and document["ended_by"] == "duration", document
+        assert 5.5 < took < 30.0, took
+        assert len(runs_of(read(bench.folder / "jumps.wav"), bench.played)) == 1
+        print(f"6 s took {took:.1f} s by another clock, while this one jumped by months and hours")
 
 
 def limit_file_size():
