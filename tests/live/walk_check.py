@@ -142,7 +142,7 @@ def main(program):
 
         # Safety, and facts with mistakes in them; then the end of the input.
         out = told(walk(program, folder, ["", "fine", "1.2%+5, average, 400Hz", "", "front", "front, 55W, 4ohm, 60 apples",
-                                          "front, 55W, 4ohm, 60W", "rear, 55W, 4ohm, 60W", "rear, 50W, 4ohm, 60W", "bass, 280W, 2ohm, 300W, bass", "", "21", ""],
+                                          "front, 55W, 4ohm, 60W", "rear, 55W, 4ohm, 60W", "rear, 50W, 4ohm, 60W", "bass, 280W, 2ohm, 300W, bass", "", "21ohm", ""],
                           1))
         assert out.count("That will not do") == 6 and "there is a channel 'rear' already" in out and "railtap walk job.json" in out, out
         assert steps(folder) == ["safety", "facts"]
