@@ -15,7 +15,7 @@ build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev portaudio19-dev
 # The tests compare against SciPy, SoX and a circuit simulator, read recorded music and speech, and
 # record from a sound server of their own. The setup sheet is validated, and opened in a browser.
 test_packages="doctest-dev python3 python3-numpy python3-scipy sox libsox-fmt-all ngspice
-  sonic-pi-samples alsa-utils pulseaudio pulseaudio-utils libasound2-plugins tmux util-linux man-db
+  sonic-pi-samples alsa-utils pulseaudio pulseaudio-utils libasound2-plugins tmux faketime util-linux man-db
   dpkg-dev file
   tidy chromium"
 tool_packages="clang clang-format clang-tidy libclang-rt-14-dev"

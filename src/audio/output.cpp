@@ -3,6 +3,7 @@
 #include "audio/output.hpp"
 
 #include <algorithm>
+#include <atomic>
 #include <cctype>
 #include <optional>
 #include <string_view>
@@ -11,8 +12,6 @@
 
 namespace railtap::audio {
 namespace {
-
-constexpr Seconds latency{0.05};
 
 std::string lower(std::string_view text) {
   std::string out(text);
@@ -54,12 +53,15 @@ struct OutputStream::State {
   std::string name;
   Renderer renderer{};
   PaStream* stream = nullptr;
+  std::atomic<std::int64_t> underflows{0};
 
   // Runs in the driver's thread, against a deadline.
   static int callback(const void* /*input*/, void* output, unsigned long frames,
-                      const PaStreamCallbackTimeInfo* /*time*/, PaStreamCallbackFlags /*flags*/,
+                      const PaStreamCallbackTimeInfo* /*time*/, PaStreamCallbackFlags flags,
                       void* state) noexcept {
-    const Renderer& renderer = static_cast<State*>(state)->renderer;
+    auto& self = *static_cast<State*>(state);
+    const Renderer& renderer = self.renderer;
+    if ((flags & paOutputUnderflow) != 0) ++self.underflows;
     renderer.render(renderer.state, {static_cast<float*>(output), frames});
     return paContinue;
   }
@@ -76,7 +78,7 @@ void OutputStream::State::choose(const OutputRequest& request, PaStreamParameter
                 "--sound", "leave --sound out, or name another output with --sound-device");
   }
   name = Pa_GetDeviceInfo(*index)->name;
-  parameters = {*index, 1, paFloat32, latency.value(), nullptr};
+  parameters = {*index, 1, paFloat32, request.latency.value(), nullptr};
 }
 
 void OutputStream::State::start(const OutputRequest& request) {
@@ -115,6 +117,10 @@ OutputStream::~OutputStream() {
 
 const std::string& OutputStream::device() const {
   return state_->name;
+}
+
+std::int64_t OutputStream::underflows() const {
+  return state_->underflows.load();
 }
 
 }  // namespace railtap::audio

@@ -2,6 +2,7 @@
 // A sound output that plays what a function renders, for sounds that guide.
 #pragma once
 
+#include <cstdint>
 #include <memory>
 #include <span>
 #include <string>
@@ -23,6 +24,7 @@ struct OutputRequest {
   std::string
       measured;  ///< name of the input that is being measured, which is refused; may be empty
   Hertz rate{48000.0};
+  Seconds latency{0.05};  ///< that the driver may have in hand; more of it stands a busy computer
 };
 
 /// A running output.
@@ -36,6 +38,10 @@ class OutputStream {
   OutputStream& operator=(const OutputStream&) = delete;
 
   [[nodiscard]] const std::string& device() const;
+
+  /// How often the driver said that it had to play silence because nothing was there in time. A
+  /// sound server between may not tell.
+  [[nodiscard]] std::int64_t underflows() const;
 
  private:
   struct State;

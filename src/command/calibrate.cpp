@@ -22,16 +22,12 @@
 namespace railtap::command {
 namespace {
 
-// Two decibels off the calculated divider is more than parts of 5 % and an input's resistance
-// explain.
-constexpr Decibels usual_deviation{2.0};
-
 struct CalibrateOptions {
   std::string file, reading, meter, output, device, divider, interface;
   LiveOptions live;
   Seconds length{5.0};           // of what is recorded live
   std::optional<Volts> nominal;  // RMS of the sine that fills the input
-  Decibels nominal_tolerance = usual_deviation;
+  Decibels nominal_tolerance = electric::usual_deviation;
   std::optional<int> channel;
   bool json = false, force = false;
   RecordingOptions recording;

@@ -81,9 +81,17 @@ Heard hear(const LoopbackOptions& options, const std::filesystem::path& path) {
   return heard;
 }
 
+// Figures that others are held against must not come from a recording with holes.
+void require_no_loss(const Provenance& provenance, const std::filesystem::path& path) {
+  const auto& sidecar = provenance.sidecar;
+  if (!sidecar || (sidecar->gaps.empty() && sidecar->driver_overflows == 0)) return;
+  throw Error("samples were lost while it was recorded", path.string(), "record it again");
+}
+
 electric::SoundInterface measure(const LoopbackOptions& options,
                                  const std::filesystem::path& path) {
   const Heard heard = hear(options, path);
+  require_no_loss(heard.provenance, path);
   tell(heard.provenance.warnings);
   auto interface = judge::judge_loopback(heard.samples, heard.format.rate, heard.format.code_step,
                                          path.string());
@@ -93,7 +101,7 @@ electric::SoundInterface measure(const LoopbackOptions& options,
 }
 
 electric::SoundInterface play_and_measure(const LoopbackOptions& options) {
-  constexpr Seconds behind{1.5};  // what is still under way when the last sample was handed over
+  constexpr Seconds behind{2.5};  // what is still under way when the last sample was handed over
   audio::InputStream input(options.live.input);
   LiveRecording recording(options.live,
                           options.force ? files::Overwrite::allow : files::Overwrite::refuse);
@@ -101,6 +109,10 @@ electric::SoundInterface play_and_measure(const LoopbackOptions& options) {
   std::cerr << "Playing on '" << playback.device()
             << "': nothing but a cable from that output to this input, no loudspeakers.\n";
   recording.record(input, playback.length() + behind);
+  if (!playback.whole()) {
+    throw Error("the track was played with holes", playback.device(),
+                "end what else keeps the computer busy, and do it again");
+  }
   return measure(options, recording.path());
 }
 

@@ -2,6 +2,7 @@
 // Where a recording comes from, and what that says about trusting it.
 #include "command/provenance.hpp"
 
+#include <chrono>
 #include <iostream>
 
 #include "units/print.hpp"
@@ -24,6 +25,10 @@ Provenance provenance_of(const std::filesystem::path& path, const audio::Source&
   if (sidecar.record) {
     append(provenance.warnings,
            system::capture_warnings(*sidecar.record, source.format.rate, frames));
+    using namespace std::chrono;
+    const std::string future =
+        system::future_warning(*sidecar.record, floor<days>(system_clock::now()));
+    if (!future.empty()) append(provenance.warnings, {future});
   }
   provenance.sidecar = std::move(sidecar.record);
   return provenance;

@@ -12,6 +12,7 @@
 #include "command/live_recording.hpp"
 #include "command/options.hpp"
 #include "command/walk_checks.hpp"
+#include "command/walk_described.hpp"
 #include "command/walk_state.hpp"
 #include "units/error.hpp"
 
@@ -21,7 +22,7 @@ namespace {
 using system::Json;
 
 struct WalkOptions {
-  std::string record;
+  std::string record, system;
   LiveOptions live;
   Seconds length{5.0};  // of what is recorded live; a turn of the volume takes longer
 };
@@ -60,14 +61,43 @@ WalkChannel channel_from(const std::string& line) {
   channel.plate.load = parse_quantity<Ohms>(parts[2], "load");
   channel.plate.speaker_power = parse_quantity<Watts>(parts[3], "speaker power");
   channel.bass = bass;
+  channel.tone = bass ? bass_tone : usual_tone;
   (void)electric::target_for(channel.plate);
   return channel;
+}
+
+// A step goes by its channel's name, so a second one of the same name would count as done.
+void require_new_name(const std::vector<WalkChannel>& channels, const std::string& name) {
+  for (const WalkChannel& other : channels) {
+    if (other.plate.name == name)
+      throw Error("there is a channel '" + name + "' already", "channels", "give it another name");
+  }
+}
+
+std::optional<Described> described_in(const WalkOptions& options) {
+  if (options.system.empty()) return std::nullopt;
+  return described(system::read_system(options.system));
+}
+
+// What was taken from a description is in the record; a file that has changed since is not looked
+// at by halves.
+void require_same_system(const WalkOptions& options, const WalkState& state,
+                         const std::optional<Described>& told) {
+  if (!told || !state.done.contains("facts")) return;
+  if (system::read_job_record(options.record).system == told->document) return;
+  throw Error("the record was begun without this description, or the file has changed since",
+              options.system, "go on without --system, or begin a new record");
 }
 
 class Walk {
  public:
   Walk(const WalkOptions& options, Dialog& dialog)
-      : options_(options), dialog_(dialog), state_(read_walk_state(options.record)) {}
+      : options_(options),
+        dialog_(dialog),
+        described_(described_in(options)),
+        state_(read_walk_state(options.record)) {
+    require_same_system(options, state_, described_);
+  }
 
   /// \throws Stopped, Interrupted
   void run() {
@@ -76,7 +106,7 @@ class Walk {
     step("facts", [this] { facts(); });
     step("calibration", [this] { calibration(); });
     step("source", [this] { source(); });
-    const auto channels = state_.channels;  // a mark reads the state anew
+    const auto channels = state_.facts.channels;  // a mark reads the state anew
     for (const WalkChannel& channel : channels) {
       step("gain " + channel.plate.name, [&] { gain(channel); });
       step("silence " + channel.plate.name, [&] { silence(channel); });
@@ -89,8 +119,9 @@ class Walk {
     if (!state_.done.contains(name)) take();
   }
 
-  void mark(const std::string& name, Json details) {
-    mark_step(options_.record, name, std::move(details));
+  void mark(const std::string& name, Json details,
+            const std::optional<Json>& system = std::nullopt) {
+    mark_step(options_.record, name, std::move(details), system);
     state_ = read_walk_state(options_.record);
   }
 
@@ -100,6 +131,19 @@ class Walk {
       dialog_.say("Going on with " + options_.record + ": " + std::to_string(state_.done.size()) +
                   " steps are done.");
     }
+    if (described_ && !state_.done.contains("facts")) tell_described();
+  }
+
+  void tell_described() {
+    dialog_.say("From " + options_.system + ":");
+    for (const WalkChannel& channel : described_->facts.channels) {
+      dialog_.say("- " + channel.plate.name + " (" + channel.outputs +
+                  "): " + format_quantity(target_of(channel).volts, 4, Zeros::keep) +
+                  ", set with " + format_quantity(channel.tone, 3));
+    }
+    if (described_->facts.meter) dialog_.say("- meter: " + *described_->facts.meter);
+    if (!described_->tap.empty()) dialog_.say("- tap: " + described_->tap);
+    for (const std::string& warning : described_->warnings) dialog_.say("Mind: " + warning + ".");
   }
 
   // Asks until the answer is one.
@@ -133,27 +177,65 @@ class Walk {
   }
 
   void facts() {
-    const std::string meter =
-        asked("Your meter, for example 1.2%+5, average, 400Hz; Enter if it is not known.",
-              [](const std::string& text) {
-                if (!text.empty()) (void)electric::parse_meter(text, "the meter");
-                return text;
-              });
-    Json channels = Json::array();
+    WalkFacts facts = described_ ? described_->facts : WalkFacts{};
+    if (!facts.meter) facts.meter = ask_meter();
+    if (facts.channels.empty()) facts.channels = ask_channels();
+    for (WalkChannel& channel : facts.channels) {
+      if (!channel.plate.speaker_power) ask_speaker_power(channel);
+    }
+    if (!facts.tap_full_scale) facts.tap_full_scale = ask_tap();
+    mark("facts", json_of(facts), described_ ? std::optional(described_->document) : std::nullopt);
+  }
+
+  std::string ask_meter() {
+    return asked("Your meter, for example 1.2%+5, average, 400Hz; Enter if it is not known.",
+                 [](const std::string& text) {
+                   if (!text.empty()) (void)electric::parse_meter(text, "the meter");
+                   return text;
+                 });
+  }
+
+  std::vector<WalkChannel> ask_channels() {
+    const std::string question =
+        "Amplifier channels behind one gain control: name, power, load, speaker power; add "
+        "', bass' for 50 Hz.\nFor example front, 55W, 4ohm, 60W. Enter when all are told.";
+    std::vector<WalkChannel> channels;
     while (true) {
-      const std::string question =
-          "Amplifier channels behind one gain control: name, power, load, speaker power; add "
-          "', bass' for 50 Hz.\nFor example front, 55W, 4ohm, 60W. Enter when all are told.";
       const auto channel =
           asked(question, [&](const std::string& text) -> std::optional<WalkChannel> {
-            if (!text.empty()) return channel_from(text);
-            if (!channels.empty()) return std::nullopt;
-            throw Error("there is no channel yet", "channels", "name at least one");
+            if (text.empty() && !channels.empty()) return std::nullopt;
+            if (text.empty())
+              throw Error("there is no channel yet", "channels", "name at least one");
+            WalkChannel told = channel_from(text);
+            require_new_name(channels, told.plate.name);
+            return told;
           });
-      if (!channel) break;
-      channels.push_back(json_of(*channel));
+      if (!channel) return channels;
+      channels.push_back(*channel);
     }
-    mark("facts", {{"meter", meter}, {"channels", channels}});
+  }
+
+  void ask_speaker_power(WalkChannel& channel) {
+    channel.plate.speaker_power =
+        asked("Continuous rating of the speakers on one output of " + channel.plate.name +
+                  " together, the weakest output's, for example 60W; Enter if it is not known.",
+              [&channel](const std::string& text) -> std::optional<Watts> {
+                if (text.empty()) return std::nullopt;
+                electric::Channel plate = channel.plate;
+                plate.speaker_power = parse_quantity<Watts>(text, "speaker power");
+                (void)electric::target_for(plate);
+                return plate.speaker_power;
+              });
+  }
+
+  std::optional<Volts> ask_tap() {
+    return asked(
+        "Volts RMS that fill the recording input through your tap, as railtap attenuator prints "
+        "them, for example 21V; Enter if they are not known.",
+        [](const std::string& text) -> std::optional<Volts> {
+          if (text.empty()) return std::nullopt;
+          return require_positive(parse_quantity<Volts>(text, "the tap"), "the tap");
+        });
   }
 
   void calibration() {
@@ -163,7 +245,7 @@ class Walk {
         "volts between the two terminals, never to the chassis.");
     accept("calibration", options_.length,
            [this](const auto& file, const auto& answer) {
-             return check_calibration(file, answer.front(), state_.meter);
+             return check_calibration(file, answer.front(), state_.facts);
            },
            {"The meter's reading, for example 3.52V:"});
   }
@@ -175,26 +257,41 @@ class Walk {
         "record, and turn up step by step to the end, a second on every step. The tone is loud: "
         "mind your ears where anything is connected.");
     constexpr Seconds longest_turn{60.0};
-    accept("source", longest_turn,
-           [this](const auto& file, const auto& answer) {
-             const VolumeRun run{whole_number(answer[0], "the first volume"),
-                                 whole_number(answer[1], "the last volume")};
-             return check_source(file, run, *state_.volts_per_full_scale);
-           },
-           {"At which volume does the recording begin?", "At which does it end?"});
+    const auto& highest = state_.facts.volume_steps;
+    accept(
+        "source", longest_turn,
+        [this](const auto& file, const auto& answer) {
+          return check_source(file, volumes(answer), *state_.volts_per_full_scale);
+        },
+        {"At which volume does the recording begin?",
+         highest ? "At which does it end? Enter for " + std::to_string(*highest) + ", the highest."
+                 : "At which does it end?"});
+  }
+
+  [[nodiscard]] VolumeRun volumes(const std::vector<std::string>& answer) const {
+    const auto& highest = state_.facts.volume_steps;
+    VolumeRun run;
+    run.first = whole_number(answer[0], "the first volume");
+    run.last = highest && answer[1].empty() ? *highest : whole_number(answer[1], "the last volume");
+    if (!highest || run.last <= *highest) return run;
+    throw Error("the head unit is described with " + std::to_string(*highest) +
+                    " steps, so it cannot end at " + std::to_string(run.last),
+                "the last volume", "give the numbers that the head unit shows");
   }
 
   void gain(const WalkChannel& channel) {
-    const auto target = electric::target_for(channel.plate);
-    const std::string volts = format_quantity(target.volts, 4, Zeros::keep);
+    const std::string volts = format_quantity(target_of(channel).volts, 4, Zeros::keep);
+    const std::string switches = channel.switches.empty() ? "" : " (" + channel.switches + ")";
     dialog_.say("Gain of " + channel.plate.name +
+                (channel.outputs.empty() ? "" : " (" + channel.outputs + ")") +
                 ". Connect the tap to its output, gain at "
-                "minimum, high-pass and boosts off, head unit at volume " +
-                std::to_string(*state_.volume) +
+                "minimum, high-pass and boosts off" +
+                switches + ", head unit at volume " + std::to_string(*state_.volume) +
                 ", engine running outdoors or a charger on. Play "
                 "the " +
-                format_quantity(tone_of(channel), 3) +
-                " tone at 0 dBFS for seconds, not "
+                format_quantity(channel.tone, 3) + " tone at " +
+                format_quantity(state_.facts.tone_level, 3) +
+                " for seconds, not "
                 "minutes, and turn the gain up to " +
                 volts +
                 ". Helpful meanwhile: railtap watch "
@@ -203,7 +300,7 @@ class Walk {
                 ". Bridged outputs: neither terminal to ground.");
     accept("gain " + channel.plate.name, options_.length,
            [&](const auto& file, const auto& /*answer*/) {
-             return check_gain(file, channel, *state_.volts_per_full_scale);
+             return check_gain(file, channel, state_.facts.tolerance, *state_.volts_per_full_scale);
            });
   }
 
@@ -233,12 +330,18 @@ class Walk {
         dialog_.say(std::string("Not yet: ") + error.what() + ".");
         continue;
       }
+      if (!accepted->doubt.empty() && !taken_all_the_same(accepted->doubt)) continue;
       for (auto& entry : accepted->entries)
         system::append_to_job_record(options_.record, std::move(entry));
       mark(name, accepted->details.is_object() ? accepted->details : Json::object());
       dialog_.say("Right. " + accepted->words);
       return;
     }
+  }
+
+  bool taken_all_the_same(const std::string& doubt) {
+    dialog_.say("Doubtful: " + doubt);
+    return dialog_.ask("yes takes it all the same; Enter does it again.") == "yes";
   }
 
   std::filesystem::path recording(const std::string& name, Seconds length) {
@@ -278,6 +381,7 @@ class Walk {
 
   const WalkOptions& options_;
   Dialog& dialog_;
+  std::optional<Described> described_;
   WalkState state_;
 };
 
@@ -287,7 +391,8 @@ ExitStatus run(const WalkOptions& options) {
     Walk(options, dialog).run();
     return ExitStatus::within_limits;
   } catch (const Stopped&) {
-    std::cout << "\nStopped. Go on with: railtap walk " << options.record << '\n';
+    std::cout << "\nStopped. Go on with: railtap walk " << options.record
+              << (options.system.empty() ? "" : " --system " + options.system) << '\n';
     return ExitStatus::outside_limits;
   }
 }
@@ -299,12 +404,17 @@ void add_walk(CLI::App& app, ExitStatus& status) {
   auto* command = app.add_subcommand(
       "walk", "Be led through the whole job, each recording checked before the next step");
   command->footer(
-      "Example:\n"
+      "Examples:\n"
       "  railtap walk job.json\n"
+      "  railtap walk job.json --system van.toml\n"
       "What is done is in the record at once; the same command goes on from there.\n"
       "Exit status: 0 when the job is complete, 1 when it was stopped before.");
   command->add_option("RECORD", options->record, "The job's record (JSON); made if missing")
       ->required();
+  command
+      ->add_option("--system", options->system,
+                   "The described system (TOML): what stands in it is not asked")
+      ->type_name("FILE");
   command->add_option("--device", options->live.input.device,
                       "Input: its number or part of its name, see `railtap devices`");
   add_quantity(*command, "--rate", options->live.input.rate,

@@ -93,7 +93,32 @@ const char* remedy_for(Verdict verdict) {
   }
 }
 
+// Far from what the tap's parts give, either a part or the reading is wrong.
+std::string doubt_of(const electric::NominalComparison& nominal) {
+  if (nominal.plausible) return "";
+  return "By the tap's parts, digital full scale is " +
+         format_quantity(nominal.nominal, 4, Zeros::keep) + " peak; this is " +
+         format_fixed(nominal.deviation, 1, Sign::always) +
+         " from it. Look for a wrong resistor, a slipped digit, or another setting of the input.";
+}
+
 // --- Gains ---------------------------------------------------------------------------------------
+
+// The ratings with what the description leaves below them, and by what, where that decides.
+struct Bounded {
+  electric::Channel plate;
+  std::string by;
+};
+
+Bounded bounded(const WalkChannel& channel) {
+  Bounded result{channel.plate, ""};
+  if (!channel.bound) return result;
+  const Volts most = channel.bound->volts;
+  if (most >= electric::target_for(channel.plate).volts) return result;
+  result.plate.speaker_power = Watts(most.value() * most.value() / channel.plate.load.value());
+  result.by = channel.bound->by;
+  return result;
+}
 
 void require_right_tone(const judge::Findings& findings, Hertz wanted, const std::string& place) {
   constexpr double close = 0.02;
@@ -103,10 +128,10 @@ void require_right_tone(const judge::Findings& findings, Hertz wanted, const std
               place, "give the recording that belongs to this step, or play the right track");
 }
 
-Decibels require_on_target(const judge::ChannelAnalysis& channel, Volts target,
+Decibels require_on_target(const judge::ChannelAnalysis& channel, Volts target, Decibels tolerance,
                            const std::string& place) {
   const Decibels change = decibels_from_amplitude_ratio(target / *channel.findings.level_v);
-  if (std::abs(change.value()) <= electric::default_tolerance.value()) return change;
+  if (std::abs(change.value()) <= tolerance.value()) return change;
   throw Error("channel " + std::to_string(channel.channel) + " reads " +
                   format_quantity(*channel.findings.level_v, 4, Zeros::keep) + ", the target is " +
                   format_quantity(target, 4, Zeros::keep),
@@ -115,16 +140,16 @@ Decibels require_on_target(const judge::ChannelAnalysis& channel, Volts target,
                   format_fixed(Decibels(std::abs(change.value())), 2) + " and record it again");
 }
 
-std::string check_tone(const judge::ChannelAnalysis& channel, const WalkChannel& wanted,
-                       Volts target, const std::string& place) {
+std::string check_tone(const judge::ChannelAnalysis& channel, Hertz tone, Volts target,
+                       Decibels tolerance, const std::string& place) {
   const judge::Findings& findings = channel.findings;
-  if (findings.frequency) require_right_tone(findings, tone_of(wanted), place);
+  if (findings.frequency) require_right_tone(findings, tone, place);
   if (findings.verdict != Verdict::clean || !findings.level_v || !findings.frequency) {
     throw Error("channel " + std::to_string(channel.channel) + " is " +
                     judge::name(findings.verdict) + ": " + first_reason(findings),
                 place, remedy_for(findings.verdict));
   }
-  const Decibels change = require_on_target(channel, target, place);
+  const Decibels change = require_on_target(channel, target, tolerance, place);
   return " Channel " + std::to_string(channel.channel) + ": " +
          format_quantity(*findings.level_v, 4, Zeros::keep) + ", " +
          format_fixed(change, 2, Sign::always) + " to go, THD+N " +
@@ -179,12 +204,12 @@ std::optional<int> clean_volume(const judge::ChannelOnset& channel, const Volume
 
 }  // namespace
 
-Hertz tone_of(const WalkChannel& channel) {
-  return Hertz(channel.bass ? 50.0 : 1000.0);
+electric::Target target_of(const WalkChannel& channel) {
+  return electric::target_for(bounded(channel).plate);
 }
 
 Accepted check_calibration(const std::filesystem::path& file, const std::string& reading,
-                           const std::string& meter) {
+                           const WalkFacts& facts) {
   const Recorded recorded = whole_recording(file, {});
   const int channel = judge::loudest_channel(recorded.analyses);
   const auto index = static_cast<std::size_t>(channel - 1);
@@ -197,15 +222,21 @@ Accepted check_calibration(const std::filesystem::path& file, const std::string&
   read.frequency = tone.frequency;
   read.reading = require_positive(parse_quantity<Volts>(reading, "the reading"), "the reading");
   read.typed_digit = electric::last_digit(reading, "the reading");
-  if (!meter.empty()) read.meter = electric::parse_meter(meter, "the meter");
+  if (facts.meter && !facts.meter->empty())
+    read.meter = electric::parse_meter(*facts.meter, "the meter");
   report::CalibrationDocument document{
       tone, read.reading, {}, read.meter, electric::calibrate(read), {}, {}, {}};
+  if (facts.tap_full_scale) {
+    document.nominal = electric::compare_with_nominal(
+        document.found, *facts.tap_full_scale * std::numbers::sqrt2, electric::usual_deviation);
+  }
   const Volts full_scale = document.found.volts_per_full_scale;
   document.full_scale_rms = full_scale / std::numbers::sqrt2;
   document.warnings = recorded.provenance.warnings;
   return {{entry_of("calibration", report::calibration_json(document), "source", "")},
           "Digital full scale is " + format_quantity(full_scale, 4, Zeros::keep) + " peak.",
-          {{"volts_per_full_scale", full_scale.value()}}};
+          {{"volts_per_full_scale", full_scale.value()}},
+          document.nominal ? doubt_of(*document.nominal) : ""};
 }
 
 Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,
@@ -228,25 +259,30 @@ Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,
   return {{entry},
           (throughout ? "It stays clean up to volume " : "The highest clean volume is ") +
               std::to_string(*volume) + ". Mark it on the head unit.",
-          {{"volume", *volume}}};
+          {{"volume", *volume}},
+          {}};
 }
 
 Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channel,
-                    Volts volts_per_full_scale) {
+                    Decibels tolerance, Volts volts_per_full_scale) {
   const judge::Limits limits = limits_with(volts_per_full_scale);
   const Recorded recorded = whole_recording(file, limits);
-  const electric::ChannelTarget target = electric::resolve(channel.plate, {});
+  electric::Conditions conditions;
+  conditions.tolerance = tolerance;
+  const Bounded bound = bounded(channel);
+  const electric::ChannelTarget target = electric::resolve(bound.plate, conditions);
   std::string words;
   for (const auto& analysis : recorded.analyses) {
     // Of a recording with two channels one may have been left open.
     if (is_silent(analysis)) continue;
-    words += check_tone(analysis, channel, target.target.volts, file.string());
+    words += check_tone(analysis, channel.tone, target.target.volts, tolerance, file.string());
   }
   if (words.empty())
     throw Error("no channel of it holds a tone", file.string(), remedy_for(Verdict::no_signal));
-  RecordEntry wanted =
-      entry_of("target", report::target_json({&target, 1}, {}), "amplifier", channel.plate.name);
-  return {{wanted, analysis_entry(file, recorded, limits, channel)}, "On target." + words, {}};
+  RecordEntry wanted = entry_of("target", report::target_json({&target, 1}, conditions),
+                                "amplifier", channel.plate.name);
+  if (!bound.by.empty()) wanted.result["limited_by"] = bound.by;
+  return {{wanted, analysis_entry(file, recorded, limits, channel)}, "On target." + words, {}, {}};
 }
 
 Accepted check_silence(const std::filesystem::path& file, const WalkChannel& channel,
@@ -267,7 +303,7 @@ Accepted check_silence(const std::filesystem::path& file, const WalkChannel& cha
   }
   RecordEntry entry = analysis_entry(file, recorded, limits, channel);
   entry.note = "silence";
-  return {{entry}, words, {}};
+  return {{entry}, words, {}, {}};
 }
 
 }  // namespace railtap::command

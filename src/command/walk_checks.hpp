@@ -17,6 +17,7 @@ struct Accepted {
   std::vector<system::RecordEntry> entries;
   std::string words;     ///< a sentence or two
   system::Json details;  ///< for the mark
+  std::string doubt;     ///< why the person should look again before it is taken; mostly empty
 };
 
 /// Volumes of a recorded turn of the head unit's control.
@@ -27,15 +28,15 @@ struct VolumeRun {
 // Each throws Error, saying what is wrong and what to do, for a recording that will not do.
 
 [[nodiscard]] Accepted check_calibration(const std::filesystem::path& file,
-                                         const std::string& reading, const std::string& meter);
+                                         const std::string& reading, const WalkFacts& facts);
 [[nodiscard]] Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,
                                     Volts volts_per_full_scale);
 [[nodiscard]] Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channel,
-                                  Volts volts_per_full_scale);
+                                  Decibels tolerance, Volts volts_per_full_scale);
 [[nodiscard]] Accepted check_silence(const std::filesystem::path& file, const WalkChannel& channel,
                                      Volts volts_per_full_scale);
 
-/// The tone with which a channel is set.
-[[nodiscard]] Hertz tone_of(const WalkChannel& channel);
+/// The lower of what the ratings allow and what the description leaves.
+[[nodiscard]] electric::Target target_of(const WalkChannel& channel);
 
 }  // namespace railtap::command

@@ -12,6 +12,19 @@ using system::Json;
 constexpr const char* kind = "walk";
 constexpr const char* schema = "railtap.walk/1";
 
+// A number that earlier versions did not write, or null.
+template <class Q>
+std::optional<Q> known(const Json& json, const char* key) {
+  const auto found = json.find(key);
+  if (found == json.end() || found->is_null()) return std::nullopt;
+  return Q(found->get<double>());
+}
+
+template <class Q>
+Json number_or_null(const std::optional<Q>& quantity) {
+  return quantity ? Json(quantity->value()) : Json(nullptr);
+}
+
 WalkChannel channel_in(const Json& json) {
   WalkChannel channel;
   channel.plate.name = json.at("name").get<std::string>();
@@ -20,17 +33,48 @@ WalkChannel channel_in(const Json& json) {
   if (json.at("speaker_power_w").is_number())
     channel.plate.speaker_power = Watts(json["speaker_power_w"].get<double>());
   channel.bass = json.at("bass").get<bool>();
+  channel.tone = known<Hertz>(json, "tone_hz").value_or(channel.bass ? bass_tone : usual_tone);
+  if (const auto most = known<Volts>(json, "bound_v"))
+    channel.bound = {*most, json.at("bound_by").get<std::string>()};
+  channel.outputs = json.value("outputs", "");
+  channel.switches = json.value("switches", "");
   return channel;
+}
+
+WalkFacts facts_in(const Json& mark) {
+  WalkFacts facts;
+  facts.meter = mark.at("meter").get<std::string>();
+  for (const Json& channel : mark.at("channels")) facts.channels.push_back(channel_in(channel));
+  facts.tap_full_scale = known<Volts>(mark, "tap_full_scale_v");
+  facts.tone_level = known<Dbfs>(mark, "tone_level_dbfs").value_or(facts.tone_level);
+  facts.tolerance = known<Decibels>(mark, "tolerance_db").value_or(facts.tolerance);
+  if (mark.contains("volume_steps") && mark["volume_steps"].is_number())
+    facts.volume_steps = mark["volume_steps"].get<int>();
+  return facts;
+}
+
+Json json_of(const WalkChannel& channel) {
+  Json json = {{"name", channel.plate.name},
+               {"power_w", channel.plate.amplifier_power.value()},
+               {"load_ohm", channel.plate.load.value()},
+               {"speaker_power_w", number_or_null(channel.plate.speaker_power)},
+               {"bass", channel.bass},
+               {"tone_hz", channel.tone.value()},
+               {"bound_v", nullptr},
+               {"bound_by", nullptr},
+               {"outputs", channel.outputs},
+               {"switches", channel.switches}};
+  if (channel.bound) {
+    json["bound_v"] = channel.bound->volts.value();
+    json["bound_by"] = channel.bound->by;
+  }
+  return json;
 }
 
 void take(WalkState& state, const Json& mark) {
   const auto step = mark.at("step").get<std::string>();
   state.done.insert(step);
-  if (step == "facts") {
-    state.meter = mark.at("meter").get<std::string>();
-    state.channels.clear();
-    for (const Json& channel : mark.at("channels")) state.channels.push_back(channel_in(channel));
-  }
+  if (step == "facts") state.facts = facts_in(mark);
   if (step == "calibration")
     state.volts_per_full_scale = Volts(mark.at("volts_per_full_scale").get<double>());
   if (step == "source") state.volume = mark.at("volume").get<int>();
@@ -53,21 +97,25 @@ WalkState read_walk_state(const std::filesystem::path& record) {
   return state;
 }
 
-void mark_step(const std::filesystem::path& record, const std::string& step, Json details) {
+void mark_step(const std::filesystem::path& record, const std::string& step, Json details,
+               const std::optional<Json>& system) {
   system::RecordEntry entry;
   entry.kind = kind;
   entry.result = Json{{"schema", schema}, {"step", step}};
   entry.result.update(details);
-  system::append_to_job_record(record, std::move(entry));
+  system::append_to_job_record(record, std::move(entry), system);
 }
 
-Json json_of(const WalkChannel& channel) {
-  Json json = {{"name", channel.plate.name},
-               {"power_w", channel.plate.amplifier_power.value()},
-               {"load_ohm", channel.plate.load.value()},
-               {"speaker_power_w", nullptr},
-               {"bass", channel.bass}};
-  if (channel.plate.speaker_power) json["speaker_power_w"] = channel.plate.speaker_power->value();
+Json json_of(const WalkFacts& facts) {
+  Json channels = Json::array();
+  for (const WalkChannel& channel : facts.channels) channels.push_back(json_of(channel));
+  Json json = {{"meter", facts.meter.value_or("")},
+               {"channels", channels},
+               {"tap_full_scale_v", number_or_null(facts.tap_full_scale)},
+               {"tone_level_dbfs", facts.tone_level.value()},
+               {"tolerance_db", facts.tolerance.value()},
+               {"volume_steps", nullptr}};
+  if (facts.volume_steps) json["volume_steps"] = *facts.volume_steps;
   return json;
 }
 

@@ -14,16 +14,38 @@
 
 namespace railtap::command {
 
+/// The tones that gains are set with, unless a description names others.
+inline constexpr Hertz usual_tone{1000.0}, bass_tone{50.0};
+
+/// What bounds a target besides the ratings.
+struct TargetBound {
+  Volts volts;     ///< RMS
+  std::string by;  ///< "supply", "head-unit", … as railtap.plan/1 has it
+};
+
 /// One gain control and the channels behind it.
 struct WalkChannel {
   electric::Channel plate;  ///< name and ratings
-  bool bass = false;        ///< set with the 50 Hz tone
+  bool bass = false;
+  Hertz tone = usual_tone;           ///< it is set with
+  std::optional<TargetBound> bound;  ///< by a description
+  std::string outputs;               ///< the channels' own names; empty: not described
+  std::string switches;              ///< as they should stand; empty: not described
+};
+
+/// What is asked before the work begins, or told by a description.
+struct WalkFacts {
+  std::optional<std::string> meter;  ///< as parse_meter reads it; empty text: not known
+  std::vector<WalkChannel> channels;
+  std::optional<Volts> tap_full_scale;  ///< RMS of a sine that fills the input, by the tap's parts
+  Dbfs tone_level{0.0};                 ///< of the tone while a gain is set
+  Decibels tolerance = electric::default_tolerance;
+  std::optional<int> volume_steps;  ///< the highest one of the head unit
 };
 
 /// What is known so far. A step whose mark is there needs nothing more.
 struct WalkState {
-  std::string meter;  ///< as parse_meter reads it; empty: not described
-  std::vector<WalkChannel> channels;
+  WalkFacts facts;
   std::optional<Volts> volts_per_full_scale;
   std::optional<int> volume;  ///< highest clean step of the head unit
   std::set<std::string> done;
@@ -33,8 +55,10 @@ struct WalkState {
 [[nodiscard]] WalkState read_walk_state(const std::filesystem::path& record);
 
 /// Leaves the mark of a finished step. \param details what later steps need of it; an object
-void mark_step(const std::filesystem::path& record, const std::string& step, system::Json details);
+/// \param system the described system, for the record to carry
+void mark_step(const std::filesystem::path& record, const std::string& step, system::Json details,
+               const std::optional<system::Json>& system = std::nullopt);
 
-[[nodiscard]] system::Json json_of(const WalkChannel& channel);
+[[nodiscard]] system::Json json_of(const WalkFacts& facts);
 
 }  // namespace railtap::command

@@ -40,6 +40,10 @@ struct Calibration {
 /// load change. \throws Error for values that are not > 0, or a tone outside the meter's band
 [[nodiscard]] Calibration calibrate(const CalibrationTone& tone);
 
+/// How far a calibration may be from the calculated divider: more than parts of 5 % and an input's
+/// resistance explain.
+inline constexpr Decibels usual_deviation{2.0};
+
 /// A calibration against what the divider and the input should give.
 struct NominalComparison {
   Volts nominal;       ///< peak volts at digital full scale by calculation

@@ -13,6 +13,7 @@
 #include "measure/recording.hpp"
 #include "measure/swept_response.hpp"
 #include "units/error.hpp"
+#include "units/print.hpp"
 
 namespace railtap::judge {
 namespace {
@@ -65,11 +66,44 @@ void require_usable(const Findings& tone, const std::string& place) {
                          "enhancement, and record it again");
 }
 
+// Between two points, a twenty-fourth of an octave apart, by more than this. A sweep that is late
+// from some place on by a millisecond makes 1 dB and more, an undisturbed one a ten-thousandth
+// (tried).
+constexpr Decibels least_ripple{0.15};
+constexpr double ripple_sigmas = 4.0;
+constexpr Hertz ripple_low{50.0}, ripple_high{15000.0};
+
+// How far the response goes up and, elsewhere, down again between neighbours, where that is more
+// than noise: the smaller of both, so that a filter's slope is none.
+Decibels ripple_of(std::span<const measure::ResponsePoint> points) {
+  Decibels rise{0.0}, fall{0.0};
+  for (std::size_t i = 1; i < points.size(); ++i) {
+    const auto &before = points[i - 1], &after = points[i];
+    if (before.frequency < ripple_low || after.frequency > ripple_high) continue;
+    const Decibels step = after.magnitude - before.magnitude;
+    const double noise_db = std::hypot(before.uncertainty.value(), after.uncertainty.value());
+    if (std::abs(step.value()) < ripple_sigmas * noise_db) continue;
+    rise = std::max(rise, step);
+    fall = std::max(fall, -step);
+  }
+  return std::min(rise, fall);
+}
+
+void require_undisturbed(std::span<const measure::ResponsePoint> points, const std::string& place) {
+  const Decibels ripple = ripple_of(points);
+  if (ripple < least_ripple) return;
+  throw Error(
+      "the response goes up and down by " + format_fixed(ripple, 1) +
+          " between neighbouring frequencies, so the sweep was interrupted or processed",
+      place, "end what else keeps the computer busy, switch off enhancements, and record it again");
+}
+
 void add_response(electric::SoundInterface& interface, std::span<const double> samples, Hertz rate,
-                  const FoundMarker& marker) {
+                  const FoundMarker& marker, const std::string& place) {
   const auto& sweep = std::get<signal::LogSweep>(marker.announced);
   const auto response = measure::measure_sweep(samples, rate, sweep,
                                                {marker.signal_frame, marker.clock_ratio, false});
+  require_undisturbed(response.points, place);
   for (const auto& point : response.points) {
     interface.response.push_back({point.frequency, point.magnitude, point.phase_deg});
   }
@@ -102,7 +136,7 @@ electric::SoundInterface judge_loopback(std::span<const double> samples, Hertz r
   interface.level = loud.level;
   interface.noise = quiet.noise;
   interface.noise_a = quiet.noise_a;
-  add_response(interface, samples, rate, sweep);
+  add_response(interface, samples, rate, sweep, place);
   return interface;
 }
 

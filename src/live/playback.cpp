@@ -10,6 +10,9 @@
 namespace railtap::live {
 namespace {
 
+// Nobody waits for it, and a busy computer must not make a hole.
+constexpr Seconds in_hand{1.0};
+
 std::vector<float> rendered(const signal::Track& track, Hertz rate) {
   signal::Generator generator(track, rate, signal::highest_float_peak);
   std::vector<float> samples(static_cast<std::size_t>(Playback::lead.value() * rate.value()), 0.0F);
@@ -26,7 +29,7 @@ std::vector<float> rendered(const signal::Track& track, Hertz rate) {
 Playback::Playback(const signal::Track& track, const std::string& device, Hertz rate)
     : rate_(rate),
       samples_(rendered(track, rate)),
-      output_({device, "", rate}, {&Playback::render, this}) {}
+      output_({device, "", rate, in_hand}, {&Playback::render, this}) {}
 
 Seconds Playback::length() const {
   return Seconds(static_cast<double>(samples_.size()) / rate_.value());

@@ -30,6 +30,9 @@ class Playback {
   [[nodiscard]] Seconds length() const;  ///< with the lead
   [[nodiscard]] const std::string& device() const { return output_.device(); }
 
+  /// Whether the driver had all of it in time, as far as it says.
+  [[nodiscard]] bool whole() const { return output_.underflows() == 0; }
+
  private:
   static void render(void* self, std::span<float> samples) noexcept;
 

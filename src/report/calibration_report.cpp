@@ -32,8 +32,10 @@ std::string meter_line(const CalibrationDocument& document) {
 
 std::string coupling_line(const CalibrationDocument& document) {
   if (!document.coupling_corner) return "";
-  return "  The input's coupling, " + format_quantity(*document.coupling_corner, 3) + ", takes " +
-         format_fixed(document.found.coupling_correction, 3) + " from the tone; put back.\n";
+  return "  The interface's coupling, output and input in series, " +
+         format_quantity(*document.coupling_corner, 3) + ", takes " +
+         format_fixed(document.found.coupling_correction, 3) +
+         " from the tone; put back. The input's own share is that or less.\n";
 }
 
 }  // namespace

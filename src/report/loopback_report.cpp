@@ -43,9 +43,10 @@ std::string response_line(const electric::SoundInterface& interface) {
 std::string corner_line(const electric::SoundInterface& interface) {
   if (!interface.coupling_corner) return "  Coupling: no corner within the sweep's reach.\n";
   return "  Coupling: corner " + format_quantity(*interface.coupling_corner, 3) +
-         ", output and input together; takes " +
+         " of output and input in series; takes " +
          format_fixed(electric::coupling_loss(*interface.coupling_corner, Hertz(50.0)), 3) +
-         " at 50 Hz.\n";
+         " at 50 Hz.\n"
+         "  The input's own corner is that or lower: a loop cannot tell one from the other.\n";
 }
 
 }  // namespace

@@ -2,6 +2,8 @@
 // The sidecar that `capture` leaves beside a recording, read back.
 #include "system/capture_sidecar.hpp"
 
+#include <array>
+#include <cstdio>
 #include <nlohmann/json.hpp>
 
 #include "files/atomic_file.hpp"
@@ -27,11 +29,25 @@ std::optional<std::string> schema_in(const Json& json) {
   return found->get<std::string>();
 }
 
+// "2026-11-25T16:10:00+0100"; none for what does not begin with a day.
+std::optional<std::chrono::sys_days> day_in(const Json& json) {
+  const auto found = json.find("started");
+  if (found == json.end() || !found->is_string()) return std::nullopt;
+  int year = 0;
+  unsigned month = 0, day = 0;
+  const auto text = found->get<std::string>();
+  if (std::sscanf(text.c_str(), "%4d-%2u-%2uT", &year, &month, &day) != 3) return std::nullopt;
+  const std::chrono::year_month_day date{std::chrono::year(year), std::chrono::month(month),
+                                         std::chrono::day(day)};
+  return date.ok() ? std::optional(std::chrono::sys_days(date)) : std::nullopt;
+}
+
 CaptureRecord record_in(const Json& json) {
   CaptureRecord record;
   record.complete = json.at("complete").get<bool>();
   if (json.at("ended_by").is_string()) record.ended_by = json["ended_by"].get<std::string>();
   record.device = json.at("device").at("name").get<std::string>();
+  record.day = day_in(json);
   record.rate = Hertz(json.at("sample_rate_hz").get<double>());
   record.frames = json.at("frames").get<std::int64_t>();
   record.lost_frames = json.at("lost_frames").get<std::int64_t>();
@@ -72,6 +88,17 @@ std::string end_sentence(const CaptureRecord& record) {
 }
 
 }  // namespace
+
+std::string future_warning(const CaptureRecord& record, std::chrono::sys_days today) {
+  constexpr std::chrono::days time_zones{1};
+  if (!record.day || *record.day <= today + time_zones) return "";
+  const std::chrono::year_month_day date(*record.day);
+  std::array<char, 32> text{};
+  std::snprintf(text.data(), text.size(), "%04d-%02u-%02u", static_cast<int>(date.year()),
+                static_cast<unsigned>(date.month()), static_cast<unsigned>(date.day()));
+  return std::string("By its sidecar it was recorded on ") + text.data() +
+         ", which has not come yet: a clock was wrong, here or there.";
+}
 
 CaptureRecord parse_capture_sidecar(std::string_view text, const std::string& place) {
   const Json json = Json::parse(text, nullptr, false);

@@ -2,6 +2,7 @@
 // The sidecar that `capture` leaves beside a recording, read back: what it says of the recording.
 #pragma once
 
+#include <chrono>
 #include <cstdint>
 #include <filesystem>
 #include <optional>
@@ -24,6 +25,7 @@ struct CaptureRecord {
   bool complete = false;
   std::string ended_by;  ///< empty where it was broken off
   std::string device;
+  std::optional<std::chrono::sys_days> day;  ///< on which it began, by the clock there
   Hertz rate{0.0};
   std::int64_t frames = 0;
   std::int64_t lost_frames = 0;       ///< where known
@@ -49,5 +51,9 @@ struct Sidecar {
 /// \param rate, \param frames of the recording as it is now
 [[nodiscard]] std::vector<std::string> capture_warnings(const CaptureRecord& record, Hertz rate,
                                                         std::int64_t frames);
+
+/// A sentence where the recording's day is still to come, whatever the time zones: a clock was
+/// wrong. Empty otherwise.
+[[nodiscard]] std::string future_warning(const CaptureRecord& record, std::chrono::sys_days today);
 
 }  // namespace railtap::system

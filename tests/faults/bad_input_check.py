@@ -4,6 +4,7 @@
 
 Where nothing can be measured: one sentence on standard error, nothing on standard output, exit status 2.
 """
+import json
 import pathlib
 import struct
 import subprocess
@@ -74,6 +75,26 @@ def unreadable(program, folder):
     done = subprocess.run(command, capture_output=True, text=True)
     assert done.returncode == 2 and len(done.stderr.strip().splitlines()) == 1, (done.returncode, done.stderr)
     print(done.stderr.strip())
+
+
+def sidecar_from_the_future(program, folder):
+    """A newer version of the sidecar is refused, a date to come is told: one sentence each."""
+    path = outside.write_wav(folder / "later.wav", outside.sine(997, -6))
+    document = {"schema": "railtap.capture/1", "complete": True, "ended_by": "duration", "started": "2031-02-03T04:05:06+0100",
+                "device": {"name": "in", "host": "x"}, "sample_rate_hz": 48000, "frames": 48000, "lost_frames": 0,
+                "driver_overflows": 0, "gaps": []}
+    beside = folder / "later.wav.json"
+    beside.write_text(json.dumps(dict(document, started="9031-02-03T04:05:06+0100")))
+    done = outside.run(program, "analyze", path, statuses=(0,))
+    notes = done.stderr.strip().splitlines()
+    assert len(notes) == 1 and "9031-02-03" in notes[0] and "not come yet" in notes[0], notes
+    beside.write_text(json.dumps(dict(document, started="2021-02-03T04:05:06+0100")))
+    assert outside.run(program, "analyze", path, statuses=(0,)).stderr == ""
+    for started in ("soon", "", None, 7, "2021-99-99T00:00:00+0000"):
+        beside.write_text(json.dumps(dict(document, started=started)))
+        outside.run(program, "analyze", path, statuses=(0,))
+    beside.write_text(json.dumps(dict(document, schema="railtap.capture/2")))
+    refused(program, path, "railtap.capture/2", "newer railtap")
 
 
 def no_samples(program, folder):
@@ -165,7 +186,7 @@ def command_line_mistakes(program, folder):
         print(f"{' '.join(words[:2])}…: {done.stderr.strip().splitlines()[0]}")
 
 
-CASES = (missing, a_folder, empty, not_audio, unreadable, no_samples, truncated_wav, truncated_flac,
+CASES = (sidecar_from_the_future, missing, a_folder, empty, not_audio, unreadable, no_samples, truncated_wav, truncated_flac,
          cut_in_the_header, four_gigabyte_header, fifty_milliseconds, not_a_number, one_channel, eight_channels,
          output_is_full, command_line_mistakes)
 

@@ -6,6 +6,7 @@ One sentence on standard error and exit status 2; 130 after Ctrl-C.
 """
 import os
 import pathlib
+import random
 import resource
 import signal
 import subprocess
@@ -127,7 +128,93 @@ def interrupted_analysis(program, folder):
     print(done.stderr.strip())
 
 
-CASES = (read_only_folder, file_size_limit, full_disk, existing_files_stay, interrupted_tones,
+def written_elsewhere(program, folder):
+    """A record, a tone and the commands that make one file of them: arguments, to be followed by the file."""
+    record, tone = folder / "job.json", outside.write_wav(folder / "tone.wav", outside.sine(997, -20))
+    outside.run(program, "target", "--power", "55W", "--load", "4ohm", "--record", record)
+    return {"sheet.html": ["sheet", record, "--output"], "cal.toml": ["calibrate", tone, "--reading", "2V", "--output"],
+            "picture.svg": ["analyze", tone, "--svg"], "van.toml": ["system"]}
+
+
+def links(program, folder):
+    """A link in the place of an output is a name that is taken, whether something is behind it or not. With --force the
+    link is replaced; what it pointed to stays as it was."""
+    calls = written_elsewhere(program, folder)
+    for name, arguments in calls.items():
+        place, behind = folder / "out" / name, folder / "behind" / name
+        place.parent.mkdir(exist_ok=True)
+        behind.parent.mkdir(exist_ok=True)
+        place.symlink_to(behind)
+        for precious in (None, "cannot be made again"):
+            if precious:
+                behind.write_text(precious)
+            before = tree(folder)
+            failed_cleanly(subprocess.run([program, *map(str, arguments), str(place)], capture_output=True, text=True), folder,
+                           before)
+            assert place.is_symlink() and behind.exists() == bool(precious)
+        outside.run(program, *arguments, place, "--force")
+        assert not place.is_symlink() and place.stat().st_size > 100, name
+        assert behind.read_text() == "cannot be made again", name
+    # A record is not made but added to: there the file behind the link grows, and the link stays.
+    link = folder / "linked.json"
+    link.symlink_to("job.json")
+    outside.run(program, "record", link, "--note", "through the link")
+    assert link.is_symlink() and "through the link" in (folder / "job.json").read_text()
+    print(f"{len(calls)} commands and a record")
+
+
+def read_only_folders(program, folder):
+    """Every command that makes a file says in one sentence that it cannot, and what was there stays."""
+    calls = {name: [*arguments, folder / f"locked-{name}" / name, "--force"]
+             for name, arguments in written_elsewhere(program, folder).items()}
+    calls["job.json"] = ["record", folder / "locked-job.json" / "new.json", "--note", "x"]
+    for name, arguments in calls.items():
+        inside = folder / f"locked-{name}"
+        inside.mkdir()
+        (inside / name).write_text("from before")
+        before = tree(inside)
+        inside.chmod(0o555)
+        command = [program, *map(str, arguments)]
+        if outside.is_root():
+            command = outside.as_nobody(command, folder)
+        failed_cleanly(subprocess.run(command, capture_output=True, text=True), inside, before)
+
+
+def killed_over_an_earlier_sheet(program, folder):
+    """Killed at random moments while a sheet takes an earlier one's place: there is always one of both, whole."""
+    kills, chance, sheet = 100, random.Random(11), folder / "sheet.html"
+    records, wholes = [], []
+    for number in (1, 2):
+        record = folder / f"job{number}.json"
+        outside.run(program, "target", "--power", f"{50 * number}W", "--load", "4ohm", "--record", record)
+        for _ in range(20):
+            outside.run(program, "record", record, "--note", f"job {number} " + "x" * 20_000)
+        started = time.monotonic()
+        outside.run(program, "sheet", record, "--output", sheet, "--force")
+        usual = time.monotonic() - started
+        records.append(record)
+        wholes.append(sheet.read_bytes())
+    killed = replaced = 0
+    for number in range(kills):
+        before = sheet.read_bytes()
+        child = subprocess.Popen([program, "sheet", str(records[number % 2]), "--output", str(sheet), "--force"],
+                                 stdout=subprocess.DEVNULL)
+        time.sleep(chance.uniform(0, 1.2 * usual))
+        child.send_signal(signal.SIGKILL)
+        status = child.wait(timeout=30)
+        killed += status == -signal.SIGKILL
+        after = sheet.read_bytes()
+        assert after in wholes, f"after kill {number}: {len(after)} bytes that are neither sheet"
+        assert status != 0 or after == wholes[number % 2]
+        replaced += after != before
+    assert killed > kills // 4, f"only {killed} of {kills} were caught at work"
+    outside.run(program, "sheet", records[0], "--output", sheet, "--force")
+    assert sheet.read_bytes() == wholes[0]
+    left = [path.name for path in folder.iterdir() if path.name.startswith(".sheet.html.")]
+    print(f"{killed} of {kills} killed at work, {replaced} times replaced, always whole; {len(left)} unfinished files left")
+
+
+CASES = (links, read_only_folders, killed_over_an_earlier_sheet, read_only_folder, file_size_limit, full_disk, existing_files_stay, interrupted_tones,
          interrupted_analysis)
 
 if __name__ == "__main__":

@@ -7,6 +7,7 @@ import json
 import os
 import pathlib
 import pty
+import random
 import resource
 import signal
 import subprocess
@@ -21,6 +22,7 @@ from null_sink import NullSink
 
 RATE = 48000
 CODE = 2.0 ** -23
+LOOK = 4096  # frames that are looked up at a time, until one is found
 
 
 def noise(seconds, channels=2, peak=0.25):
@@ -41,22 +43,37 @@ def sidecar(file):
     return json.loads(pathlib.Path(f"{file}.json").read_text())
 
 
+def keys_of(samples):
+    """A whole number for each frame that, among minutes of noise, hardly another has: both 24-bit codes side by side."""
+    codes = numpy.rint(samples[:, :2].astype(float) / CODE).astype(numpy.int64)
+    return codes[:, 0] + (codes[:, 1] << 24)
+
+
 def runs_of(recorded, played):
     """Where the recording follows what was played: (first frame, frames, place in what was played) of every run."""
-    where = {float(a) + 2.0 * float(b): i for i, (a, b) in enumerate(played)}
+    keys = keys_of(played)
+    order = numpy.argsort(keys)
     runs = []
     i = 0
     while i < len(recorded):
-        place = where.get(float(recorded[i, 0]) + 2.0 * float(recorded[i, 1]))
-        if place is None:
-            i += 1
+        sought = keys_of(recorded[i:i + LOOK])
+        found = order[numpy.minimum(numpy.searchsorted(keys, sought, sorter=order), len(keys) - 1)]
+        known = keys[found] == sought
+        if not known.any():
+            i += len(sought)
             continue
+        i, place = i + int(numpy.argmax(known)), int(found[numpy.argmax(known)])
         most = min(len(recorded) - i, len(played) - place)
         same = numpy.all(recorded[i:i + most, :2] == played[place:place + most], axis=1)
         length = most if same.all() else int(numpy.argmin(same))
         runs.append((i, length, place))
         i += max(length, 1)
     return runs
+
+
+def level_dbfs(samples):
+    """RMS re a full-scale sine [AES17]."""
+    return 10.0 * numpy.log10(2.0 * numpy.mean(samples.astype(float) ** 2))
 
 
 class Bench:
@@ -75,7 +92,7 @@ class Bench:
                                 text=True, **keywords)
 
     def play(self):
-        self.sound.play(self.folder / "noise.wav")
+        return self.sound.play(self.folder / "noise.wav")
 
     def __enter__(self):
         return self
@@ -115,16 +132,27 @@ def check_whole(program, seconds=8.0):
         document = json.loads(out)
         assert document == sidecar(bench.folder / "whole.wav")
         assert document["complete"] and document["ended_by"] == "duration" and document["gaps"] == [], document
+        assert document["lost_frames"] == 0 and document["driver_overflows"] == 0, document
         assert document["bits_used"] == 24 and document["frames"] == round(seconds * RATE), document
         recorded = read(bench.folder / "whole.wav")
         runs = runs_of(recorded, bench.played)
         assert len(runs) == 1, runs
-        first, length, _ = runs[0]
+        first, length, place = runs[0]
         assert first < RATE and length == len(recorded) - first, (runs, len(recorded))
         peaks = 20.0 * numpy.log10(numpy.abs(recorded).max(axis=0))
         for channel, peak in zip(document["channels"], peaks):
             assert abs(channel["peak_dbfs"] - peak) < 0.001, (channel, peak)
-        print(f"{length} frames, every one as it was played; worst backlog {document['worst_backlog_s']:.3f} s")
+        # What the program reads from its own recording is the level that was played.
+        analysed = subprocess.run([program, "analyze", str(bench.folder / "whole.wav"), "--json"], capture_output=True,
+                                  text=True)
+        share = 10.0 * numpy.log10(length / len(recorded))  # silence in front of it, where there is some
+        errors = []
+        for channel in json.loads(analysed.stdout)["channels"]:
+            played = bench.played[place:place + length, channel["channel"] - 1]
+            errors.append(channel["level_dbfs"] - level_dbfs(played) - share)
+        assert len(errors) == 2 and max(map(abs, errors)) < 0.01, errors
+        print(f"{length} frames, every one as it was played; level off by {max(map(abs, errors)):.6f} dB; worst backlog "
+              f"{document['worst_backlog_s']:.3f} s")
 
 
 def check_killed(program):
@@ -149,6 +177,86 @@ def check_killed(program):
         assert len(read(bench.folder / "killed.wav")) == len(recorded)
         ended(bench.start("killed.wav", "--seconds", "1s", "--force"), 0)
         assert len(read(bench.folder / "killed.wav")) == RATE
+
+
+def check_killed_often(program, kills=100, at_once=5):
+    """A hundred times killed at random moments, from before the first sample to the fourth second: what is there is readable
+    to its end and as it was played, and an earlier recording, also one whose name is wanted again, stays as it was."""
+    chance = random.Random(3)
+    with Bench(program, 20.0) as bench:
+        earlier = bench.folder / "earlier.wav"
+        ended(bench.start("earlier.wav", "--seconds", "1s"), 0)
+        before = (earlier.read_bytes(), pathlib.Path(f"{earlier}.json").read_bytes())
+        begun = seconds = 0
+        for first in range(0, kills, at_once):
+            player = bench.play()
+            names = [f"killed{number}.wav" for number in range(first, first + at_once)]
+            recordings = [(name, bench.start(name), time.monotonic() + chance.uniform(0.0, 4.0)) for name in names]
+            refused = bench.start("earlier.wav")
+            for name, recording, when in sorted(recordings, key=lambda one: one[2]):
+                time.sleep(max(0.0, when - time.monotonic()))
+                file = bench.folder / name
+                there = file.stat().st_size if file.exists() else 0
+                recording.kill()
+                recording.wait()
+                recording.communicate()
+                if file.exists() and file.stat().st_size > 0:
+                    begun += 1
+                    seconds += check_broken_off(bench, file, there)
+                else:
+                    assert there == 0, (name, there)
+            ended(refused, 2)
+            player.kill()
+            player.wait()
+        assert before == (earlier.read_bytes(), pathlib.Path(f"{earlier}.json").read_bytes())
+        assert begun > kills // 3, f"only {begun} of {kills} had begun"
+        print(f"{kills} killed, {begun} of them with a file, {seconds:.1f} s recorded in all, every frame of it readable")
+
+
+def check_broken_off(bench, file, bytes_there):
+    """Seconds in a recording that was killed, of which so many bytes were there just before."""
+    recorded = read(file)
+    # All but the block of a tenth of a second whose header was not written yet.
+    assert len(recorded) >= (bytes_there - 44) / 6 - 0.1 * RATE - 1, (file, len(recorded), bytes_there)
+    beside = pathlib.Path(f"{file}.json")
+    assert not beside.exists() or json.loads(beside.read_text())["complete"] is False, file
+    runs = runs_of(recorded, bench.played) if len(recorded) else []
+    assert len(runs) <= 1 and all(first + length == len(recorded) for first, length, _ in runs), (file, runs)
+    return len(recorded) / RATE
+
+
+FAKE_CLOCK = next(iter(sorted(pathlib.Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1"))), None)
+
+
+def check_clock(program):
+    """The time of day set back and forward in the middle of a recording changes nothing but what `started` says."""
+    assert FAKE_CLOCK, "Debian's package faketime is missing"
+    with Bench(program, 30.0) as bench:
+        shift = bench.folder / "shift"
+
+        def set_clock(by):
+            fresh = bench.folder / "fresh"
+            fresh.write_text(by + "\n")
+            fresh.rename(shift)
+        fake = dict(LD_PRELOAD=str(FAKE_CLOCK), FAKETIME_TIMESTAMP_FILE=str(shift), FAKETIME_NO_CACHE="1",
+                    DONT_FAKE_MONOTONIC="1", FAKETIME_DONT_FAKE_MONOTONIC="1", FAKETIME_DISABLE_SHM="1")
+        set_clock("+400d")
+        day = subprocess.run(["date", "+%Y"], env=dict(os.environ, **fake), capture_output=True, text=True).stdout
+        bench.play()
+        bench.sound.environment.update(fake)
+        begun = time.monotonic()
+        recording = bench.start("jumps.wav", "--seconds", "6s", "--json")
+        for frames, by in ((RATE, "-2d"), (3 * RATE, "+30d"), (4 * RATE, "-3h")):
+            wait_for_frames(bench.folder / "jumps.wav", frames)
+            set_clock(by)
+        out, _ = ended(recording, 0)
+        took = time.monotonic() - begun
+        document = json.loads(out)
+        assert int(day) > time.gmtime().tm_year and document["started"].startswith(day.strip()), (day, document["started"])
+        assert document["frames"] == 6 * RATE and document["gaps"] == [] and document["ended_by"] == "duration", document
+        assert 5.5 < took < 30.0, took
+        assert len(runs_of(read(bench.folder / "jumps.wav"), bench.played)) == 1
+        print(f"6 s took {took:.1f} s by another clock, while this one jumped by months and hours")
 
 
 def limit_file_size():
@@ -260,7 +368,7 @@ def check_interrupted(program):
 def check_meter(program):
     """On a terminal a level line is written over and over, and says when the input clips; in a pipe there is none."""
     with Bench(program, 1.0) as bench:
-        time_s = numpy.arange(10 * RATE) / RATE
+        time_s = numpy.arange(60 * RATE) / RATE  # a busy computer starts the second recording late
         quiet = 0.1 * numpy.sin(2.0 * numpy.pi * 1000.0 * time_s)
         loud = numpy.where(time_s > 4.0, numpy.clip(20.0 * quiet, -1.0, 1.0), quiet)
         wavfile.write(bench.folder / "loud.wav", RATE, numpy.stack([quiet, loud], axis=1).astype("<f4"))

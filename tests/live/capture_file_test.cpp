@@ -108,6 +108,24 @@ TEST_CASE("capture file: a name that is taken is refused, and replaced where tha
   CHECK(read_all(path).size() == 20);
 }
 
+TEST_CASE(
+    "capture file: a link is a name that is taken, and what is behind it is never written to") {
+  const test::TemporaryFolder folder;
+  const auto link = folder.path() / "link.wav", behind = folder.path() / "behind.wav";
+  std::filesystem::create_symlink(behind, link);
+  CHECK_THROWS_AS(CaptureFile{spec_of(link, 24)}, Error);
+  CHECK_FALSE(std::filesystem::exists(behind));
+  std::ofstream(behind) << "a recording that can't be made again";
+  CHECK_THROWS_AS(CaptureFile{spec_of(link, 24)}, Error);
+  CaptureFileSpec spec = spec_of(link, 24);
+  spec.overwrite = files::Overwrite::allow;
+  CaptureFile file(spec);
+  file.write(std::vector<std::int32_t>(20, 256));
+  CHECK_FALSE(std::filesystem::is_symlink(link));
+  CHECK(read_all(link).size() == 20);
+  CHECK(std::filesystem::file_size(behind) == 36);
+}
+
 TEST_CASE("capture file: other endings and odd bits are refused before anything is made") {
   const test::TemporaryFolder folder;
   CHECK_THROWS_AS(CaptureFile{spec_of(folder.path() / "x.flac", 24)}, Error);

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The guided walk from its first question to a complete record, with the virtual rig's recordings: stopped and gone on
-with after every step, with wrong files, a clipped recording, lost samples, and Ctrl-C.
+with after every step, with wrong files, a clipped recording, lost samples, and Ctrl-C; once with everything typed, once
+with a described system.
 
 What is to come out is what the demo found on the same rig by itself.
 """
@@ -14,11 +15,11 @@ import tempfile
 import time
 
 
-def walk(program, folder, answers, status):
-    done = subprocess.run([program, "walk", "job.json"], cwd=folder, input="".join(f"{line}\n" for line in answers),
-                          capture_output=True, text=True)
+def walk(program, folder, answers, status, *options):
+    done = subprocess.run([program, "walk", "job.json", *map(str, options)], cwd=folder,
+                          input="".join(f"{line}\n" for line in answers), capture_output=True, text=True)
     assert done.returncode == status, (answers, done)
-    return done.stdout
+    return done.stdout if status != 2 else done.stderr
 
 
 def record(folder):
@@ -56,6 +57,75 @@ def check_interrupt(program, folder):
     assert (folder / "job.json").read_text() == before
 
 
+def describe_van(program, folder):
+    """The starter file with the tones that the demo played, the tap that it recorded through, and one thing left out."""
+    file = folder / "van.toml"
+    subprocess.run([program, "system", str(file)], check=True, capture_output=True)
+    text = file.read_text()
+    for control in ("front", "rear"):
+        text = text.replace(f'control = "{control}"', f'control = "{control}"\ntone = "1kHz"')
+    assert text.count('control = "rear"') == 2 and text.count('speaker = "door speaker"') == 4
+    head, tail = text.split('name = "rear left"')
+    text = head + 'name = "rear left"' + tail.replace('speaker = "door speaker"', 'speaker = "rear speaker"')
+    text += '\n[[speaker]]\nname = "rear speaker"\nimpedance = "4ohm"\n'
+    # 1 V peak at full scale and 47 : 1, the input's 10 kohm in parallel: 2·20.909/(1 ∥ 10) = 46.
+    text = text.replace('full_scale = "1V" ', 'full_scale = "0.70711V" ')
+    text += '\n[attenuator]\nseries_each = "20.909kohm"\nshunt = "1kohm"\nbridge_tied = true\n'
+    file.write_text(text)
+    return file
+
+
+def check_described(program, folder, captures, found):
+    """With --system only what the description leaves out is asked; targets are the plan's, the tap is held against the
+    reading, and the record goes on without the file."""
+    folder.mkdir()
+    van = describe_van(program, folder)
+    options = ("--system", van.name)
+    plan = json.loads(subprocess.run([program, "plan", str(van), "--json"], capture_output=True, text=True).stdout)
+    targets = {channel["control"]: channel["target_v"] for channel in plan["channels"]}
+
+    out = told(walk(program, folder, ["", "sixty", "60W", "q"], 1, *options))
+    for words in ("front (front left, front right): 14.83 V, set with 1 kHz", "bass (bass): 23.66 V, set with 50 Hz",
+                  "tap: 20.91 kohm in each leg, 1 kohm across the input", "average-responding, 40 Hz to 400 Hz",
+                  "Continuous rating of the speakers on one output of rear", "railtap walk job.json --system van.toml"):
+        assert words in out, (words, out)
+    for words in ("Your meter", "Amplifier channels behind", "through your tap", "speakers on one output of front"):
+        assert words not in out, (words, out)
+    assert out.count("That will not do") == 1 and steps(folder) == ["safety", "facts"], out
+    assert record(folder)["system"]["name"] == "camper van" and record(folder)["name"] == "camper van"
+
+    # Another description in the middle of the job is refused; the same one, and none, go on.
+    whole = van.read_text()
+    van.write_text(whole.replace('rated_power = "280W"', 'rated_power = "200W"'))
+    assert "has changed since" in walk(program, folder, ["q"], 2, *options)
+    van.write_text(whole)
+    walk(program, folder, ["q"], 1, *options)
+    van.unlink()
+
+    # A slipped digit in the reading is seen against the tap; the second time it is right.
+    reading = found["calibration"]["reading_v"]
+    calibration = captures / "calibration.wav"
+    out = told(walk(program, folder, [f"{10 * reading:.1f}V", calibration, "", f"{reading:.2f}V", calibration, "q"], 1))
+    assert out.count("Doubtful: By the tap's parts, digital full scale is 47.00 V peak; this is +20.1 dB") == 1, out
+    calibrated = [entry["result"] for entry in record(folder)["entries"] if entry["kind"] == "calibration"]
+    assert len(calibrated) == 1 and calibrated[0]["plausible"] is True, calibrated
+
+    # Enter stands for the described highest volume, and no higher one is taken.
+    turn = captures / "head-unit-volume.wav"
+    out = told(walk(program, folder, [24, 41, turn, 24, "", turn, "q"], 1))
+    assert "described with 40 steps, so it cannot end at 41" in out, out
+    assert f"The highest clean volume is {found['head_unit']['highest_clean_step']}" in out, out
+
+    out = told(walk(program, folder, [captures / f"{control}-{what}.wav" for control in ("front", "rear", "bass")
+                                      for what in ("set", "silence")], 0))
+    assert "(high-pass off, bass boost off)" in out and "Done: head unit at volume 36" in out, out
+    reached = {entry["subject"]: entry["result"]["target_v"] for entry in record(folder)["entries"]
+               if entry["kind"] == "target"}
+    assert set(reached) == {"front", "rear", "bass"}
+    for control, volts in reached.items():
+        assert abs(volts / targets[control] - 1) < 1e-9, (control, volts, targets)
+
+
 def main(program):
     with tempfile.TemporaryDirectory(prefix="railtap-walk-") as name:
         folder = pathlib.Path(name)
@@ -72,8 +142,9 @@ def main(program):
 
         # Safety, and facts with mistakes in them; then the end of the input.
         out = told(walk(program, folder, ["", "fine", "1.2%+5, average, 400Hz", "", "front", "front, 55W, 4ohm, 60 apples",
-                                          "front, 55W, 4ohm, 60W", "rear, 55W, 4ohm, 60W", "bass, 280W, 2ohm, 300W, bass", ""], 1))
-        assert out.count("That will not do") == 4 and "railtap walk job.json" in out, out
+                                          "front, 55W, 4ohm, 60W", "rear, 55W, 4ohm, 60W", "rear, 50W, 4ohm, 60W", "bass, 280W, 2ohm, 300W, bass", "", "21ohm", ""],
+                          1))
+        assert out.count("That will not do") == 6 and "there is a channel 'rear' already" in out and "railtap walk job.json" in out, out
         assert steps(folder) == ["safety", "facts"]
         check_interrupt(program, folder)
 
@@ -127,7 +198,8 @@ def main(program):
         # Once complete, it says so again and changes nothing.
         before = (folder / "job.json").read_text()
         assert "Done:" in walk(program, folder, [], 0) and (folder / "job.json").read_text() == before
-    print(f"{len(entries)} entries")
+        print(f"{len(entries)} entries")
+        check_described(program, folder / "described", captures, found)
 
 
 if __name__ == "__main__":

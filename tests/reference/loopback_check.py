@@ -100,6 +100,23 @@ def check_refusals(checks, program, folder):
     loud = numpy.clip(2.0 * codes[:, 0] / 2.0 ** 31, -1.0, 1.0 - 2.0 ** -23)
     done = outside.run(program, "loopback", outside.write_wav(folder / "loud.wav", loud, RATE, "24"), statuses=(2,))
     checks.equal("overloaded", "lower the output's volume" in done.stderr, True)
+    check_interrupted_sweep(program, folder, codes[:, 0] / 2.0 ** 31)
+
+
+def check_interrupted_sweep(program, folder, track):
+    """A millisecond that was played late is refused, and so are ten that were lost, wherever it is from 50 Hz on; a steep
+    filter, which only falls, is not."""
+    sweep = len(track) - 28 * RATE  # 20 s of sweep and 8 s of silence end the track
+    for seconds in (8, 12, 17):
+        at = sweep + seconds * RATE
+        for what, samples in (("late", numpy.concatenate([track[:at], numpy.zeros(48), track[at:]])),
+                              ("lost", numpy.concatenate([track[:at], track[at + 480:]]))):
+            file = outside.write_wav(folder / "hole.wav", samples, RATE, "24")
+            done = outside.run(program, "loopback", file, statuses=(2,))
+            assert "the sweep was interrupted or processed" in done.stderr, (what, seconds, done)
+    steep = scipy.signal.sosfilt(scipy.signal.butter(4, 120.0, "high", fs=RATE, output="sos"), track)
+    found = outside.run_json(program, "loopback", outside.write_wav(folder / "steep.wav", steep, RATE, "24"))
+    assert found["coupling_corner_hz"] is None, found["coupling_corner_hz"]
 
 
 def main(program):

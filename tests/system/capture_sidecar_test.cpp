@@ -72,6 +72,19 @@ TEST_CASE("sidecar: lost samples, a vanished input and a broken-off recording ar
   CHECK(mention(warnings_of(document), "driver reported lost samples"));
 }
 
+TEST_CASE("sidecar: a day to come is told, unless a time zone explains it") {
+  using namespace std::chrono;
+  report::CaptureDocument document = whole();
+  document.started = "2026-11-25T23:50:00+1400";
+  const CaptureRecord record = read_back(document);
+  REQUIRE(record.day == sys_days(2026y / November / 25));
+  CHECK(future_warning(record, 2026y / November / 25).empty());
+  CHECK(future_warning(record, 2026y / November / 24).empty());
+  CHECK(future_warning(record, 2026y / November / 23).find("2026-11-25") != std::string::npos);
+  document.started = "some day";
+  CHECK_FALSE(read_back(document).day);
+}
+
 TEST_CASE("sidecar: one that tells of another length or rate is not this recording's") {
   CHECK(mention(capture_warnings(read_back(whole()), Hertz(48000.0), 95000), "another length"));
   CHECK(mention(capture_warnings(read_back(whole()), Hertz(44100.0), 96000), "another length"));
