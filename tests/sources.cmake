@@ -1,0 +1,109 @@
+# Every test there is: what is not listed is not run.
+# What the tests share.
+set(RAILTAP_TEST_SUPPORT
+  support/clipped_tone.cpp
+  support/main.cpp
+  support/played_steps.cpp
+)
+# Unit tests.
+set(RAILTAP_TEST_SOURCES
+  audio/continuity_test.cpp
+  audio/ring_test.cpp
+  audio/sound_file_test.cpp
+  audio/tone_writer_test.cpp
+  command/calibrate_test.cpp
+  command/demo_test.cpp
+  command/options_test.cpp
+  command/verify_test.cpp
+  electric/attenuator_test.cpp
+  electric/calibration_test.cpp
+  electric/hard_clip_test.cpp
+  electric/meter_test.cpp
+  electric/preferred_values_test.cpp
+  electric/sound_interface_test.cpp
+  electric/target_test.cpp
+  electric/wire_test.cpp
+  files/atomic_file_test.cpp
+  judge/analysis_test.cpp
+  judge/attenuation_test.cpp
+  judge/calibration_rig_test.cpp
+  judge/calibration_tone_test.cpp
+  judge/filters_test.cpp
+  judge/onset_test.cpp
+  judge/stage_test.cpp
+  judge/steady_tones_test.cpp
+  judge/turning_test.cpp
+  judge/verification_test.cpp
+  live/capture_file_test.cpp
+  live/channel_watch_test.cpp
+  live/sound_guide_test.cpp
+  live/watch_screen_test.cpp
+  measure/clipped_sine_test.cpp
+  measure/coupling_corner_test.cpp
+  measure/flat_runs_test.cpp
+  measure/folded_cycle_test.cpp
+  measure/form_factor_test.cpp
+  measure/frame_test.cpp
+  measure/marker_test.cpp
+  measure/recording_test.cpp
+  measure/static_law_test.cpp
+  measure/stepped_sine_test.cpp
+  measure/steps_test.cpp
+  measure/swept_response_test.cpp
+  measure/tone_test.cpp
+  measure/weighting_test.cpp
+  report/analysis_json_test.cpp
+  report/attenuator_report_test.cpp
+  report/demo_report_test.cpp
+  report/onset_report_test.cpp
+  report/plot_test.cpp
+  report/target_report_test.cpp
+  report/tone_kit_test.cpp
+  rig/description_test.cpp
+  rig/onset_rig_test.cpp
+  rig/sound_card_test.cpp
+  rig/stages_test.cpp
+  signal/generator_test.cpp
+  signal/marker_test.cpp
+  signal/third_octaves_test.cpp
+  system/calibration_file_test.cpp
+  system/capture_sidecar_test.cpp
+  system/job_record_test.cpp
+  system/plan_test.cpp
+  system/recipe_test.cpp
+  system/system_description_test.cpp
+  units/parse_test.cpp
+  units/print_test.cpp
+  units/quantity_test.cpp
+)
+# Trials.
+set(RAILTAP_TRIAL_SOURCES
+  judge/identity_trials.cpp
+  judge/onset_trials.cpp
+  measure/clipped_sine_trials.cpp
+  measure/innocent_waveforms_trials.cpp
+)
+# Scripts, each a test of its own: reference/sox is reference/sox_check.py, and the test reference_sox.
+set(RAILTAP_SCRIPT_CHECKS
+  reference/attenuation
+  reference/flat_runs
+  reference/hiss
+  reference/interface
+  reference/loopback
+  reference/ngspice
+  reference/preferred
+  reference/quantisation
+  reference/response
+  reference/separation
+  reference/sine_fit
+  reference/sox
+  reference/steady_tones
+  reference/target
+  reference/tones
+  reference/waveform
+  reference/weighting
+  reference/wire
+  faults/bad_input
+  faults/record
+  faults/writing
+)
