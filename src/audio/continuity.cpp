@@ -64,8 +64,13 @@ void Continuity::shortfall(double seconds) {
   const auto reported = std::find_if(gaps_.begin(), gaps_.end(), [this](const Gap& gap) {
     return gap.cause == LossCause::driver && !gap.lost && gap.at_frame >= last_prompt_;
   });
+  // What a stall cost may show in two windows, where its end lies between them.
+  const bool goes_on = !gaps_.empty() && gaps_.back().cause == LossCause::clock &&
+                       gaps_.back().at_frame == last_prompt_;
   if (reported != gaps_.end()) {
     reported->lost = frames;
+  } else if (goes_on) {
+    *gaps_.back().lost += frames;
   } else {
     gaps_.push_back({last_prompt_, frames, LossCause::clock});
   }

@@ -406,6 +406,7 @@ void add_walk(CLI::App& app, ExitStatus& status) {
   command->footer(
       "Examples:\n"
       "  railtap walk job.json\n"
+      "  railtap system van.toml\n"
       "  railtap walk job.json --system van.toml\n"
       "What is done is in the record at once; the same command goes on from there.\n"
       "Exit status: 0 when the job is complete, 1 when it was stopped before.");

@@ -29,6 +29,8 @@ class Driver {
     const auto calls = static_cast<int>(seconds * rate / call_frames);
     for (int i = 0; i < calls; ++i) call(continuity, jitter_(random_));
   }
+  // From now on all calls come later than the count of frames says by so much.
+  void late_from_here(double seconds) { behind_s_ = seconds; }
   // Nothing is delivered for so long; then all of it at once but for the frames that are lost.
   void stall(Continuity& continuity, double seconds, std::int64_t lost, bool reported) {
     const auto calls = static_cast<int>(seconds * rate / call_frames);
@@ -47,7 +49,7 @@ class Driver {
   void call(Continuity& continuity, double late_s) {
     const double due_s = time(call_frames);
     done_ += call_frames;
-    continuity.add({call_frames, 0, due_s + late_s, overflow_});
+    continuity.add({call_frames, 0, due_s + behind_s_ + late_s, overflow_});
     overflow_ = false;
   }
 
@@ -55,6 +57,7 @@ class Driver {
   std::uniform_real_distribution<double> jitter_;
   std::mt19937 random_{1};
   std::int64_t done_ = 0;
+  double behind_s_ = 0.0;
   bool overflow_ = false;
 };
 
@@ -67,6 +70,20 @@ TEST_CASE("continuity: an hour with a clock 200 ppm off and late calls has no ga
     CHECK(continuity.gaps().empty());
     CHECK(continuity.frames() == static_cast<std::int64_t>(3600.0 * rate));
   }
+}
+
+TEST_CASE("continuity: a loss that shows in two windows is one place with the sum of both") {
+  Continuity continuity{Hertz(rate)};
+  Driver driver(0.0, 0.0);
+  driver.run(continuity, 3.0);
+  driver.late_from_here(0.03);  // of the 0.1 s that will be missing
+  driver.run(continuity, 1.0);
+  driver.late_from_here(0.1);
+  driver.run(continuity, 3.0);
+  continuity.finish(0);
+  REQUIRE(continuity.gaps().size() == 1);
+  CHECK(continuity.gaps().front().cause == LossCause::clock);
+  CHECK(test::within_abs(static_cast<double>(*continuity.gaps().front().lost), 4800.0, 1.0));
 }
 
 TEST_CASE("continuity: a stall whose samples all come later is no loss") {
