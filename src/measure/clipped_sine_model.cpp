@@ -130,7 +130,10 @@ struct Evaluation {
 void evaluate(const Problem& problem, const Shape& shape, const Parameters& at, Evaluation& out) {
   RailTable up, down;
   if (shape.positive) fill_rail(shape, at, rail_positive, problem.orders, up);
-  if (shape.negative) fill_rail(shape, at, rail_negative, problem.orders, down);
+  // A table costs as much as all the rest.
+  const bool alike = shape.positive && at[rail_negative] == at[rail_positive];
+  if (shape.negative && alike) down = up;
+  if (shape.negative && !alike) fill_rail(shape, at, rail_negative, problem.orders, down);
   const bool filtered = shape.free[low_pass] || shape.free[dispersion];
   const Complex step = std::polar(1.0, at[phase]);
   Complex turn(1.0, 0.0);

@@ -38,6 +38,9 @@ class Spectrum {
   /// noise and tones alike (one-sided; bin 0 is doubled and is not used).
   [[nodiscard]] double mean_square(std::size_t bin) const { return mean_squares_[bin]; }
 
+  /// The same of every bin.
+  [[nodiscard]] std::span<const double> mean_squares() const { return mean_squares_; }
+
   /// The bin with the highest mean square from `first` to `last`, both included.
   [[nodiscard]] std::size_t strongest(std::size_t first, std::size_t last) const;
 

@@ -130,13 +130,14 @@ BlockMeasurement BlockMeter::measure(std::span<const double> samples, std::optio
 double BlockMeter::local_noise(double bin) const {
   const auto centre = static_cast<std::ptrdiff_t>(std::lround(bin));
   const auto last = static_cast<std::ptrdiff_t>(spectrum_.bins()) - 2;
+  const auto powers = spectrum_.mean_squares();
+  const auto part = [&](std::ptrdiff_t from, std::ptrdiff_t to) {  // both included
+    const auto begin = std::max(from, lobe), end = std::min(to, last) + 1;
+    if (begin < end) scratch_.insert(scratch_.end(), powers.begin() + begin, powers.begin() + end);
+  };
   scratch_.clear();
-  for (std::ptrdiff_t offset = lobe + 1; offset <= neighbours; ++offset) {
-    if (centre - offset >= lobe)
-      scratch_.push_back(spectrum_.mean_square(static_cast<std::size_t>(centre - offset)));
-    if (centre + offset <= last)
-      scratch_.push_back(spectrum_.mean_square(static_cast<std::size_t>(centre + offset)));
-  }
+  part(centre - neighbours, centre - lobe - 1);
+  part(centre + lobe + 1, centre + neighbours);
   if (scratch_.empty()) return 0.0;
   return median_reordering(scratch_) / std::numbers::ln2;
 }
