@@ -179,7 +179,7 @@ def check_killed(program):
         assert len(read(bench.folder / "killed.wav")) == RATE
 
 
-def check_killed_often(program, kills=100, at_once=5):
+def check_killed_often(program, kills=100, at_once=20):
     """A hundred times killed at random moments, from before the first sample to the fourth second: what is there is readable
     to its end and as it was played, and an earlier recording, also one whose name is wanted again, stays as it was."""
     chance = random.Random(3)

@@ -2,6 +2,7 @@
 """Commands that play or record by themselves, on a sound server of the test's own."""
 import json
 import math
+import os
 import pathlib
 import subprocess
 import sys
@@ -58,6 +59,22 @@ def check_calibrate(program):
         assert 'device = "pulse"' in (folder / "cal.toml").read_text()
         assert (folder / "kept.wav.json").exists()
         run(program, sound, *options, "--keep", folder / "kept.wav", status=2)  # not overwritten unasked
+
+
+def check_no_answer(program):
+    """A sound system that never answers ends a command with one sentence, not with waiting for ever."""
+    with tempfile.TemporaryDirectory(prefix="railtap-hang-") as folder:
+        source, hang = pathlib.Path(folder) / "hang.cpp", pathlib.Path(folder) / "hang.so"
+        source.write_text('#include <unistd.h>\nextern "C" int Pa_Initialize() { for (;;) pause(); }\n')
+        subprocess.run(["c++", "-shared", "-fPIC", "-o", str(hang), str(source)], check=True)
+        for command in (["devices"], ["capture", f"{folder}/x.wav", "--seconds", "1s"]):
+            done = subprocess.run([program, *command], env=dict(os.environ, LD_PRELOAD=str(hang)), capture_output=True, text=True,
+                                  timeout=60)
+            lines = done.stderr.strip().splitlines()
+            assert done.returncode == 2 and done.stdout == "" and len(lines) == 1, done
+            assert "the sound system does not answer" in lines[0] and "jack_db" in lines[0], lines
+        assert not (pathlib.Path(folder) / "x.wav").exists()
+        print(lines[0])
 
 
 if __name__ == "__main__":

@@ -10,6 +10,22 @@ import time
 
 SINK = "car"
 
+# Of ALSA's modules the one for this server only. Others are looked into while devices are listed, and libjack's, behind
+# the one for JACK, has a lock in shared memory: a program killed in that moment would block all others of this user.
+PULSE = """
+pcm.pulse { type pulse hint { show on description "the test's own sound server" } }
+ctl.pulse { type pulse }
+"""
+
+
+def alsa_configuration():
+    """The system's own without the part, up to its first closing bracket in the first column, that loads modules' files."""
+    text = pathlib.Path("/usr/share/alsa/alsa.conf").read_text()
+    begin = text.index("\n@hooks [")
+    end = text.index("\n]\n", begin) + len("\n]\n")
+    assert "conf.d" in text[begin:end]
+    return text[:begin] + "\n" + text[end:] + PULSE
+
 
 class NullSink:
     """A private PulseAudio with one null sink, which ends by itself when the test was killed. `environment` makes PortAudio's ALSA device `pulse` record its monitor."""
@@ -20,6 +36,8 @@ class NullSink:
         self.environment = dict(
             os.environ, HOME=str(self.folder), XDG_RUNTIME_DIR=str(self.folder), PULSE_RUNTIME_PATH=str(self.folder),
             PULSE_SERVER=f"unix:{socket}", PULSE_SOURCE=f"{SINK}.monitor", PULSE_SINK=SINK)
+        (self.folder / "alsa.conf").write_text(alsa_configuration())
+        self.environment["ALSA_CONFIG_PATH"] = str(self.folder / "alsa.conf")
         self.log = open(self.folder / "log", "w")
         server = dict(self.environment)
         server.pop("PULSE_SERVER")
