@@ -71,3 +71,22 @@ TEST_CASE("frame level: the figures taken along with it are those of the frame")
   CHECK(railtap::test::within_abs(along.sum, alone.sum, 1e-9));
   CHECK(railtap::test::within_rel(along.sum_of_squares, alone.sum_of_squares, 1e-12));
 }
+
+TEST_CASE("full-scale runs: the outermost codes count, at either side alone and across blocks") {
+  constexpr double highest_code = 32767.0 / 32768.0;  // of 16 bits
+  const auto runs_in = [](const std::vector<std::vector<double>>& blocks) {
+    FullScaleRuns runs;
+    runs.positive_limit = highest_code;
+    for (const auto& block : blocks) runs.add(block, figures(block));
+    return runs;
+  };
+  const FullScaleRuns above = runs_in({{0.1, highest_code}, {highest_code, highest_code, 0.2}});
+  CHECK(above.samples == 3);
+  CHECK(above.longest == 3);
+  const FullScaleRuns below = runs_in({{-1.0, -1.0, -0.5, -1.0}});
+  CHECK(below.samples == 3);
+  CHECK(below.longest == 2);
+  // One code inside is not full scale, and from one side to the other is no run.
+  CHECK(runs_in({{32766.0 / 32768.0, -32767.0 / 32768.0}}).samples == 0);
+  CHECK(runs_in({{highest_code, -1.0}}).longest == 1);
+}
