@@ -37,10 +37,10 @@ inline constexpr double sine_form_factor = std::numbers::pi / (2.0 * std::number
 /// Reads a meter's description: parts separated by commas, in any order, of which only the accuracy
 /// is needed:
 ///   1.2%+5          accuracy, ±(1.2 % of the reading + 5 counts); brackets and ± may be typed
-///   along 0.01V           one step of the last digit on the range in use, or 2000 counts     the
-///   size of the display, from which that step follows, for a meter on the lowest
-///                   decade range (2, 20, 200 V) that shows the reading; with neither, the step is
-///                   that of the reading as it was typed
+///   0.01V           one step of the last digit on the range in use, or instead of it
+///   2000 counts     the size of the display, from which that step follows, for a meter on the
+///                   lowest decade range (2, 20, 200 V) that shows the reading; with neither, the
+///                   step is that of the reading as it was typed
 ///   average | true-rms   (average when not given)
 ///   400Hz | 40-400Hz     the AC band in which the accuracy holds
 /// \throws Error with `name` as its place
