@@ -16,7 +16,7 @@ inline constexpr std::size_t orders_at_once = 4;
 
 /// cos kθ and sin kθ of many angles θ, at the next order to be used and at the one before it: what
 /// the recurrence cos (k+1)θ = 2·cos θ·cos kθ − cos (k−1)θ, and the same for the sine, needs
-/// [Abramowitz and Stegun, 4.3.74 and 22.7.4 with x = cos θ]. Its rounding grows as k², to 1e−13 at
+/// [Abramowitz and Stegun, 22.7.4 and 22.7.5 with x = cos θ]. Its rounding grows as k², to 1e−13 at
 /// order 32.
 struct MultipleAngles {
   std::vector<double> twice_cosine;  ///< 2·cos θ
