@@ -176,13 +176,13 @@ TEST_CASE("verify: a bass boost is found by the sweep and by steady tones, whate
   struct Way {
     double clock_ppm, pause_s;
   };
-  for (const auto& [clock_ppm, pause_s] : {Way{-5000.0, 0.3}, Way{0.0, 7.7}, Way{5000.0, 2.4}}) {
-    CAPTURE(clock_ppm);
-    CAPTURE(pause_s);
+  for (const Way& way : {Way{-5000.0, 0.3}, Way{0.0, 7.7}, Way{5000.0, 2.4}}) {
+    CAPTURE(way.clock_ppm);
+    CAPTURE(way.pause_s);
     rig::Rig rig = sound_van();
     front(rig).faults.bass_boost = Decibels(6.0);
-    rig.sound_card.clock_ppm = clock_ppm;
-    const Verification found = bench.verify(rig, with_steady_tones(true, Seconds(pause_s)));
+    rig.sound_card.clock_ppm = way.clock_ppm;
+    const Verification found = bench.verify(rig, with_steady_tones(true, Seconds(way.pause_s)));
     for (const auto& channel : found.channels) {
       REQUIRE(channel.steady_tones.has_value());
       CHECK(channel.steady_tones->tones.size() == 11);
