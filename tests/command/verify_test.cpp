@@ -191,7 +191,7 @@ TEST_CASE("verify: a bass boost is found by the sweep and by steady tones, whate
       REQUIRE(swept != nullptr);
       REQUIRE(steady != nullptr);
       // A sound card that is 0.5 % fast sees every frequency 0.5 % low.
-      const double hz = 45.0 / (1.0 + clock_ppm * 1e-6);
+      const double hz = 45.0 / (1.0 + way.clock_ppm * 1e-6);
       CHECK(test::within_rel(swept->frequency.value(), hz, 0.01));
       CHECK(test::within_rel(steady->frequency.value(), hz, 0.02));
       CHECK(test::within_abs(swept->gain.value(), 6.0, 0.1));
