@@ -341,7 +341,9 @@ Problem problem_of(const HarmonicSeries& tone, double highest_hz) {
   problem.fundamental_hz = tone.fundamental.value();
   const double reach = highest_hz / problem.fundamental_hz;
   const std::size_t offered = std::min({tone.phasor.size(), tone.sigma.size(), max_orders});
-  problem.orders = std::min(offered, static_cast<std::size_t>(std::max(reach, 1.0)));
+  // Bounded before it is a whole number: without a tone the reach is infinite.
+  problem.orders = std::min(
+      offered, static_cast<std::size_t>(std::clamp(reach, 1.0, static_cast<double>(max_orders))));
   // Rounding of the arithmetic before this, far below any converter: keeps an ideal signal's
   // weights finite.
   const double smallest = offered == 0 ? 0.0 : 1e-7 * std::abs(tone.phasor[0]);
