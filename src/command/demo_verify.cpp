@@ -126,22 +126,7 @@ void tell(std::ostream& notes, const report::DemoVerification& v) {
   }
 }
 
-}  // namespace
-
-std::filesystem::path write_verify_track(const DemoFolder& folder) {
-  constexpr auto both = signal::Channels::both;
-  constexpr auto mid = signal::MarkerBand::mid;
-  signal::Track track;
-  track.name = "verify";
-  track.title = "Verification: channels, polarity, sweep, silence";
-  track.parts = {
-      {signal::ChannelPattern{verify_level}, both, mid},
-      {signal::PolarityPulses{Hertz(500.0), verify_level, Seconds(1.0)}, both, mid},
-      {signal::LogSweep{Hertz(20.0), Hertz(19000.0), verify_level, Seconds(4.0)}, both, mid},
-      {signal::Silence{Seconds(1.0)}, both, mid}};
-  return write_tone(folder, track);
-}
-
+// The same for a channel of bass, with the stepped tones in it.
 std::filesystem::path write_verify_bass_track(const DemoFolder& folder) {
   constexpr auto both = signal::Channels::both;
   constexpr auto low = signal::MarkerBand::low;
@@ -156,6 +141,22 @@ std::filesystem::path write_verify_bass_track(const DemoFolder& folder) {
       {signal::SteppedSine{signal::third_octaves(first, steps), steady_tone_level, Seconds(1.0)},
        both, low},
       {signal::Silence{Seconds(1.0)}, both, low}};
+  return write_tone(folder, track);
+}
+
+}  // namespace
+
+std::filesystem::path write_verify_track(const DemoFolder& folder) {
+  constexpr auto both = signal::Channels::both;
+  constexpr auto mid = signal::MarkerBand::mid;
+  signal::Track track;
+  track.name = "verify";
+  track.title = "Verification: channels, polarity, sweep, silence";
+  track.parts = {
+      {signal::ChannelPattern{verify_level}, both, mid},
+      {signal::PolarityPulses{Hertz(500.0), verify_level, Seconds(1.0)}, both, mid},
+      {signal::LogSweep{Hertz(20.0), Hertz(19000.0), verify_level, Seconds(4.0)}, both, mid},
+      {signal::Silence{Seconds(1.0)}, both, mid}};
   return write_tone(folder, track);
 }
 

@@ -16,9 +16,6 @@ namespace railtap::command {
 /// Writes the demo's verification track: the kit's, with shorter parts. \returns its path
 [[nodiscard]] std::filesystem::path write_verify_track(const DemoFolder& folder);
 
-/// The same of the bass track, with the stepped tones in it.
-[[nodiscard]] std::filesystem::path write_verify_bass_track(const DemoFolder& folder);
-
 /// What is played into which control; empty where no control needs it.
 struct VerifyTracks {
   std::filesystem::path pair;    ///< of left and right

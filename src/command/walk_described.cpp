@@ -4,9 +4,9 @@
 
 #include <algorithm>
 
+#include "electric/attenuator.hpp"
 #include "report/plan.hpp"
 #include "system/plan.hpp"
-#include "units/print.hpp"
 
 namespace railtap::command {
 namespace {
@@ -25,19 +25,18 @@ struct Member {
 };
 using Group = std::vector<Member>;
 
-// Channels that share a control of an amplifier are set together.
+// The plan has the channels in the order of their description.
 std::vector<Group> by_control(const SystemDescription& system, const system::Plan& plan) {
-  std::vector<Group> groups;
-  auto planned = plan.channels.begin();
+  std::vector<Member> members;
   for (const Amplifier& amplifier : system.amplifiers) {
-    for (const AmplifierChannel& channel : amplifier.channels) {
-      const auto same = std::find_if(groups.begin(), groups.end(), [&](const Group& group) {
-        return group.front().amplifier == &amplifier &&
-               group.front().channel->control == channel.control;
-      });
-      Group& group = same == groups.end() ? groups.emplace_back() : *same;
-      group.push_back({&amplifier, &channel, &*planned++});
-    }
+    for (const AmplifierChannel& channel : amplifier.channels)
+      members.push_back({&amplifier, &channel, &plan.channels[members.size()]});
+  }
+  std::vector<Group> groups;
+  for (const auto& together : system::channels_by_control(plan)) {
+    Group& group = groups.emplace_back();
+    for (const PlannedChannel* planned : together)
+      group.push_back(members[static_cast<std::size_t>(planned - plan.channels.data())]);
   }
   return groups;
 }
@@ -83,11 +82,6 @@ WalkChannel walk_channel(const SystemDescription& system, const Group& group,
   return result;
 }
 
-std::string tap_in_words(const system::DescribedTap& tap) {
-  return format_quantity(tap.series_each) + (tap.bridge_tied ? " in each leg, " : " in series, ") +
-         format_quantity(tap.shunt) + " across the input";
-}
-
 }  // namespace
 
 Described described(const SystemDescription& system) {
@@ -101,7 +95,8 @@ Described described(const SystemDescription& system) {
   for (const Group& group : groups)
     facts.channels.push_back(walk_channel(system, group, name_of(group, groups)));
   if (system.attenuator) {
-    result.tap = tap_in_words(*system.attenuator);
+    const auto& tap = *system.attenuator;
+    result.tap = electric::describe_resistors(tap.series_each, tap.shunt, tap.bridge_tied);
     if (plan.tap.tap) facts.tap_full_scale = plan.tap.tap->full_scale;
   }
   facts.tone_level = system.tone_level;

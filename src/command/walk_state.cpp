@@ -2,28 +2,19 @@
 // How far a guided walk has come.
 #include "command/walk_state.hpp"
 
+#include "report/json_values.hpp"
+#include "system/json_quantity.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
 namespace {
 
+using report::json_number;
 using system::Json;
+using system::quantity_at;
 
 constexpr const char* kind = "walk";
 constexpr const char* schema = "railtap.walk/1";
-
-// A number that earlier versions did not write, or null.
-template <class Q>
-std::optional<Q> known(const Json& json, const char* key) {
-  const auto found = json.find(key);
-  if (found == json.end() || found->is_null()) return std::nullopt;
-  return Q(found->get<double>());
-}
-
-template <class Q>
-Json number_or_null(const std::optional<Q>& quantity) {
-  return quantity ? Json(quantity->value()) : Json(nullptr);
-}
 
 WalkChannel channel_in(const Json& json) {
   WalkChannel channel;
@@ -33,8 +24,9 @@ WalkChannel channel_in(const Json& json) {
   if (json.at("speaker_power_w").is_number())
     channel.plate.speaker_power = Watts(json["speaker_power_w"].get<double>());
   channel.bass = json.at("bass").get<bool>();
-  channel.tone = known<Hertz>(json, "tone_hz").value_or(channel.bass ? bass_tone : usual_tone);
-  if (const auto most = known<Volts>(json, "bound_v"))
+  channel.tone =
+      quantity_at<Hertz>(json, "tone_hz").value_or(channel.bass ? bass_tone : usual_tone);
+  if (const auto most = quantity_at<Volts>(json, "bound_v"))
     channel.bound = {*most, json.at("bound_by").get<std::string>()};
   channel.outputs = json.value("outputs", "");
   channel.switches = json.value("switches", "");
@@ -45,9 +37,9 @@ WalkFacts facts_in(const Json& mark) {
   WalkFacts facts;
   facts.meter = mark.at("meter").get<std::string>();
   for (const Json& channel : mark.at("channels")) facts.channels.push_back(channel_in(channel));
-  facts.tap_full_scale = known<Volts>(mark, "tap_full_scale_v");
-  facts.tone_level = known<Dbfs>(mark, "tone_level_dbfs").value_or(facts.tone_level);
-  facts.tolerance = known<Decibels>(mark, "tolerance_db").value_or(facts.tolerance);
+  facts.tap_full_scale = quantity_at<Volts>(mark, "tap_full_scale_v");
+  facts.tone_level = quantity_at<Dbfs>(mark, "tone_level_dbfs").value_or(facts.tone_level);
+  facts.tolerance = quantity_at<Decibels>(mark, "tolerance_db").value_or(facts.tolerance);
   if (mark.contains("volume_steps") && mark["volume_steps"].is_number())
     facts.volume_steps = mark["volume_steps"].get<int>();
   return facts;
@@ -57,7 +49,7 @@ Json json_of(const WalkChannel& channel) {
   Json json = {{"name", channel.plate.name},
                {"power_w", channel.plate.amplifier_power.value()},
                {"load_ohm", channel.plate.load.value()},
-               {"speaker_power_w", number_or_null(channel.plate.speaker_power)},
+               {"speaker_power_w", json_number(channel.plate.speaker_power)},
                {"bass", channel.bass},
                {"tone_hz", channel.tone.value()},
                {"bound_v", nullptr},
@@ -111,7 +103,7 @@ Json json_of(const WalkFacts& facts) {
   for (const WalkChannel& channel : facts.channels) channels.push_back(json_of(channel));
   Json json = {{"meter", facts.meter.value_or("")},
                {"channels", channels},
-               {"tap_full_scale_v", number_or_null(facts.tap_full_scale)},
+               {"tap_full_scale_v", json_number(facts.tap_full_scale)},
                {"tone_level_dbfs", facts.tone_level.value()},
                {"tolerance_db", facts.tolerance.value()},
                {"volume_steps", nullptr}};

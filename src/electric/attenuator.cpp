@@ -244,4 +244,9 @@ Tap evaluate(const TapNeed& need, const TapParts& parts) {
   return tap;
 }
 
+std::string describe_resistors(Ohms series_each, Ohms shunt, bool bridge_tied) {
+  return format_quantity(series_each) + (bridge_tied ? " in each leg, " : " in series, ") +
+         format_quantity(shunt) + " across the input";
+}
+
 }  // namespace railtap::electric

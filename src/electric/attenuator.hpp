@@ -3,6 +3,7 @@
 #pragma once
 
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "electric/preferred_values.hpp"
@@ -80,5 +81,8 @@ struct Tap {
 /// Thermal noise √(4kTRB) of the source resistance at 300 K over 20 kHz [Johnson 1928, Nyquist
 /// 1928]. \throws Error for needs or parts that are not > 0
 [[nodiscard]] Tap evaluate(const TapNeed& need, const TapParts& parts);
+
+/// "39 kΩ in each leg, 2.2 kΩ across the input".
+[[nodiscard]] std::string describe_resistors(Ohms series_each, Ohms shunt, bool bridge_tied);
 
 }  // namespace railtap::electric

@@ -134,12 +134,15 @@ void solve_symmetric(std::vector<double>& a, std::vector<double>& b, std::size_t
 
 }  // namespace
 
+void ToneFitter::set_length(std::size_t samples) {
+  samples_ = samples;
+  first_t_ = samples_ % 2 != 0 ? 1.0 : 0.5;
+}
+
 void ToneFitter::fold(std::span<const double> samples) {
-  samples_ = samples.size();
+  set_length(samples.size());
   const std::size_t half = samples_ / 2;
-  const bool at_zero = samples_ % 2 != 0;
-  first_t_ = at_zero ? 1.0 : 0.5;
-  centre_ = at_zero ? samples[half] : 0.0;
+  centre_ = samples_ % 2 != 0 ? samples[half] : 0.0;
   even_.resize(half);
   odd_.resize(half);
   if (half == 0) return;
@@ -297,13 +300,13 @@ void ToneFitter::fit(std::span<const double> samples, double start_cycles_per_sa
 
 void ToneFitter::residual(std::span<const double> samples, const ToneFit& fit,
                           std::span<double> residual) {
-  fold(samples);
+  set_length(samples.size());
   prepare_rotation(fit.cycles_per_sample);
   const std::size_t half = samples.size() / 2;
   if (samples.size() % 2 != 0) {
     double model = fit.dc;
     for (const auto& phasor : fit.phasor) model += phasor.real();
-    residual[half] = centre_ - model;
+    residual[half] = samples[half] - model;
   }
   for (std::size_t first = 0; first < half; first += chunk_length) {
     const std::size_t count = start_chunk(first);

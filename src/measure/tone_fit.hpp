@@ -44,6 +44,7 @@ class ToneFitter {
  private:
   // The block folded about its middle: a cosine there is even and a sine odd, so each needs half
   // the samples. Element i stands for ±t, with t = i + first_t.
+  void set_length(std::size_t samples);
   void fold(std::span<const double> samples);
   void project(std::size_t orders);
   void solve(double cycles_per_sample, std::size_t orders, ToneFit& fit);
@@ -60,7 +61,7 @@ class ToneFitter {
   [[nodiscard]] FrequencyStep frequency_step(const ToneFit& fit);
 
   std::size_t samples_ = 0;         // of the block
-  double first_t_ = 0.5;            // 1 where there is a sample at t = 0
+  double first_t_ = 0.5;            // 1 where there is a sample at t = 0 too
   double centre_ = 0.0;             // that sample
   std::vector<double> even_, odd_;  // x(t) + x(−t), x(t) − x(−t)
 

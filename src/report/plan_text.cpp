@@ -68,9 +68,9 @@ std::string tap_text(const system::PlannedTap& tap) {
   std::string text = "Tap: for " + volts(tap.largest) + " at " + printable(tap.at) +
                      (tap.bridge_tied ? ", bridge-tied" : "") + "\n";
   if (!tap.tap) return text;
-  return text + "  " + format_quantity(tap.tap->parts.series_each) +
-         (tap.bridge_tied ? " in each leg, " : " in series, ") +
-         format_quantity(tap.tap->parts.shunt) + " across the input, " +
+  const auto& parts = tap.tap->parts;
+  return text + "  " +
+         electric::describe_resistors(parts.series_each, parts.shunt, tap.bridge_tied) + ", " +
          format_fixed(tap.tap->gain, 1) + "; full at " + volts(tap.tap->full_scale) +
          (tap.described ? " (as described)\n" : "; railtap attenuator shows the wiring\n");
 }

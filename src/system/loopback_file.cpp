@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 #include <optional>
 
+#include "system/json_quantity.hpp"
 #include "system/schema.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
@@ -23,13 +24,6 @@ template <class Q>
 Json known(const std::optional<Q>& quantity) {
   if (!quantity || !std::isfinite(quantity->value())) return nullptr;
   return quantity->value();
-}
-
-template <class Q>
-std::optional<Q> quantity_at(const Json& json, const char* key) {
-  const auto found = json.find(key);
-  if (found == json.end() || found->is_null()) return std::nullopt;
-  return Q(found->template get<double>());
 }
 
 std::optional<std::string> schema_in(const Json& json) {

@@ -121,6 +121,10 @@ struct Plan {
 /// \throws Error for values that the targets' formulas refuse
 [[nodiscard]] Plan make_plan(const SystemDescription& system);
 
+/// Channels that share a control of an amplifier, which are set together; in the plan's order. The
+/// pointers are into `plan`.
+[[nodiscard]] std::vector<std::vector<const PlannedChannel*>> channels_by_control(const Plan& plan);
+
 /// Every target can be reached, and the supply stands it.
 [[nodiscard]] bool passes(const Plan& plan);
 

@@ -13,23 +13,6 @@ std::string volts(Volts value) {
   return format_quantity(value, 4, Zeros::keep);
 }
 
-/// Channels that share a control of an amplifier are set together.
-std::vector<std::vector<const PlannedChannel*>> by_control(const Plan& plan) {
-  std::vector<std::vector<const PlannedChannel*>> groups;
-  for (const PlannedChannel& channel : plan.channels) {
-    const auto same = std::find_if(groups.begin(), groups.end(), [&channel](const auto& group) {
-      return group.front()->amplifier == channel.amplifier &&
-             group.front()->control == channel.control;
-    });
-    if (same == groups.end()) {
-      groups.push_back({&channel});
-    } else {
-      same->push_back(&channel);
-    }
-  }
-  return groups;
-}
-
 Step wiring(const Plan& plan) {
   std::string detail = "Fuses near the battery";
   for (const PlannedFeed& feed : plan.feeds) {
@@ -45,9 +28,9 @@ Step wiring(const Plan& plan) {
 Step tap_step(const Plan& plan) {
   std::string detail = "For " + volts(plan.tap.largest) + " at " + plan.tap.at;
   if (plan.tap.tap) {
-    detail += ": " + format_quantity(plan.tap.tap->parts.series_each) +
-              (plan.tap.bridge_tied ? " in each leg, " : " in series, ") +
-              format_quantity(plan.tap.tap->parts.shunt) + " across the input";
+    const auto& parts = plan.tap.tap->parts;
+    detail +=
+        ": " + electric::describe_resistors(parts.series_each, parts.shunt, plan.tap.bridge_tied);
   } else {
     detail += ": give the input's full scale, then railtap attenuator chooses the parts";
   }
@@ -125,6 +108,22 @@ Step last_step() {
 
 }  // namespace
 
+std::vector<std::vector<const PlannedChannel*>> channels_by_control(const Plan& plan) {
+  std::vector<std::vector<const PlannedChannel*>> groups;
+  for (const PlannedChannel& channel : plan.channels) {
+    const auto same = std::find_if(groups.begin(), groups.end(), [&channel](const auto& group) {
+      return group.front()->amplifier == channel.amplifier &&
+             group.front()->control == channel.control;
+    });
+    if (same == groups.end()) {
+      groups.push_back({&channel});
+    } else {
+      same->push_back(&channel);
+    }
+  }
+  return groups;
+}
+
 std::vector<Step> order_of_work(const SystemDescription& system, const Plan& plan) {
   std::vector<Step> steps{
       wiring(plan),
@@ -133,7 +132,7 @@ std::vector<Step> order_of_work(const SystemDescription& system, const Plan& pla
       prepare(system),
       calibrate_step(system),
       source_step(system)};
-  for (const auto& group : by_control(plan)) steps.push_back(gain_step(group, plan));
+  for (const auto& group : channels_by_control(plan)) steps.push_back(gain_step(group, plan));
   steps.push_back(verify_step());
   steps.push_back(last_step());
   return steps;
