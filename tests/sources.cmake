@@ -83,27 +83,27 @@ set(RAILTAP_TRIAL_SOURCES
   measure/clipped_sine_trials.cpp
   measure/innocent_waveforms_trials.cpp
 )
-# Scripts, each a test of its own: reference/sox is reference/sox_check.py, and the test reference_sox.
+# Scripts, each a test of its own: reference/sox_check.py is the test reference_sox.
 set(RAILTAP_SCRIPT_CHECKS
-  reference/attenuation
-  reference/flat_runs
-  reference/hiss
-  reference/interface
-  reference/loopback
-  reference/ngspice
-  reference/preferred
-  reference/quantisation
-  reference/response
-  reference/separation
-  reference/sine_fit
-  reference/sox
-  reference/steady_tones
-  reference/target
-  reference/tones
-  reference/waveform
-  reference/weighting
-  reference/wire
-  faults/bad_input
-  faults/record
-  faults/writing
+  reference/attenuation_check.py
+  reference/flat_runs_check.py
+  reference/hiss_check.py
+  reference/interface_check.py
+  reference/loopback_check.py
+  reference/ngspice_check.py
+  reference/preferred_check.py
+  reference/quantisation_check.py
+  reference/response_check.py
+  reference/separation_check.py
+  reference/sine_fit_check.py
+  reference/sox_check.py
+  reference/steady_tones_check.py
+  reference/target_check.py
+  reference/tones_check.py
+  reference/waveform_check.py
+  reference/weighting_check.py
+  reference/wire_check.py
+  faults/bad_input_check.py
+  faults/record_check.py
+  faults/writing_check.py
 )
