@@ -81,6 +81,7 @@ set(RAILTAP_CORE_SOURCES
   judge/onset.cpp
   judge/onset_compression.cpp
   judge/onset_flat_top.cpp
+  judge/onset_knee.cpp
   judge/onset_law.cpp
   judge/onset_points.cpp
   judge/onset_step.cpp

@@ -19,6 +19,16 @@ namespace railtap::judge::criteria {
 /// where the gain at the crest passes a tenth. \param points by their axis
 [[nodiscard]] std::optional<Estimate> flat_top_onset(const std::vector<Point>& points);
 
+/// The gain at the crest, re that of vanishing input, below which a top is called flat.
+inline constexpr double flat_gain = 0.1;
+
+/// Where the gain at the crest passes `flat_gain` on the way up, whatever the knee's shape: from
+/// how much higher the tops get from step to step, which is the mean of that gain over the step.
+/// \param points by their axis
+/// \returns none where it is passed within the first step or never, or where the steps are not
+/// those of one law without memory
+[[nodiscard]] std::optional<Estimate> knee_onset(const std::vector<Point>& points);
+
 /// A gain and what is uncertain in it, dB.
 struct Gain {
   double db = 0.0;

@@ -14,8 +14,6 @@ struct Touch {  // where the sine of a clipped step would just touch the nearer 
   double over;  // dB
 };
 
-constexpr double flat_gain = 0.1;  // at the crest: what is called flat, for a knee
-
 Touch corner_touch(const Point& point, const measure::ClippedSineFit& fit) {
   const bool positive = fit.positive.overdrive >= fit.negative.overdrive;
   const auto& side = positive ? fit.positive : fit.negative;
@@ -45,11 +43,14 @@ bool is_knee(const Point& point) {
          point.clip->model == measure::ClipModel::soft_knee;
 }
 
-// A knee this wide has a shape of its own, which the model follows no further down than a step:
-// in trials the point of a tenth of the gain was off by up to 1.4 dB.
-bool is_wide_knee(const Point& point) {
-  constexpr double widest_db = 0.5;
-  return is_knee(point) && width_db(*point.clip) > widest_db;
+// A knee with a shape of its own, which the model does not follow down to a gain of a tenth; a
+// narrower one is a corner that something has rounded. In a level that glides, whose input nobody
+// knows, the glide rounds it.
+bool has_shape(const Point& point) {
+  constexpr double widest_corner_db = 0.05;
+  constexpr double widest_glide_db = 0.2;
+  return is_knee(point) &&
+         width_db(*point.clip) > (point.input ? widest_corner_db : widest_glide_db);
 }
 
 std::optional<Touch> knee_touch(const Point& point, const measure::ClippedSineFit& fit) {
@@ -138,29 +139,70 @@ std::optional<Estimate> between_steps(const std::vector<Point>& points) {
   return estimate;
 }
 
-}  // namespace
+// The first flat step has a knee, or most of the lowest have: the few harmonics of a tone of some
+// kHz can take one for the other.
+bool is_knee_at(const std::vector<Point>& points, std::size_t first, std::size_t count) {
+  const std::size_t end = std::min(points.size(), first + count);
+  int more_knees = 0;
+  for (std::size_t i = first; i < end; ++i) {
+    if (points[i].clip == nullptr) continue;
+    more_knees += has_shape(points[i]) ? 1 : 0;
+    more_knees -= is_corner(*points[i].clip) ? 1 : 0;
+  }
+  return more_knees > 0 || (first < end && has_shape(points[first]));
+}
 
-std::optional<Estimate> flat_top_onset(const std::vector<Point>& points) {
-  constexpr std::size_t most_touches = 4;
+constexpr std::size_t most_touches = 4;
+
+std::vector<Touch> touches_of(const std::vector<Point>& points, std::size_t first) {
   constexpr double most_over_db = 6.0;
   // A step that holds two levels, or a click, is flat but no corner; it says nothing about others.
   std::vector<Touch> touches;
-  const std::size_t first = first_flat(points);
-  if (first < points.size() && is_wide_knee(points[first])) return between_steps(points);
   for (std::size_t i = first; i < points.size() && touches.size() < most_touches; ++i) {
     const auto touch = touch_of(points[i]);
     if (touch && touch->over <= most_over_db) touches.push_back(*touch);
   }
-  if (touches.empty()) return between_steps(points);
-  if (touches.size() == 1) return touches[0].estimate;
-  const double tolerance =
-      drift_db + 3.0 * std::hypot(touches[0].estimate.sigma, touches[1].estimate.sigma);
-  if (std::abs(touches[0].estimate.level - touches[1].estimate.level) < tolerance)
-    return weighted_mean(touches);
-  return join(
-      touches[0].estimate, touches[1].estimate,
-      touches[1].estimate.level + touches[1].over - touches[0].estimate.level - touches[0].over,
-      touches[0].over);
+  return touches;
+}
+
+bool agree(const Touch& a, const Touch& b) {
+  const double tolerance = drift_db + 3.0 * std::hypot(a.estimate.sigma, b.estimate.sigma);
+  return std::abs(a.estimate.level - b.estimate.level) < tolerance;
+}
+
+// What a corner cannot be: a step above it that is not flat, but has a knee.
+bool is_contradicted(const Touch& touch, const std::vector<Point>& points, std::size_t first) {
+  constexpr double least_over_db = 0.1;
+  return first > 0 && is_knee(points[first - 1]) &&
+         points[first - 1].level > touch.estimate.level + least_over_db;
+}
+
+// Steps that disagree see a knee as corners, or rails that move with the level.
+bool is_corner_throughout(const std::vector<Touch>& touches, const std::vector<Point>& points,
+                          std::size_t first) {
+  return !is_contradicted(touches[0], points, first) &&
+         (touches.size() == 1 || agree(touches[0], touches[1]));
+}
+
+Estimate corner_onset(const std::vector<Touch>& touches) {
+  const Touch& low = touches[0];
+  if (touches.size() == 1) return low.estimate;
+  const Touch& high = touches[1];
+  if (agree(low, high)) return weighted_mean(touches);
+  const double distance = high.estimate.level + high.over - low.estimate.level - low.over;
+  return join(low.estimate, high.estimate, distance, low.over);
+}
+
+}  // namespace
+
+std::optional<Estimate> flat_top_onset(const std::vector<Point>& points) {
+  const std::size_t first = first_flat(points);
+  const std::vector<Touch> touches = touches_of(points, first);
+  const bool knee = touches.empty() || is_knee_at(points, first, most_touches);
+  if (first < points.size() && (knee || !is_corner_throughout(touches, points, first))) {
+    if (const auto by_tops = knee_onset(points)) return by_tops;
+  }
+  return knee ? between_steps(points) : corner_onset(touches);
 }
 
 }  // namespace railtap::judge::criteria

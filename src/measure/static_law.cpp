@@ -112,6 +112,37 @@ StaticLaw law_of(const HarmonicSeries& tone, std::size_t orders) {
   return law;
 }
 
+Crests crests_of(const HarmonicSeries& tone, std::size_t orders, Hertz coupling) {
+  // Orders in the noise would add it and nothing else: hundreds of them at a low tone.
+  constexpr double least_significance = 3.0;
+  // What the orders beyond the last add is of the size of these together: they fall, and alternate.
+  constexpr std::size_t tail_orders = 3;
+  orders = std::min(orders, tone.phasor.size());
+  Crests crests;
+  double odd = 0.0;
+  double even = 0.0;
+  double even_at_zero = 0.0;
+  double noise = 0.0;
+  double last = 0.0;
+  for (std::size_t k = 1; k <= orders; ++k) {
+    const double sigma = tone.sigma[k - 1];
+    const double value = before_coupling(tone, k, coupling.value()).real();
+    if (std::abs(value) < least_significance * sigma) continue;
+    noise += sigma * sigma;
+    if (k + tail_orders > orders) last += std::abs(value);
+    if (k % 2 == 1) {
+      odd += value;
+    } else {
+      even += value;
+      even_at_zero += k % 4 == 0 ? value : -value;
+    }
+  }
+  crests.positive = odd + even - even_at_zero;
+  crests.negative = odd - even + even_at_zero;
+  crests.sigma = std::hypot(std::sqrt(noise), last);
+  return crests;
+}
+
 LawOutput output_of(const StaticLaw& law, double ratio, std::size_t orders) {
   orders = std::min(orders, most_orders);
   const std::vector<double>& cosine = cosines();

@@ -39,6 +39,18 @@ struct LawOutput {
 /// is that which leaves the least that no law without memory explains.
 [[nodiscard]] StaticLaw law_of(const HarmonicSeries& tone, std::size_t orders);
 
+/// What a law makes of the crests of a tone, full scales, from its output at input 0.
+struct Crests {
+  double positive = 0.0;  ///< f(1) − f(0)
+  double negative = 0.0;  ///< f(0) − f(−1)
+  double sigma = 0.0;     ///< standard uncertainty of either: noise, and the orders beyond `orders`
+};
+
+/// The crests of a tone's output, the coupling undone. They depend on no model: f(±1) = Σ ±a_k and
+/// f(0) = Σ a_k·cos(kπ/2) [T_k at 1, −1 and 0], over the orders that stand out of their noise.
+/// \param coupling its corner: of a tone with few harmonics it is to be known from a louder one
+[[nodiscard]] Crests crests_of(const HarmonicSeries& tone, std::size_t orders, Hertz coupling);
+
 /// The output for a sine of `ratio` (0 … 1) times the measured tone's input, orders 1 … `orders`,
 /// behind the coupling.
 [[nodiscard]] LawOutput output_of(const StaticLaw& law, double ratio, std::size_t orders);

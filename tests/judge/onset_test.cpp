@@ -78,12 +78,34 @@ TEST_CASE("onset: with only one rail, the criteria follow that rail") {
   CHECK_FALSE(onset.steps[16].overdrive_negative);
 }
 
-TEST_CASE("onset: soft knees are found within 0.1 dB by THD+N and by compression") {
+TEST_CASE("onset: soft knees are found within 0.1 dB by each criterion") {
   for (const double sharpness : {3.0, 6.0, 15.0, 40.0}) {
     const Stage stage = stage_of(soft(-6.0, sharpness));
     const auto onset = onset_of(stage, -30.0, 31);
     check_input(onset.thdn, *true_thdn_onset(stage, 0.01), 0.05);
     check_input(onset.compression, *true_compression_onset(stage, 0.3), 0.1);
+    // A gain of a tenth at the crest: (1 + x^p)^(−1/p − 1) = 0.1, x re the rail (derived).
+    const double p = sharpness;
+    const double flat = std::pow(std::pow(10.0, p / (p + 1.0)) - 1.0, 1.0 / p);
+    check_input(onset.flat_top, -6.0 + 20.0 * std::log10(flat), 0.1);
+  }
+}
+
+TEST_CASE("onset: the softer rail of a lopsided knee counts, whichever it is, fed in or by hand") {
+  // As above for p = 8: 1.2669 of the rail.
+  const double flat_dbfs =
+      -8.0 + 20.0 * std::log10(std::pow(std::pow(10.0, 8.0 / 9.0) - 1.0, 0.125));
+  for (const bool upper : {true, false}) {
+    const Law low = soft(-8.0, 8.0);
+    const Law high = soft(-5.0, 8.0);
+    const Stage stage = stage_of([=](double x) { return (x > 0.0) == upper ? low(x) : high(x); });
+    check_input(onset_of(stage, -24.0, 25).flat_top, flat_dbfs, 0.05);
+    std::vector<Played> stretches;
+    for (int i = 0; i < 12; ++i) stretches.push_back({-22.0 + 2.0 * i, 0.8});
+    std::mt19937_64 random(5);
+    const auto by_hand = rising_onset(play(stretches, stage, random), rate);
+    REQUIRE(by_hand.flat_top);
+    CHECK(within_abs(by_hand.flat_top->level.value(), true_level(stage, flat_dbfs), 0.1));
   }
 }
 

@@ -76,3 +76,21 @@ TEST_CASE("static law: rails give the closed form of the clipped sine") {
   CHECK(within_abs(std::sqrt(2.0 * out.fundamental), 0.957659, 5e-6));
   CHECK(output_of(law, 0.8, 20).harmonics < 1e-12);
 }
+
+TEST_CASE("static law: the crests of a tone are what the law makes of its peaks, from zero input") {
+  const Law lopsided = [](double x) {
+    const double rail = x > 0.0 ? 0.5 : 0.7;
+    return 0.1 + x / std::pow(1.0 + std::pow(std::abs(x) / rail, 6.0), 1.0 / 6.0);
+  };
+  for (const double hz : {50.0, 997.0}) {
+    const HarmonicSeries tone = series(lopsided, 8.0, hz);
+    const Crests crests = crests_of(tone, 20, Hertz(8.0));
+    CHECK(within_rel(crests.positive, lopsided(1.0) - 0.1, 2e-3));
+    CHECK(within_rel(crests.negative, 0.1 - lopsided(-1.0), 2e-3));
+    CHECK(crests.sigma < 2e-3);
+    // What is cut off is in the uncertainty.
+    const Crests few = crests_of(tone, 5, Hertz(8.0));
+    CHECK(within_abs(few.positive, lopsided(1.0) - 0.1, few.sigma));
+    CHECK(few.sigma > crests.sigma);
+  }
+}
