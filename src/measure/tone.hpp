@@ -69,7 +69,9 @@ class BlockMeter {
   void take_out_high_orders(BlockMeasurement& block, std::size_t samples);
   void take_out_lines(BlockMeasurement& block);
   void add_up_noise(BlockMeasurement& block) const;
+  [[nodiscard]] std::span<double> bins_around(double bin) const;
   [[nodiscard]] double local_noise(double bin) const;
+  [[nodiscard]] bool is_quieter(double bin, double limit) const;
   [[nodiscard]] std::size_t band_first_bin() const;
   [[nodiscard]] std::size_t band_last_bin() const;
   [[nodiscard]] double bin_hz() const;
