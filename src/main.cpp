@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: MIT
 // The command table, and the one place where errors become words and an exit status.
 #include <CLI/CLI.hpp>
+#include <cstdlib>
 #include <exception>
 #include <iostream>
+#include <new>
 #include <string>
 
 #include "command/command.hpp"
@@ -69,15 +71,35 @@ int parse_and_run(int argc, char** argv) {
   return static_cast<int>(status);
 }
 
+constexpr char no_memory[] =
+    "railtap: there is not enough memory for this; close other programs and try again\n";
+
+/// The JSON library's destructor needs memory; without it, no handler of main's is reached.
+[[noreturn]] void end_at_once() {
+  try {
+    std::rethrow_exception(std::current_exception());
+  } catch (const std::bad_alloc&) {
+    std::cerr << no_memory;
+    std::_Exit(static_cast<int>(ExitStatus::could_not));
+  } catch (...) {
+    std::abort();
+  }
+}
+
 }  // namespace
 
 int main(int argc, char** argv) {
+  std::set_terminate(end_at_once);
   railtap::files::watch_for_interrupt();
   try {
     return parse_and_run(argc, argv);
   } catch (const railtap::Interrupted&) {
     std::cerr << "railtap: interrupted; nothing half-written was left behind\n";
     return static_cast<int>(ExitStatus::interrupted);
+  } catch (const std::bad_alloc&) {
+    std::cerr
+        << "railtap: there is not enough memory for this; close other programs and try again\n";
+    return static_cast<int>(ExitStatus::could_not);
   } catch (const std::exception& error) {
     std::cerr << "railtap: " << error.what() << '\n';
     return static_cast<int>(ExitStatus::could_not);

@@ -19,6 +19,7 @@ set(RAILTAP_CORE_SOURCES
   signal/voices.cpp
   audio/continuity.cpp
   audio/device.cpp
+  audio/file_bytes.cpp
   audio/intake.cpp
   audio/output.cpp
   audio/port_audio.cpp

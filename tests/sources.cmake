@@ -104,6 +104,7 @@ set(RAILTAP_SCRIPT_CHECKS
   reference/weighting_check.py
   reference/wire_check.py
   faults/bad_input_check.py
+  faults/failing_calls_check.py
   faults/record_check.py
   faults/writing_check.py
 )

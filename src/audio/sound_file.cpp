@@ -15,6 +15,7 @@
 #include <memory>
 #include <vector>
 
+#include "audio/file_bytes.hpp"
 #include "units/error.hpp"
 
 namespace railtap::audio {
@@ -110,6 +111,9 @@ Length length_in_header(const std::string& log) {
 
 // A recording being read.
 struct Input {
+  explicit Input(const fs::path& path) : bytes(path), name(path.string()) {}
+
+  FileBytes bytes;  // outlives what reads it
   std::unique_ptr<SNDFILE, CloseFile> file;
   std::string name;
   int channels = 1;
@@ -128,10 +132,13 @@ Error cut_short(const std::string& name) {
           "first"};
 }
 
-// A hole in the middle is an error, and so is an end that comes too early.
+// A hole in the middle is an error, and so is an end that comes too early. What came before a read
+// that failed is not returned: libsndfile forgets the failure at the next call, and goes on behind
+// it.
 std::size_t read_frames(Input& input, std::span<double> samples) {
   const auto frames = static_cast<sf_count_t>(samples.size()) / input.channels;
   const sf_count_t got = sf_readf_double(input.file.get(), samples.data(), frames);
+  input.bytes.check();
   if (got < 0 || (got == 0 && sf_error(input.file.get()) != SF_ERR_NO_ERROR)) {
     throw Error(std::string("cannot be read to its end (") + sf_strerror(input.file.get()) + ")",
                 input.name, "copy the file again from where it was recorded");
@@ -274,8 +281,9 @@ void choose_best_mp3(SNDFILE* sound) {
 Source open_sound_file(const fs::path& path) {
   require_readable_file(path);
   SF_INFO info{};
-  auto input = std::make_shared<Input>();
-  input->file.reset(sf_open(path.c_str(), SFM_READ, &info));
+  auto input = std::make_shared<Input>(path);
+  input->file.reset(input->bytes.open(info));
+  input->bytes.check();
   if (!input->file) {
     throw Error(std::string("is not a sound file that can be read (") + sf_strerror(nullptr) + ")",
                 path.string(), "give a WAV, FLAC, AIFF, Ogg or MP3 recording");
@@ -287,7 +295,6 @@ Source open_sound_file(const fs::path& path) {
   Source source;
   source.format = {Hertz(info.samplerate), info.channels, info.frames, encoding_of(info.format),
                    step_of(info.format)};
-  input->name = path.string();
   input->channels = info.channels;
   input->frames_promised = info.frames;
   input->length = length_in_header(header_log(input->file.get()));
