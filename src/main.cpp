@@ -8,7 +8,6 @@
 #include <string>
 
 #include "command/command.hpp"
-#include "command/verify.hpp"
 #include "files/interrupt.hpp"
 #include "units/error.hpp"
 
@@ -97,8 +96,7 @@ int main(int argc, char** argv) {
     std::cerr << "railtap: interrupted; nothing half-written was left behind\n";
     return static_cast<int>(ExitStatus::interrupted);
   } catch (const std::bad_alloc&) {
-    std::cerr
-        << "railtap: there is not enough memory for this; close other programs and try again\n";
+    std::cerr << no_memory;
     return static_cast<int>(ExitStatus::could_not);
   } catch (const std::exception& error) {
     std::cerr << "railtap: " << error.what() << '\n';

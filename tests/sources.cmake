@@ -57,6 +57,7 @@ set(RAILTAP_TEST_SOURCES
   report/demo_report_test.cpp
   report/onset_report_test.cpp
   report/plot_test.cpp
+  report/record_text_test.cpp
   report/target_report_test.cpp
   report/tone_kit_test.cpp
   rig/description_test.cpp

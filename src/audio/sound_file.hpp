@@ -10,13 +10,15 @@
 
 namespace railtap::audio {
 
+/// How a file packs its samples (FLAC without loss, MP3 with it), and what a sample is: a whole
+/// number of 16 or 24 bits, or floating point.
 enum class Container { wav, flac, aiff, mp3 };
 enum class SampleType { pcm16, pcm24, float32, float64 };
 
 /// What a new sound file is to be.
 struct SoundFileSpec {
   Hertz rate{48000.0};
-  int channels = 2;
+  int channels = 2;  ///< >= 1
   Container container = Container::wav;
   SampleType samples = SampleType::pcm24;  ///< ignored for mp3
   std::string title;                       ///< into the file's metadata; may be empty

@@ -19,7 +19,7 @@ struct StreamFormat {
   Hertz rate{0.0};                     ///< samples per second and channel, > 0
   int channels = 0;                    ///< >= 1
   std::optional<std::int64_t> frames;  ///< length, where it is known in advance
-  std::string encoding;                ///< in words: "WAV, 24-bit PCM"
+  std::string encoding;                ///< in words, for people
   std::optional<double>
       code_step;  ///< distance of two codes in full scales (2^(1−bits)); none for float or lossy
 };

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// `railtap attenuator`: the resistors between loudspeaker terminals and a recording input.
+// `railtap attenuator`: the resistors between speaker terminals and a recording input.
 #include <iostream>
 #include <memory>
 #include <string>
@@ -113,7 +113,7 @@ ExitStatus run(const AttenuatorOptions& options) {
 
 void add_attenuator(CLI::App& app, ExitStatus& status) {
   auto* command = app.add_subcommand(
-      "attenuator", "The resistors between loudspeaker terminals and a recording input");
+      "attenuator", "The resistors between speaker terminals and a recording input");
   auto options = std::make_shared<AttenuatorOptions>();
   add_need_options(*command, *options);
   add_part_options(*command, *options);

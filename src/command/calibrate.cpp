@@ -212,8 +212,8 @@ void add_calibrate(CLI::App& app, ExitStatus& status) {
   command->footer(
       "Example:\n"
       "  railtap calibrate tone.wav --reading 3.52V --meter \"1.2%+5, average, 400Hz\" \\\n"
-      "    --output cal.toml\n"
-      "Live, while the tone plays: calibrate --device 1 --reading 3.52V --output cal.toml\n"
+      "    --output tap.toml\n"
+      "Live, while the tone plays: calibrate --device 1 --reading 3.52V --output tap.toml\n"
       "Exit status: 0 done, 1 far from --nominal, 2 when the tone is not fit to calibrate with.");
   command->callback([&status, options] { status = run(*options); });
 }

@@ -35,5 +35,6 @@ void add_system(CLI::App& app, ExitStatus& status);
 void add_plan(CLI::App& app, ExitStatus& status);
 void add_record(CLI::App& app, ExitStatus& status);
 void add_reference(CLI::App& app, ExitStatus& status);
+void add_verify(CLI::App& app, ExitStatus& status);
 
 }  // namespace railtap::command

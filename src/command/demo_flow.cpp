@@ -11,6 +11,7 @@
 #include "command/demo_record.hpp"
 #include "command/demo_tones.hpp"
 #include "command/demo_verify.hpp"
+#include "electric/calibration.hpp"
 #include "judge/calibration_tone.hpp"
 #include "judge/turning.hpp"
 #include "system/calibration_file.hpp"
@@ -24,7 +25,6 @@ constexpr Decibels above_target{2.5};    // how far the ladder's top goes over t
 constexpr Decibels below_clipping{0.1};  // what is left to the onset where that is the limit
 constexpr Decibels close_enough{0.06};   // as fine as a control can be turned
 constexpr int most_turns = 8;
-constexpr Decibels usual_deviation{2.0};  // of a calibration from the nominal divider
 
 /// What the steps share.
 struct Job {
@@ -132,7 +132,7 @@ void calibrate(Job& job) {
   tone.meter = job.bench.meter;
   calibration.found = electric::calibrate(tone);
   calibration.nominal = electric::compare_with_nominal(
-      calibration.found, job.bench.nominal_full_scale, usual_deviation);
+      calibration.found, job.bench.nominal_full_scale, electric::usual_deviation);
   job.limits.volts_per_full_scale = calibration.found.volts_per_full_scale;
   write_calibration(job, capture);
   note(job, "calibrated: full scale is " +

@@ -17,6 +17,7 @@ struct DemoFolder {
   std::filesystem::path root;
   files::Overwrite overwrite = files::Overwrite::refuse;
 
+  /// Where files of this name lie: tones and captures are WAV, results JSON.
   [[nodiscard]] std::filesystem::path tone(const std::string& name) const;
   [[nodiscard]] std::filesystem::path capture(const std::string& name) const;
   [[nodiscard]] std::filesystem::path result(const std::string& name) const;

@@ -16,7 +16,7 @@
 
 namespace railtap::command {
 
-/// What an entry is about.
+/// What an entry is about, as system::RecordEntry has it.
 struct DemoSubject {
   std::string subject, stage, moment, note;
 };
@@ -24,6 +24,7 @@ struct DemoSubject {
 /// job.json in the demo's folder, new with every demo.
 class DemoRecord {
  public:
+  /// Removes the record of an earlier demo.
   DemoRecord(const Bench& bench, DemoFolder folder);
 
   /// From then on every entry says what its volts rest on.
@@ -38,8 +39,10 @@ class DemoRecord {
   /// One channel of a verification's document in results/; nothing where there is none.
   void add_verification(const std::string& result, std::size_t channel,
                         const DemoSubject& about) const;
+  /// What a channel should deliver, and what it reached.
   void add_target(const electric::ChannelTarget& target, const electric::Conditions& conditions,
                   const DemoSubject& about) const;
+  /// The demo's own document.
   void add_outcome(const report::DemoDocument& document) const;
   /// Writes sheet.html beside the record.
   void write_sheet() const;

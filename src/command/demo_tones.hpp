@@ -30,11 +30,12 @@ struct ControlTones {
   std::filesystem::path ladder;
 };
 
+/// Files of all tracks. A file is one track in stereo.
 struct DemoTones {
-  Hertz calibration_tone{0.0};
-  std::filesystem::path calibration, volume, silence;
+  Hertz calibration_tone{0.0};                         ///< 1 kHz where the meter reads it
+  std::filesystem::path calibration, volume, silence;  ///< volume: 1 kHz while it is turned up
   VerifyTracks verify;
-  std::vector<ControlTones> controls;
+  std::vector<ControlTones> controls;  ///< as Bench::controls
 };
 
 /// The lowest volume step that is tried for the head unit's limit: three fifths of the way up.

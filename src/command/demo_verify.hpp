@@ -22,6 +22,8 @@ struct VerifyTracks {
   std::filesystem::path summed;  ///< one channel that sums both, as bass amplifiers have
 };
 
+/// Writes those that the bench's controls need: `pair` as above, `summed` for bass, with steady
+/// tones in it. A control with one input is taken for one that sums.
 [[nodiscard]] VerifyTracks write_verify_tracks(const Bench& bench, const DemoFolder& folder);
 
 /// Verifies every control; of pairs, exchanges swapped ones, switches filters off, and verifies

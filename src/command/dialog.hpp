@@ -22,7 +22,7 @@ class Dialog {
   /// end of the input, Interrupted on Ctrl-C
   [[nodiscard]] std::string ask(const std::string& question);
 
-  /// Waits until the person has done something.
+  /// Waits until the person has done something. \throws as ask does
   void wait(const std::string& what);
 
  private:

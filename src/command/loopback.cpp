@@ -107,7 +107,7 @@ electric::SoundInterface play_and_measure(const LoopbackOptions& options) {
                           options.force ? files::Overwrite::allow : files::Overwrite::refuse);
   const live::Playback playback(loopback_track(), options.output_device, input.format().rate);
   std::cerr << "Playing on '" << playback.device()
-            << "': nothing but a cable from that output to this input, no loudspeakers.\n";
+            << "': nothing but a cable from that output to this input, no speakers.\n";
   recording.record(input, playback.length() + behind);
   if (!playback.whole()) {
     throw Error("the track was played with holes", playback.device(),
@@ -169,7 +169,7 @@ void add_loopback(CLI::App& app, ExitStatus& status) {
       "  railtap loopback stick/25_loopback.wav --output interface.json --force\n"
       "There the track itself is a perfect interface.\n"
       "Live: a cable from output to input, then railtap loopback --device 1 --output i.json\n"
-      "Caution: the output is played at nearly full level; no headphones, no loudspeakers.");
+      "Caution: the output is played at nearly full level; no headphones, no speakers.");
   add_options(*command, *options);
   command->callback([&status, options] { status = run(*options); });
 }

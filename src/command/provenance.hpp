@@ -16,9 +16,10 @@
 
 namespace railtap::command {
 
+/// What is known of a recording besides its samples.
 struct Provenance {
-  std::optional<system::CaptureRecord> sidecar;
-  std::vector<std::string> warnings;  ///< a sentence each
+  std::optional<system::CaptureRecord> sidecar;  ///< none where none can be read
+  std::vector<std::string> warnings;             ///< a sentence each
 };
 
 /// Reads the sidecar of a recording that was read to its end, and gathers the source's own notes.

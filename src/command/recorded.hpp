@@ -13,6 +13,7 @@
 
 namespace railtap::command {
 
+/// One recording. Lists have its channels in order, channel 1 first.
 struct Recorded {
   audio::StreamFormat format;
   std::int64_t frames = 0;                              ///< read, per channel

@@ -16,8 +16,8 @@ namespace railtap::command {
 
 /// Where a result is written down, and what it belongs to.
 struct RecordingOptions {
-  std::string file;  ///< empty: nothing is written down
-  std::string subject, stage, moment, note;
+  std::string file;                          ///< empty: nothing is written down
+  std::string subject, stage, moment, note;  ///< as system::RecordEntry has them
 };
 
 /// Adds --record, --subject, --stage, --moment and --note.

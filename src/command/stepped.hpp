@@ -29,6 +29,7 @@ struct SteppedChannel {
   report::StepsFound found;
 };
 
+/// One recording of rising levels. Lists have its channels in order, channel 1 first.
 struct Stepped {
   audio::StreamFormat format;
   std::int64_t frames = 0;  ///< read, per channel

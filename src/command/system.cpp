@@ -22,8 +22,8 @@ ExitStatus run(const SystemOptions& options) {
   if (!options.check) {
     files::write_file(options.file, system::starter_text(),
                       options.force ? files::Overwrite::allow : files::Overwrite::refuse);
-    std::cerr << "wrote " << options.file
-              << ": put in your own values, then railtap system --check\n";
+    std::cerr << "wrote " << options.file << ": put in your own values, then railtap system "
+              << options.file << " --check\n";
     return ExitStatus::within_limits;
   }
   const system::SystemDescription described = system::read_system(options.file);

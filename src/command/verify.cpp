@@ -1,11 +1,10 @@
 // SPDX-License-Identifier: MIT
 // `railtap verify`: channels, polarity, response and hiss from the verification tracks.
-#include "command/verify.hpp"
-
 #include <CLI/CLI.hpp>
 #include <iostream>
 #include <memory>
 
+#include "command/command.hpp"
 #include "command/options.hpp"
 #include "command/recording_options.hpp"
 #include "command/verify_capture.hpp"
@@ -21,7 +20,7 @@ struct VerifyOptions {
   std::string calibration, interface, expect, source = "speaker-level";
   std::optional<Volts> volts_per_full_scale;
   std::optional<Decibels> sensitivity;
-  std::optional<double> gain_position;
+  std::optional<std::string> gain_position;
   Decibels match{1.0}, crosstalk{-30.0}, quiet{30.0};
   bool allow_filters = false, json = false;
   RecordingOptions recording;
@@ -45,6 +44,15 @@ std::vector<judge::Carries> expected_of(const std::string& text) {
   return list;
 }
 
+/// The share of its travel, from "20%" or "0.2".
+double gain_position_of(const std::string& text) {
+  const double number = parse_quantity<Percent>(text, "--gain-position").value();
+  const double share = text.ends_with('%') ? number / 100.0 : number;
+  if (share >= 0.0 && share <= 1.0) return share;
+  throw Error("the gain control's position is not between 0 and 1", "--gain-position",
+              "give the share of its travel, for example --gain-position 30%");
+}
+
 judge::VerificationLimits limits_of(const VerifyOptions& options) {
   judge::VerificationLimits limits;
   limits.expected = expected_of(options.expect);
@@ -56,11 +64,7 @@ judge::VerificationLimits limits_of(const VerifyOptions& options) {
     limits.sensitivity =
         require_within(*options.sensitivity, Decibels(50.0), Decibels(130.0), "--sensitivity");
   }
-  if (options.gain_position && !(*options.gain_position >= 0.0 && *options.gain_position <= 1.0)) {
-    throw Error("the gain control's position is not between 0 and 1", "--gain-position",
-                "give the share of its travel, for example --gain-position 0.3");
-  }
-  limits.gain_position = options.gain_position;
+  if (options.gain_position) limits.gain_position = gain_position_of(*options.gain_position);
   limits.source = options.source == "line-level" ? judge::SourceKind::line_level
                                                  : judge::SourceKind::speaker_level;
   if (options.volts_per_full_scale) {
@@ -147,7 +151,7 @@ void add_hiss_options(CLI::App& command, VerifyOptions& options) {
   add_quantity(command, "--sensitivity", options.sensitivity,
                "The speaker's, dB at 2.83 V and 1 m: predicts how loud the hiss is");
   command.add_option("--gain-position", options.gain_position,
-                     "Where the gain control stands, 0 to 1 of its travel");
+                     "Where the gain control stands: 20% of its travel, or 0.2");
   command
       .add_option("--source", options.source, "What feeds the amplifier: speaker-level, line-level")
       ->check(CLI::IsMember({"speaker-level", "line-level"}))

@@ -13,6 +13,7 @@
 
 namespace railtap::command {
 
+/// One recording: which parts of the tracks it holds, and what they say in each of its channels.
 struct VerifyCapture {
   report::VerifiedFile file;
   std::vector<judge::ChannelMeasurements> channels;

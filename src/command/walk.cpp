@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// `railtap walk`: the whole job step by step, each recording checked before the next step.
+// `railtap walk`: from the first tone to the set gains, each recording checked before the next
+// step.
 #include <CLI/CLI.hpp>
 #include <charconv>
 #include <functional>
@@ -167,10 +168,11 @@ class Walk {
         "codes and licensed practice come first.");
     dialog_.say(
         "Bridged and bridge-tied outputs: neither terminal is ground. Never connect one to the "
-        "chassis or to a sound card's sleeve; use the tap of `railtap attenuator --bridge-tied`, "
+        "chassis or to a sound interface's sleeve; use the tap of `railtap attenuator "
+        "--bridge-tied`, "
         "the laptop on its own battery with nothing else plugged in.");
     dialog_.say(
-        "Disconnect the loudspeakers, or use a dummy load that takes the power and gets hot: "
+        "Disconnect the speakers, or use a dummy load that takes the power and gets hot: "
         "full-level tones burn voice coils and hurt ears.");
     dialog_.wait("Do so, connect the tap, and connect the battery again.");
     mark("safety", Json::object());
@@ -253,7 +255,7 @@ class Walk {
   void source() {
     dialog_.say(
         "The head unit's limit. Tone controls, loudness and equaliser off. Play the kit's 1 kHz "
-        "tone at 0 dBFS; loudspeakers stay disconnected. Begin at about half of the volume, "
+        "tone at 0 dBFS; speakers stay disconnected. Begin at about half of the volume, "
         "record, and turn up step by step to the end, a second on every step. The tone is loud: "
         "mind your ears where anything is connected.");
     constexpr Seconds longest_turn{60.0};
@@ -375,7 +377,7 @@ class Walk {
     dialog_.say("Done: head unit at volume " + std::to_string(*state_.volume) +
                 " at most, every gain set, all of it in " + options_.record + ".");
     dialog_.say(
-        "Before the loudspeakers go back on: head unit off, battery off where wiring is touched, "
+        "Before the speakers go back on: head unit off, battery off where wiring is touched, "
         "volume down. Then listen at low volume first.");
   }
 
@@ -402,7 +404,8 @@ ExitStatus run(const WalkOptions& options) {
 void add_walk(CLI::App& app, ExitStatus& status) {
   auto options = std::make_shared<WalkOptions>();
   auto* command = app.add_subcommand(
-      "walk", "Be led through the whole job, each recording checked before the next step");
+      "walk",
+      "Be led from the first tone to the set gains, each recording checked before the next step");
   command->footer(
       "Examples:\n"
       "  railtap walk job.json\n"

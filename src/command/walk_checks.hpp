@@ -16,7 +16,7 @@ namespace railtap::command {
 struct Accepted {
   std::vector<system::RecordEntry> entries;
   std::string words;     ///< a sentence or two
-  system::Json details;  ///< for the mark
+  system::Json details;  ///< for the mark, see mark_step; an object, or null
   std::string doubt;     ///< why the person should look again before it is taken; mostly empty
 };
 
@@ -27,12 +27,17 @@ struct VolumeRun {
 
 // Each throws Error, saying what is wrong and what to do, for a recording that will not do.
 
+/// Ties volts to the recording. \param reading of the meter, as it was typed: "3.52V"
 [[nodiscard]] Accepted check_calibration(const std::filesystem::path& file,
                                          const std::string& reading, const WalkFacts& facts);
+/// Finds the highest volume at which every channel of the head unit is clean.
 [[nodiscard]] Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,
                                     Volts volts_per_full_scale);
+/// Accepts a gain where every channel that is not silent holds the right tone, clean and within
+/// `tolerance` of its target.
 [[nodiscard]] Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channel,
                                   Decibels tolerance, Volts volts_per_full_scale);
+/// Accepts silence in every channel, and tells its hiss.
 [[nodiscard]] Accepted check_silence(const std::filesystem::path& file, const WalkChannel& channel,
                                      Volts volts_per_full_scale);
 

@@ -46,12 +46,12 @@ struct WalkFacts {
 /// What is known so far. A step whose mark is there needs nothing more.
 struct WalkState {
   WalkFacts facts;
-  std::optional<Volts> volts_per_full_scale;
-  std::optional<int> volume;  ///< highest clean step of the head unit
-  std::set<std::string> done;
+  std::optional<Volts> volts_per_full_scale;  ///< peak, as calibrated
+  std::optional<int> volume;                  ///< highest clean step of the head unit
+  std::set<std::string> done;  ///< names of steps: "safety", "facts", … "gain front"
 };
 
-/// \throws Error where the record is damaged, or its marks are
+/// Without a record, nothing is known. \throws Error where it is damaged, or its marks are
 [[nodiscard]] WalkState read_walk_state(const std::filesystem::path& record);
 
 /// Leaves the mark of a finished step. \param details what later steps need of it; an object
@@ -59,6 +59,7 @@ struct WalkState {
 void mark_step(const std::filesystem::path& record, const std::string& step, system::Json details,
                const std::optional<system::Json>& system = std::nullopt);
 
+/// The details of the mark "facts", from which read_walk_state has them back.
 [[nodiscard]] system::Json json_of(const WalkFacts& facts);
 
 }  // namespace railtap::command

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// The tap: a few resistors between loudspeaker terminals and a recording input.
+// The tap: a few resistors between speaker terminals and a recording input.
 #include "electric/attenuator.hpp"
 
 #include <algorithm>

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// The tap: a few resistors between loudspeaker terminals and a recording input.
+// The tap: a few resistors between speaker terminals and a recording input.
 #pragma once
 
 #include <optional>
@@ -45,7 +45,7 @@ enum class TapFault {
   loads_the_source,        ///< less than 1 kohm between the terminals
 };
 
-/// What the parts do. "Terminals" are the loudspeaker's.
+/// What the parts do. "Terminals" are the speaker's.
 struct Tap {
   TapParts parts;
   double ratio;                        ///< input volts over terminal volts, loaded by the input

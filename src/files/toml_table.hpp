@@ -35,6 +35,8 @@ class TomlTable {
   /// Whether the key is there at all.
   [[nodiscard]] bool has(std::string_view key) const { return table_->contains(key); }
 
+  /// These give none, or an empty list, where the key is missing.
+  /// \throws Error with the line for a value of another kind, or a number out of `range`
   [[nodiscard]] std::optional<double> number(std::string_view key, Range range = {});
   /// \throws Error when the key is missing
   [[nodiscard]] double required_number(std::string_view key, Range range = {});
@@ -93,6 +95,8 @@ class TomlTable {
   /// \throws Error for the first key that was never read, with its line and the nearest known key
   void finish() const;
 
+  /// An error about a key: its place is the file and the line, that of the table where the key is
+  /// missing.
   [[nodiscard]] Error error(std::string_view key, const std::string& problem,
                             const std::string& remedy) const;
   [[nodiscard]] Error missing(std::string_view key) const;

@@ -10,6 +10,7 @@
 
 namespace railtap::judge {
 
+/// A steady stretch of the recording; times from its start.
 struct SegmentFindings {
   Seconds start{0.0}, end{0.0};
   Findings findings;

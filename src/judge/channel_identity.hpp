@@ -11,15 +11,19 @@
 
 namespace railtap::judge {
 
+/// Which of the source's sides arrive: one alone, both alike (a sum), or none. `cannot_tell` where
+/// the weaker one is too strong for a side alone and too weak for a sum, or where noise could hide
+/// it.
 enum class Carries { left, right, both, silent, cannot_tell };
 
+/// What a recorded channel carries, and the levels that tell it.
 struct ChannelIdentity {
   Carries carries = Carries::cannot_tell;
   std::string reason;               ///< one sentence
   std::optional<Dbfs> left, right;  ///< RMS of the side's line that was compared; none below noise
   bool low = false;                 ///< compared by the pattern's low pair of frequencies
-  /// The other side's line over the channel's own, where it carries one; `separation_at_least`
-  /// where noise hid the other side's.
+  /// By how much the other side's line lies below the channel's own, > 0, where it carries one;
+  /// `separation_at_least` where noise hid the other side's.
   std::optional<Decibels> separation;
   bool separation_at_least = false;
 };

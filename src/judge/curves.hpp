@@ -21,10 +21,10 @@ struct Stretch {
 
 /// One cycle of the tone with the coupling's tilt taken out, mean 0; values in full scales.
 struct CycleCurve {
-  std::vector<double> phase_deg;                       ///< 0 at the fundamental's upward crossing
-  std::vector<double> mean, low, high;                 ///< of the samples that fell there
-  std::vector<double> sine;                            ///< what it would be without the rails
-  std::optional<double> positive_rail, negative_rail;  ///< where that rail is flat
+  std::vector<double> phase_deg;        ///< 0 at the fundamental's upward crossing
+  std::vector<double> mean, low, high;  ///< of the samples that fell there
+  std::vector<double> sine;             ///< without the rails; empty where neither is flat
+  std::optional<double> positive_rail, negative_rail;  ///< its level, where it is flat
 };
 
 /// Output against input, the input as a share of the sine's peak, −1 … 1; output in full scales.
@@ -32,6 +32,7 @@ struct TransferCurve {
   std::vector<double> input, rising, falling;
 };
 
+/// The spectrum, for a picture: two lists side by side, frequency rising.
 struct LevelCurve {
   Hertz resolution{0.0};  ///< a level is that of a stretch so wide
   std::vector<double> frequency_hz, level_dbfs;

@@ -10,6 +10,8 @@
 
 namespace railtap::judge {
 
+/// What a filter does to the band; and how the corner of a high-pass or low-pass is shaped. The
+/// other kinds have no family.
 enum class FilterKind { high_pass, low_pass, peaking, low_shelf, high_shelf };
 enum class FilterFamily { none, butterworth, linkwitz_riley };
 

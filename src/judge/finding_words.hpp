@@ -8,6 +8,8 @@
 
 namespace railtap::judge {
 
+/// A fault is to be mended, a caution to be looked at again (what could not be told is one), a note
+/// is as it should be. Only notes leave a verification within its limits.
 enum class Severity { fault, caution, note };
 
 /// One thing found, in a sentence.

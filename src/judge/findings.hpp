@@ -22,8 +22,9 @@ struct Limits {
   measure::Band band{};
 };
 
+/// One harmonic of a tone.
 struct HarmonicLevel {
-  int order = 0;
+  int order = 0;        ///< >= 2; 1 is the fundamental
   Decibels level{0.0};  ///< re the fundamental
   double phase_deg =
       0.0;  ///< of the harmonic as a cosine where the fundamental crosses zero upwards, ±180
@@ -40,12 +41,14 @@ struct FlatTop {
       fold_agrees;  ///< whether the folded cycle has the plateaus; none if it cannot tell
 };
 
+/// Whether the recording input was at its own limit. Samples are counted over the whole channel;
+/// `present` where more of them lie in a row than a clean tone, or music, has at its peak.
 struct InputOverload {
   bool present = false;
   std::int64_t samples_at_full_scale = 0;
   std::int64_t longest_run = 0;  ///< at full scale; where the ceiling is lower, there
   std::int64_t samples_at_ceiling =
-      0;                 ///< at exactly one code below full scale; 0 if that is not it
+      0;                 ///< all at the same code, below full scale; 0 if that is not it
   double ceiling = 1.0;  ///< where the input gives in, full scales
 };
 
@@ -56,6 +59,7 @@ struct PeakRuns {
   std::int64_t longest_run = 0;
 };
 
+/// A line in the spectrum that is neither the tone nor a harmonic of it.
 struct Interference {
   Hertz frequency{0.0};
   Dbfs level{0.0};

@@ -2,6 +2,7 @@
 // A recording of the loop-back track: what the sound interface adds by itself.
 #pragma once
 
+#include <optional>
 #include <span>
 #include <string>
 

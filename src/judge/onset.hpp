@@ -26,12 +26,12 @@ struct OnsetLimits {
 
 /// One step, in order of time.
 struct OnsetStep {
-  int index = 0;  ///< from 1
-  Seconds start{0.0}, end{0.0};
-  std::optional<Dbfs> input;
-  std::optional<Dbfs> level;  ///< RMS in the measuring band, DC excluded
-  std::optional<Volts> level_v;
-  std::optional<Decibels> gain;  ///< of the tone with its harmonics, without noise
+  int index = 0;                 ///< from 1
+  Seconds start{0.0}, end{0.0};  ///< in the recording
+  std::optional<Dbfs> input;     ///< what was played; none where it is not known
+  std::optional<Dbfs> level;     ///< RMS in the measuring band, DC excluded
+  std::optional<Volts> level_v;  ///< the same, RMS volts
+  std::optional<Decibels> gain;  ///< level over input: tone with harmonics, without noise
   std::optional<Percent> thdn;
   std::optional<Decibels> overdrive_positive, overdrive_negative;  ///< none: that rail is not flat
   Verdict verdict = Verdict::unusable;
@@ -39,12 +39,13 @@ struct OnsetStep {
 
 /// A level at which a criterion is just met.
 struct OnsetPoint {
-  std::optional<Dbfs> input;
-  Dbfs level{0.0};
-  std::optional<Volts> level_v;
-  Decibels uncertainty{0.0};  ///< standard uncertainty of either level
+  std::optional<Dbfs> input;     ///< what was played; none where it is not known
+  Dbfs level{0.0};               ///< as recorded, of fundamental and harmonics
+  std::optional<Volts> level_v;  ///< the same, RMS volts
+  Decibels uncertainty{0.0};     ///< standard uncertainty of either level
 };
 
+/// What a stage does on the way up to the loudest step that was recorded.
 enum class OnsetVerdict {
   clips,             ///< tops go flat
   compresses,        ///< the gain falls, or the distortion rises, without flat tops
@@ -58,8 +59,8 @@ struct ChannelOnset {
   int channel = 0;  ///< from 1
   std::vector<OnsetStep> steps;
   std::optional<OnsetPoint> thdn, flat_top, compression;
-  std::optional<int> highest_clean_step;
-  std::optional<Decibels> small_signal_gain;
+  std::optional<int> highest_clean_step;      ///< its index
+  std::optional<Decibels> small_signal_gain;  ///< as OnsetStep::gain, of vanishing input
   OnsetVerdict verdict = OnsetVerdict::no_ladder;
   std::vector<std::string> reasons;  ///< one sentence each
 };

@@ -11,6 +11,7 @@
 
 namespace railtap::judge {
 
+/// Who flattens the tops, by what more attenuation does to them.
 enum class OverloadSource {
   none,       ///< the first recording is not flat
   amplifier,  ///< the flat level moves with the attenuation
@@ -18,6 +19,7 @@ enum class OverloadSource {
   undecided   ///< it moves by something else: the volume, the gain or the load was changed too
 };
 
+/// What two recordings of one tone say. Levels are those of the rail that is hit harder.
 struct OverloadFinding {
   OverloadSource source = OverloadSource::undecided;
   std::optional<Dbfs> flat_first, flat_second;  ///< level of a sine whose peak is the flat level

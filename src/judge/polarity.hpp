@@ -8,8 +8,10 @@
 
 namespace railtap::judge {
 
+/// Which way up the pulses arrive: as they were played, or with plus and minus exchanged.
 enum class Polarity { in, inverted, cannot_tell };
 
+/// The polarity of one channel, and how clearly it is told.
 struct PolarityVerdict {
   Polarity polarity = Polarity::cannot_tell;
   std::string reason;   ///< one sentence

@@ -20,11 +20,13 @@ struct SilenceLine {
   std::optional<Decibels> re_programme;  ///< re a full-scale programme at this volume
 };
 
+/// Hiss, hum and whine of one channel. Absent is what the context does not tell, and the level of
+/// what is digital silence.
 struct SilenceFindings {
   Seconds length{0.0};
-  std::optional<Dbfs> hiss;                          ///< 20 Hz to 20 kHz, without lines
-  std::optional<Dbfs> hiss_a;                        ///< A-weighted, without lines
-  std::optional<Dbfs> whole_a;                       ///< A-weighted, with lines
+  std::optional<Dbfs> hiss;     ///< 20 Hz to 20 kHz, without lines
+  std::optional<Dbfs> hiss_a;   ///< A-weighted, without lines, less the interface's where known
+  std::optional<Dbfs> whole_a;  ///< A-weighted, with lines
   std::optional<Volts> hiss_v, hiss_a_v, whole_a_v;  ///< RMS
   std::optional<Decibels> hiss_sound_level;          ///< dB(A) at 1 m
   std::optional<Decibels> hiss_re_programme;         ///< A-weighted, re a full-scale programme
@@ -40,6 +42,8 @@ struct SilenceContext {
   std::optional<Dbfs> interface_noise_a;  ///< A-weighted; its power is taken off the hiss
 };
 
+/// Powers as levels, and as volts and sound where the context allows. Lines more than 100 dB below
+/// a full-scale programme are left out.
 [[nodiscard]] SilenceFindings judge_silence(const measure::SilenceReading& reading,
                                             const SilenceContext& context);
 

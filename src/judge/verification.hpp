@@ -69,10 +69,11 @@ struct SweptDistortion {
   Percent thd{0.0};
 };
 
+/// What is said of one channel; a part of the tracks that was not found is absent.
 struct ChannelVerification {
-  int channel = 1;
-  std::string file;
-  std::optional<Carries> expected;
+  int channel = 1;                  ///< from 1, over all files
+  std::string file;                 ///< its name
+  std::optional<Carries> expected;  ///< none where it is not known
   std::optional<ChannelIdentity> identity;
   std::optional<PolarityVerdict> polarity;
   /// As measured, or with the interface's own taken out: then `interface_part` is there.
@@ -99,10 +100,12 @@ struct PairVerification {
   std::vector<Finding> findings;
 };
 
+/// The verdict on a whole system.
 struct Verification {
   std::vector<ChannelVerification> channels;
-  std::optional<PairVerification> pair;
-  std::vector<Finding> findings;  ///< of no channel in particular
+  std::optional<PairVerification> pair;  ///< none where there is one channel only
+  std::vector<Finding> findings;         ///< of no channel in particular
+  /// Whether there is nothing but notes.
   [[nodiscard]] bool within_limits() const;
 };
 

@@ -22,6 +22,24 @@ bool is_control(char32_t glyph) {
   return glyph < 0x20 || (glyph >= 0x7F && glyph < 0xA0);
 }
 
+// Whether `count` continuation bytes come first.
+bool is_continued(std::string_view text, int count) {
+  const auto is_continuation = [](char c) {
+    return (static_cast<unsigned char>(c) & 0xC0U) == 0x80U;
+  };
+  return text.size() >= static_cast<std::size_t>(count) &&
+         std::all_of(text.begin(), text.begin() + count, is_continuation);
+}
+
+// Controls, surrogates, what is beyond Unicode, and what a shorter sequence would encode [RFC 3629,
+// section 3].
+bool is_unfit(char32_t glyph, int length) {
+  constexpr char32_t least_of_three = 0x800, least_of_four = 0x10000, highest = 0x10FFFF;
+  const char32_t least = length == 4 ? least_of_four : length == 3 ? least_of_three : 0;
+  return is_control(glyph) || glyph < least || glyph > highest ||
+         (glyph >= 0xD800 && glyph < 0xE000);
+}
+
 }  // namespace
 
 std::u32string decode(std::string_view text) {
@@ -29,7 +47,7 @@ std::u32string decode(std::string_view text) {
   for (std::size_t i = 0; i < text.size();) {
     const auto first = static_cast<unsigned char>(text[i]);
     const int length = sequence_length(first);
-    if (length == 0 || i + static_cast<std::size_t>(length) > text.size()) {
+    if (length == 0 || !is_continued(text.substr(i + 1), length - 1)) {
       out.push_back(replacement);
       ++i;
       continue;
@@ -39,7 +57,7 @@ std::u32string decode(std::string_view text) {
       const auto next = static_cast<unsigned char>(text[i + static_cast<std::size_t>(k)]);
       glyph = (glyph << 6U) | (next & 0x3FU);
     }
-    out.push_back(is_control(glyph) ? replacement : glyph);
+    out.push_back(is_unfit(glyph, length) ? replacement : glyph);
     i += static_cast<std::size_t>(length);
   }
   return out;

@@ -11,6 +11,7 @@ namespace railtap::live {
 /// What a character means; the terminal decides what that looks like, with colours or without.
 enum class Style : unsigned char { plain, faint, strong, good, caution, alarm, heading };
 
+/// One character of the grid, and what it means.
 struct Cell {
   char32_t glyph = U' ';
   Style style = Style::plain;
@@ -61,6 +62,7 @@ struct Area {
 /// UTF-8 to characters; what is no UTF-8 becomes '?', and so do control characters, which would
 /// reach the terminal.
 [[nodiscard]] std::u32string decode(std::string_view text);
+/// The way back, a character at a time.
 void append_utf8(std::string& text, char32_t glyph);
 
 }  // namespace railtap::live

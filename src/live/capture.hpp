@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <filesystem>
 #include <functional>
 #include <optional>
 #include <vector>
@@ -22,6 +23,7 @@ struct CaptureProgress {
   std::int64_t places_with_losses = 0;     ///< so far
 };
 
+/// Where to record to, for how long, and whom to ask and tell meanwhile.
 struct CaptureJob {
   CaptureFileSpec file;           ///< rate and channels are those of the input
   std::optional<Seconds> length;  ///< none: until `stop` says so

@@ -19,6 +19,7 @@ class DiskFull : public Error {
   using Error::Error;
 };
 
+/// What the recording is to be: PCM samples in a WAV file.
 struct CaptureFileSpec {
   std::filesystem::path path;  ///< ends in .wav
   Hertz rate{48000.0};

@@ -67,7 +67,8 @@ class ChannelWatch {
 
   ChannelWatch(int channel, const WatchSettings& settings);
 
-  /// \param samples interleaved by `stride`, the first one this channel's
+  /// \param first the channel's first sample; \param stride distance of its samples; \param count
+  /// how many
   void add(const double* first, std::size_t stride, std::size_t count);
 
   [[nodiscard]] const ChannelReading& reading() const { return reading_; }

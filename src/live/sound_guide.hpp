@@ -21,6 +21,7 @@ enum class GuideSound {
   flat_tops,  ///< a rattle far below: stop
 };
 
+/// A sound, and its pitch: that of the beeps, the held tone or the rattle; 0 without a sound.
 struct GuideTone {
   GuideSound sound = GuideSound::none;
   Hertz pitch{0.0};

@@ -31,9 +31,9 @@ class Watch {
   /// \param interleaved whole frames, full scale ±1
   void add(std::span<const double> interleaved);
 
-  [[nodiscard]] Seconds time() const;
+  [[nodiscard]] Seconds time() const;  ///< of all that was added
   [[nodiscard]] std::vector<ChannelReading> readings() const;
-  void reset();
+  void reset();  ///< as ChannelWatch::reset, of all channels
 
  private:
   std::vector<ChannelWatch> channels_;
@@ -55,21 +55,22 @@ struct WatchJob {
   judge::Limits limits;
   std::optional<WatchTarget> target;
   Decibels tolerance = electric::default_tolerance;  ///< of a target that is set with a key
-  bool device = false;
+  bool device = false;                               ///< as for Watch
   bool paced = false;             ///< no faster than the samples' own time: for a file in real time
   std::optional<Seconds> length;  ///< stops then
   std::optional<Knobs> knobs;
   std::optional<audio::OutputRequest> sound;          ///< where the guide for the ear plays
   std::optional<electric::SoundInterface> interface;  ///< the recording input's own figures
-  bool colour = true;
-  bool ascii = false;
-  std::filesystem::path save_folder = ".";  ///< for the readings that the s key saves
+  bool colour = true;                                 ///< as for Terminal
+  bool ascii = false;                                 ///< as for Terminal
+  std::filesystem::path save_folder = ".";            ///< for the readings that the s key saves
 };
 
 /// The whole screen, until q, Ctrl-C or the end of the length. When the source ends, the last
 /// reading stays. \returns whether the last reading was within limits
 [[nodiscard]] bool watch_on_screen(WatchJob job);
 
+/// Which line is written: plain_line for people, or json_line for programs.
 enum class LineKind { plain, json };
 
 /// One line every so often of the stream's own time, until it ends, Ctrl-C or the end of the

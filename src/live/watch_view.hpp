@@ -20,11 +20,12 @@ struct WatchTarget {
   Decibels tolerance = electric::default_tolerance;
 };
 
+/// One moment of a watch: all that the screen and the lines are made of.
 struct WatchView {
   std::string source;  ///< in the person's words
   Hertz rate{48000.0};
-  Seconds time{0.0};  ///< in the stream
-  bool ended = false;
+  Seconds time{0.0};                    ///< in the stream
+  bool ended = false;                   ///< no more samples will come
   bool held = false;                    ///< the readings stand still because the person asked so
   std::int64_t places_with_losses = 0;  ///< where the input lost samples
   std::optional<Volts> volts_per_full_scale;  ///< peak; none: levels are shown in dBFS
@@ -48,6 +49,7 @@ struct ToGo {
   Decibels change{0.0};  ///< above zero: raise
   electric::Direction direction = electric::Direction::hold;
 };
+/// None without a target, and in digital silence.
 [[nodiscard]] std::optional<ToGo> to_go(const ChannelReading& reading,
                                         const std::optional<WatchTarget>& target);
 

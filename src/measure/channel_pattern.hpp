@@ -22,7 +22,10 @@ struct PatternLine {
   [[nodiscard]] bool stands_out() const;
 };
 
+/// The pattern as one channel recorded it.
 struct PatternReading {
+  /// Recorded duration over the nominal one, by the burst that tells it best; the expected one
+  /// where none does.
   double clock_ratio = 1.0;
   /// Left low, left high, right low, right high.
   std::array<PatternLine, 4> lines;

@@ -29,6 +29,7 @@ enum Parameter : std::size_t {
   knee,        ///< width of the knee: how the gain falls, see KneeLaw
   parameter_count
 };
+/// One value for each Parameter, by its place in the enumeration.
 using Parameters = std::array<double, parameter_count>;
 
 /// The knee: the gain falls as 1/(1 + (x/m)^(1/w)), m the middle of the knee and w its width, which

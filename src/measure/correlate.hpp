@@ -6,6 +6,7 @@
 
 namespace railtap::measure {
 
+/// What a signal x has in common with a cosine (re) and a sine (im).
 struct Correlation {
   double re = 0.0;  ///< Σ x·re
   double im = 0.0;  ///< Σ x·im

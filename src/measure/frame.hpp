@@ -11,8 +11,8 @@ namespace railtap::measure {
 
 /// Sums and extremes, in full scales. Figures of neighbouring runs add up with `merge`.
 struct FrameFigures {
-  std::int64_t frames = 0;
-  std::int64_t non_finite = 0;
+  std::int64_t frames = 0;      ///< samples, all of one channel
+  std::int64_t non_finite = 0;  ///< of them, NaN or infinite
   double sum = 0.0;
   double sum_of_squares = 0.0;
   double lowest = 0.0;
@@ -26,6 +26,7 @@ struct FrameFigures {
 /// Figures of a run; where non_finite > 0 the others do not hold.
 [[nodiscard]] FrameFigures figures(std::span<const double> samples);
 
+/// One frame of FrameLevel: its plain figures, and the level that its weight gives.
 struct WeightedFigures {
   FrameFigures plain;
   double mean_square = 0.0;  ///< weighted, DC taken out, full scales²

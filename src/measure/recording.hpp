@@ -41,14 +41,15 @@ struct ChannelRecording {
   std::vector<Segment> segments;   ///< in order of time; unsteady stretches are in none
 };
 
+/// How a channel is measured: in which band, and how fine its numbers are.
 struct RecordingOptions {
-  Band band{};
-  std::optional<double> code_step;  ///< distance of two codes in full scales, for PCM
+  Band band{};                      ///< of THD+N and noise: 20 Hz to 20 kHz
+  std::optional<double> code_step;  ///< distance of two codes in full scales; none for float
 };
 
 /// Measures one channel of a stream.
 ///
-/// The stream is cut into frames of 0.1 s. Frames of like level (0.15 dB for what looks like a
+/// The stream is cut into frames of 0.1 s. Frames of like level (0.08 dB for what looks like a
 /// tone, else 0.7 dB) make a segment; its first and last frame may hold the step and are left out.
 /// The interior is measured in blocks of 1 s. Every sample is screened; the full measurement is
 /// made on the first blocks of a segment, then at doubling distances, and on every block whose

@@ -27,10 +27,11 @@ struct SweptHarmonic {
   bool above_noise = false;
 };
 
+/// What one channel makes of a sweep. Without points, the sweep did not stand out of the noise.
 struct SweptResponse {
   std::vector<ResponsePoint> points;     ///< 24 per octave, those above the noise
   std::vector<SweptHarmonic> harmonics;  ///< orders 2 … 5, 3 per octave, within the sweep's band
-  double start_frame = 0.0;              ///< where the sweep's main arrival began
+  double start_frame = 0.0;              ///< where the sweep's main arrival began, in samples
   double clock_ratio = 1.0;              ///< recorded duration over the nominal one, found
 };
 

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// What a recording was made with and whether it is whole: its sidecar, and the words for it.
+// What a recording was made with and whether it is whole: its sidecar, and the words for it; and
+// the list of inputs.
 #pragma once
 
 #include <cstdint>
@@ -13,7 +14,8 @@
 
 namespace railtap::report {
 
-/// Why a recording ended.
+/// Why a recording ended. In order: it has not yet; it has its length; the person stopped it; the
+/// input vanished or fell silent; the disk is full; a WAV file can grow no more.
 enum class CaptureEnd { running, duration, interrupt, device_vanished, disk_full, size_limit };
 
 /// One channel's extremes.
@@ -47,9 +49,12 @@ struct CaptureDocument {
 /// The word for the end, as in JSON: "device-vanished"; for `running` null is written instead.
 [[nodiscard]] const char* name(CaptureEnd end);
 
+/// The sidecar, railtap.capture/1, where what is not known is null; and a few lines for the person
+/// once the recording has ended.
 [[nodiscard]] std::string capture_json(const CaptureDocument& document);
 [[nodiscard]] std::string capture_text(const CaptureDocument& document);
 
+/// The inputs as railtap.devices/1, and as a table, which says so where there are none.
 [[nodiscard]] std::string devices_json(const std::vector<audio::InputDevice>& inputs);
 [[nodiscard]] std::string devices_text(const std::vector<audio::InputDevice>& inputs);
 

@@ -62,15 +62,18 @@ struct DemoVerification {
   std::vector<std::string> carries;  ///< each channel at the end: "left", "right", "both" …
 };
 
+/// All that the demo found and did.
 struct DemoDocument {
-  std::string folder, system;
-  Volts supply{0.0};
-  Dbfs tone_level{0.0};
-  Decibels tolerance{0.0};
+  std::string folder, system;  ///< where the files are, and what was set
+  Volts supply{0.0};           ///< as read at the amplifiers
+  Dbfs tone_level{0.0};        ///< of the tones that gains were set with
+  Decibels tolerance{0.0};     ///< of a level
   DemoCalibration calibration;
   DemoHeadUnit head_unit;
   std::vector<DemoVerification> verifications;
   std::vector<DemoChannel> channels;
+  /// The calibration is plausible, no fault of wiring is left, and every channel is clean and at
+  /// its target.
   bool within_limits = false;
 };
 

@@ -40,6 +40,18 @@ std::string main_numbers(const Json& object) {
   return thdn.empty() ? text : text + ", THD+N" + thdn;
 }
 
+/// What a verification found against a channel; empty for other results.
+std::string findings_text(const Json& channel) {
+  const auto findings = channel.find("findings");
+  if (findings == channel.end() || !findings->is_array()) return {};
+  std::string text;
+  for (const Json& finding : *findings) {
+    if (finding.is_object() && word_at(finding, "severity") != " note")
+      text += word_at(finding, "text");
+  }
+  return text.empty() ? " nothing stands against it" : text;
+}
+
 std::string channel_name(const Json& channel) {
   const auto number = channel.find("channel");
   if (number != channel.end() && number->is_number_integer())
@@ -54,7 +66,8 @@ std::string result_text(const Json& result) {
   std::string text;
   for (const Json& channel : *channels) {
     if (!channel.is_object()) continue;
-    text += (text.empty() ? " " : "; ") + channel_name(channel) + main_numbers(channel);
+    text += (text.empty() ? " " : "; ") + channel_name(channel) + main_numbers(channel) +
+            findings_text(channel);
   }
   return text;
 }

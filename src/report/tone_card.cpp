@@ -2,6 +2,7 @@
 // The card beside the test tones, as text and as HTML.
 #include <cmath>
 
+#include "report/markup.hpp"
 #include "report/tone_kit.hpp"
 #include "units/print.hpp"
 
@@ -31,24 +32,6 @@ std::string wrapped(const std::string& text, const std::string& indent) {
     start = end + 1;
   }
   return out + line + "\n";
-}
-
-std::string escaped(const std::string& text) {
-  std::string out;
-  for (const char c : text) {
-    if (c == '&') {
-      out += "&amp;";
-    } else if (c == '<') {
-      out += "&lt;";
-    } else if (c == '>') {
-      out += "&gt;";
-    } else if (c == '"') {
-      out += "&quot;";
-    } else {
-      out += c;
-    }
-  }
-  return out;
 }
 
 std::string length_text(Seconds length) {
@@ -119,7 +102,7 @@ const std::vector<std::string>& tone_cautions() {
       ("Outputs of head units and many amplifiers are bridge-tied: neither wire is ground. Never "
        "join one to the chassis or to the sleeve of an audio plug; use the tap of `railtap "
        "attenuator`."),
-      "Switch off loudness, bass boost, equalizers and surround while setting; note what was on.",
+      "Switch off loudness, bass boost, equalisers and surround while setting; note what was on.",
       ("Work on wiring with the battery disconnected; connectors under seats may belong to "
        "airbags, "
        "which are handled only as the vehicle's maker says."),

@@ -12,18 +12,19 @@ namespace railtap::report {
 
 /// One file of a kit.
 struct ToneFile {
-  std::string file, name, title;
-  std::string signal;  ///< in words
+  std::string file, name, title;  ///< name: the track's, without number and ending
+  std::string signal;             ///< in words
   std::string purpose, reading, caution;
   Seconds length{0.0};
   Dbfs level{0.0};                ///< the highest in the track; −infinity for silence
   std::optional<double> peak_fs;  ///< highest sample, once it is written
 };
 
+/// A kit as it was written, or would be. Tracks are in the kit's order.
 struct ToneKit {
   std::string folder;  ///< empty when only listed
   std::string title;
-  std::string encoding;  ///< "WAV, 16 bit PCM"
+  std::string encoding;  ///< as audio::encoding_name has it
   Hertz rate{0.0};
   std::vector<ToneFile> files;
   std::vector<std::string> cards;  ///< file names of the card

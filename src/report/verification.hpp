@@ -21,22 +21,25 @@ struct VerifiedPart {
   bool used = false;  ///< of several, the last whole one is
 };
 
+/// One recording, and what of the tracks it holds.
 struct VerifiedFile {
-  std::string name;
+  std::string name;  ///< as it was given
   audio::StreamFormat format;
-  std::int64_t frames = 0;
+  std::int64_t frames = 0;             ///< read, per channel
   std::optional<Percent> clock_error;  ///< recorded duration over the nominal one, minus 1
   std::vector<VerifiedPart> parts;
 };
 
+/// What is reported of one system, from one recording of its channels or several.
 struct VerificationDocument {
   std::vector<VerifiedFile> files;
   judge::VerificationLimits limits;
   std::string interface_file;  ///< empty: the interface's own response is still in
   judge::Verification verification;
-  std::vector<std::string> warnings;
+  std::vector<std::string> warnings;  ///< against trusting recordings or volts
 };
 
+/// Verdict first, then the files, then each channel with a plot of its response.
 [[nodiscard]] std::string verification_text(const VerificationDocument& document);
 
 /// The document "railtap.verification/1".

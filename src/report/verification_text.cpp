@@ -82,9 +82,11 @@ void add_plot(std::ostream& out, const ChannelVerification& channel) {
 // ---------------------------------------------------------------------------------------
 
 std::string response_line(const judge::ResponseFindings& found) {
-  const std::string low = found.low_3db ? format_quantity(*found.low_3db, 3) : "below the sweep";
-  const std::string high = found.high_3db ? format_quantity(*found.high_3db, 3) : "above the sweep";
-  return "-3 dB at " + low + " and " + high;
+  const auto place = [](const std::optional<Hertz>& corner, const char* beyond) {
+    return corner ? "at " + format_quantity(*corner, 3) : std::string(beyond);
+  };
+  return "-3 dB " + place(found.low_3db, "below the sweep") + " and " +
+         place(found.high_3db, "above the sweep");
 }
 
 std::string interface_line(const measure::ResponsePoint& part) {
@@ -196,7 +198,8 @@ void add_file(std::ostream& out, const VerifiedFile& file) {
     separator = ", ";
   }
   if (file.clock_error)
-    out << "; clock " << format_fixed(*file.clock_error, 3, Sign::always) << " slow";
+    out << "; clock " << format_fixed(Percent(std::abs(file.clock_error->value())), 3)
+        << (file.clock_error->value() < 0.0 ? " fast" : " slow");
   out << '\n';
 }
 

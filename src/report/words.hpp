@@ -17,13 +17,15 @@ struct Shown {
   bool known = false;
 };
 
+/// The number at a place, with the unit of the function's name: volts, watts, ohms and hertz in
+/// four digits with a prefix, dBFS with one decimal, percent in two digits.
 [[nodiscard]] Shown volts(const JsonView& place);
 [[nodiscard]] Shown watts(const JsonView& place);
 [[nodiscard]] Shown ohms(const JsonView& place);
 [[nodiscard]] Shown hertz(const JsonView& place);
 [[nodiscard]] Shown decibels(const JsonView& place);         ///< two decimals
 [[nodiscard]] Shown fine_decibels(const JsonView& place);    ///< three decimals
-[[nodiscard]] Shown signed_decibels(const JsonView& place);  ///< the same with a plus sign
+[[nodiscard]] Shown signed_decibels(const JsonView& place);  ///< two, and a plus sign
 [[nodiscard]] Shown dbfs(const JsonView& place);
 [[nodiscard]] Shown percent(const JsonView& place);
 [[nodiscard]] Shown plain(const JsonView& place);  ///< without a unit

@@ -51,6 +51,8 @@ struct ToneControls {
   Decibels loudness_boost{10.0};  ///< at bass, at the lowest volume step; half of it at treble
 };
 
+/// What plays the track: volume, tone controls and a power stage for each of four outputs, left and
+/// right at front and rear.
 struct HeadUnit {
   std::string name;
   int steps = 40;            ///< the volume control's highest step, >= 1; 0 is mute
@@ -63,10 +65,10 @@ struct HeadUnit {
   OutputStage output;  ///< its rail is the supply minus the drop
 };
 
-/// An amplifier channel's input: a sum of head unit outputs with signs.
+/// An amplifier channel's input: one head unit output, or the mean of several.
 struct Input {
   bool rear = false;
-  double left = 0.0, right = 0.0;  ///< weights: +1, −1 (crossed wires) or 0
+  double left = 0.0, right = 0.0;  ///< weights: 1, ½ in a mean of both, < 0 with crossed wires
 };
 
 /// One gain control, its channels and the speakers on them.
@@ -84,11 +86,12 @@ struct Control {
   Faults faults;
 };
 
+/// An amplifier: its ratings as printed on it, what they do not say, and its gain controls.
 struct Amplifier {
   std::string name;
   Watts rated_power{0.0};        ///< per channel into rated_load at 14.4 V, > 0
   Ohms rated_load{4.0};          ///< > 0
-  Volts sensitivity_low{1.0};    ///< input for rated power with the control fully up
+  Volts sensitivity_low{1.0};    ///< RMS input for rated power with the control fully up
   Volts sensitivity_high{12.0};  ///< and fully down
   bool bridge_tied = true;
   std::optional<Volts> input_limit;  ///< peak at which its input stage clips, > 0
@@ -107,6 +110,7 @@ struct Tap {
   std::optional<Hertz> coupling;      ///< corner of its blocking capacitors
 };
 
+/// The recording input behind the tap, and its converter.
 struct SoundCard {
   Hertz rate{48000.0};
   Volts full_scale{1.0};          ///< peak at its input, > 0
@@ -128,6 +132,7 @@ struct Multimeter {
   double offset_counts = 0.0;     ///< within ± the manual's counts
 };
 
+/// A car that does not exist, and the instruments at it.
 struct Rig {
   std::string name;
   std::uint64_t seed = 1;  ///< of all noise

@@ -37,7 +37,8 @@ struct FilterSetting {
   int order = 0;      ///< 0, 1, 2 or 4: 0, 6, 12 or 24 dB per octave, Butterworth
 };
 
-/// Two poles in state-variable form [Zavalishin, 4.4].
+/// Two poles in state-variable form [Zavalishin, 4.4]: g = tan(π·corner/rate), damping = 1/Q,
+/// factor = 1/(1 + g·(g + damping)).
 struct TwoPoles {
   double g = 0.0, damping = 0.0, factor = 0.0;
   double band = 0.0, low = 0.0;  ///< states
@@ -51,6 +52,8 @@ struct Filter {
   std::vector<TwoPoles> two;
 };
 
+/// A filter at rest, for blocks at `rate`. \param setting its corner below rate/2; order 0 gives a
+/// filter that changes nothing
 [[nodiscard]] Filter make_filter(Pass pass, const FilterSetting& setting, Hertz rate);
 
 /// Filters a block in place.

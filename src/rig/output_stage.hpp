@@ -25,7 +25,8 @@ struct Rails {
 /// time convolution, DAFx-16].
 [[nodiscard]] double limited_mean(const Rails& rails, double from, double to);
 
-/// A stage set up for one channel; plain numbers in volts, ohms and samples.
+/// A stage set up for one channel; plain numbers in volts, ohms and samples. The sag's factor, the
+/// limiter's attack and its release are the share of the way to a new value that one sample takes.
 struct StageState {
   Rails rails;  ///< without sag
   double crossover = 0.0, crossover_loss = 0.0;
@@ -36,6 +37,7 @@ struct StageState {
   bool has_limiter = false;
   double limiter_threshold = 0.0, limiter_attack = 0.0, limiter_release = 0.0;
 
+  // What the samples before have left.
   double limiter_envelope = 0.0;
   double last_in = 0.0, last_crossed = 0.0, slewed = 0.0;
   double mean_current = 0.0;

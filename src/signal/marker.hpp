@@ -42,8 +42,10 @@ inline constexpr double marker_gap_s = 0.5;  ///< silence between the marker and
 inline constexpr std::array<std::uint8_t, 8> marker_preamble{1, 2, 3, 0, 2, 0, 3, 1};
 inline constexpr std::size_t marker_data_symbols = 30;
 inline constexpr std::size_t marker_symbols = marker_preamble.size() + marker_data_symbols;
+/// Symbols 0 … 3: each is the index of its frequency.
 using MarkerData = std::array<std::uint8_t, marker_data_symbols>;
 
+/// The waveform of a range. `none` has none and is not to be asked for.
 [[nodiscard]] const MarkerWaveform& waveform(MarkerBand band);
 
 /// From the marker's start to that of the signal that it announces.

@@ -75,6 +75,7 @@ struct ChannelPattern {
   Dbfs level{0.0};
 };
 
+/// Any signal that a track can hold.
 using Signal = std::variant<Sine, LevelLadder, SteppedSine, LogSweep, TwoTone, PinkNoise, Silence,
                             PolarityPulses, ChannelPattern>;
 

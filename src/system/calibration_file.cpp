@@ -109,7 +109,7 @@ CalibrationOrigin origin_in(const toml::table& table, const std::string& place) 
 
 std::string calibration_text(const CalibrationRecord& record) {
   const CalibrationOrigin& origin = record.origin;
-  std::string text = "# How many volts at the loudspeaker terminals fill the recording input.\n";
+  std::string text = "# How many volts at the speaker terminals fill the recording input.\n";
   text +=
       "# It holds for this tap, input, input gain and load only: calibrate again after a change.\n";
   text += "schema = " + toml_string(std::string(kind) + "/" + std::to_string(version)) + "\n\n";

@@ -37,20 +37,21 @@ struct GainLanding {
   Decibels missing;   ///< outside the range: by how much, > 0
 };
 
+/// One amplifier channel: what it is to deliver, what limits that, and how its gain is set.
 struct PlannedChannel {
-  std::string name, amplifier, control, switches;
-  std::vector<std::string> inputs;
+  std::string name, amplifier, control, switches;  ///< switches: as they are to stand
+  std::vector<std::string> inputs;                 ///< outputs of the head unit
   Role role;
-  bool bridged, bridge_tied;
-  Ohms load;  ///< what the speakers are
+  bool bridged, bridge_tied;  ///< bridge_tied: no terminal is ground
+  Ohms load;                  ///< the speakers, in parallel where there are several
   ChannelLimits limits;
   PlanLimit limited_by;
-  Volts wanted;  ///< what amplifier and speaker allow
-  electric::Target target;
-  bool reachable;
+  Volts wanted;             ///< what amplifier and speaker allow
+  electric::Target target;  ///< by the lowest of the limits, into `load`
+  bool reachable;  ///< the gain gets there within the tolerance; true where that is not known
   std::optional<GainLanding> gain;  ///< none where the head unit's clean output is not known
-  Hertz tone;
-  bool meter_reads_tone;
+  Hertz tone;                       ///< to set the gain with
+  bool meter_reads_tone;            ///< it lies in the meter's band; true where that is not known
   electric::Overlap overlap;
   std::optional<Ohms> cable;            ///< to the speaker, there and back
   std::optional<Decibels> cable_loss;   ///< <= 0
@@ -60,10 +61,10 @@ struct PlannedChannel {
 /// A tap for the largest voltage.
 struct PlannedTap {
   Volts largest{0.0};
-  std::string at;  ///< the channel that has it
+  std::string at;  ///< the channel that has it, or the head unit
   bool bridge_tied = false;
   bool described = false;            ///< it is the one in the file
-  std::optional<electric::Tap> tap;  ///< none where the input's full scale is not known
+  std::optional<electric::Tap> tap;  ///< none without the input's full scale, or if no parts serve
 };
 
 /// What the sound level of the bass is against that of the doors, each channel at its target.
@@ -71,28 +72,33 @@ struct Matching {
   std::optional<Decibels> doors, bass;  ///< mean level of a channel at 1 m
 };
 
+/// What an amplifier draws from the supply while it runs.
 struct PlannedAmplifier {
   std::string name;
-  Percent efficiency;
-  bool efficiency_assumed;
-  Amperes full;   ///< every channel at its target with a sine
-  Amperes music;  ///< loud music
+  Percent efficiency;       ///< at full power
+  bool efficiency_assumed;  ///< it is the usual one of its class
+  Amperes full;             ///< every channel at its target with a sine
+  Amperes music;            ///< loud music, an eighth of the sines' power
 };
 
+/// A feed under the currents of its amplifiers. It passes where no more than 3 % of the supply is
+/// lost, the fuse is not above what the cable stands, and both carry loud music. A check whose
+/// figures are not known passes.
 struct PlannedFeed {
   std::string name;
   std::vector<std::string> amplifiers;
   Cable cable;
-  Ohms resistance;
-  Amperes full, music;
-  Volts drop, at_amplifier;  ///< at `full`
-  Percent drop_share;        ///< of the supply
-  Decibels clipping_change;  ///< of amplifiers without a regulated supply, <= 0
-  std::optional<Amperes> fuse, ampacity;
-  bool ampacity_by_table = false;
+  Ohms resistance;                        ///< of the copper, see path_of
+  Amperes full, music;                    ///< as of PlannedAmplifier, all together
+  Volts drop, at_amplifier;               ///< at `full`
+  Percent drop_share;                     ///< of the supply
+  Decibels clipping_change;               ///< of amplifiers without a regulated supply, <= 0
+  std::optional<Amperes> fuse, ampacity;  ///< ampacity: what the cable stands all the time
+  bool ampacity_by_table = false;         ///< by electric::cable_ampacity, not by its maker
   bool drop_passes, fuse_protects, fuse_carries, cable_carries;
 };
 
+/// Whether all four checks pass.
 [[nodiscard]] inline bool passes(const PlannedFeed& feed) {
   return feed.drop_passes && feed.fuse_protects && feed.fuse_carries && feed.cable_carries;
 }
@@ -102,19 +108,20 @@ struct Step {
   std::string title, detail, caution;  ///< the last may be empty
 };
 
+/// All that follows from a described system.
 struct Plan {
   std::string name;
-  Dbfs tone_level;
-  Decibels tolerance;
-  std::vector<PlannedChannel> channels;
+  Dbfs tone_level;                       ///< of the set-up tone
+  Decibels tolerance;                    ///< of a reading
+  std::vector<PlannedChannel> channels;  ///< in the order of the description
   PlannedTap tap;
   Matching matching;
-  Volts supply;
-  std::optional<Amperes> available;
+  Volts supply;                      ///< at the battery, running
+  std::optional<Amperes> available;  ///< that the supply gives all the time
   std::vector<PlannedAmplifier> amplifiers;
   std::vector<PlannedFeed> feeds;
-  std::vector<Step> order;
-  std::vector<std::string> warnings;
+  std::vector<Step> order;            ///< of the work
+  std::vector<std::string> warnings;  ///< a line each
 };
 
 /// Everything that follows from the description. Formulas: docs/method.md, "The plan".
@@ -125,7 +132,8 @@ struct Plan {
 /// pointers are into `plan`.
 [[nodiscard]] std::vector<std::vector<const PlannedChannel*>> channels_by_control(const Plan& plan);
 
-/// Every target can be reached, and the supply stands it.
+/// Every target can be reached, and every feed passes. Currents beyond what the supply gives are
+/// among the warnings only.
 [[nodiscard]] bool passes(const Plan& plan);
 
 /// The parts of it, in files of their own.

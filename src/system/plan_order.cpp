@@ -64,8 +64,8 @@ Step calibrate_step(const SystemDescription& system) {
 Step source_step(const SystemDescription& system) {
   const HeadUnit& unit = system.head_unit;
   std::string detail =
-      "Play the ladder at rising volume, run railtap onset: the highest clean step "
-      "of " +
+      "Play the 1 kHz tone at 0 dBFS, turn the volume up step by step while recording, run railtap "
+      "onset: the highest clean step of " +
       std::to_string(unit.volume_steps) + " and its volts";
   if (unit.clean_output) {
     detail += "; described as " + volts(*unit.clean_output);

@@ -38,6 +38,7 @@ struct Feed {
   std::optional<Amperes> ampacity;  ///< by the cable's maker; else electric::cable_ampacity
 };
 
+/// What feeds the amplifiers.
 struct Supply {
   Volts running{14.4};                 ///< at the battery, the engine or a charger running
   std::optional<Volts> while_setting;  ///< at the amplifiers while the gains are set
@@ -45,15 +46,17 @@ struct Supply {
   std::vector<Feed> feeds;
 };
 
+/// The source. Its outputs are names, which channels list as their inputs.
 struct HeadUnit {
   std::string name;
   int volume_steps = 0;  ///< the highest step, >= 1
   std::vector<std::string> outputs;
-  bool bridge_tied = false;
+  bool bridge_tied = true;
   std::optional<Volts> clean_output;  ///< RMS of a full-scale sine at the highest clean step
-  std::optional<int> clean_step;
+  std::optional<int> clean_step;      ///< that step
 };
 
+/// One kind of speaker, which several channels may have.
 struct Speaker {
   std::string name;
   Ohms impedance{0.0};                  ///< > 0
@@ -61,52 +64,61 @@ struct Speaker {
   std::optional<Decibels> sensitivity;  ///< sound level at 2.83 V and 1 m
 };
 
+/// What a channel plays. It chooses the set-up tone (50 Hz for bass, else 1 kHz where the meter
+/// reads it), and whose sound levels are compared.
 enum class Role { doors, bass };
 
+/// One output of an amplifier, or a bridge of two, and what is connected to it.
 struct AmplifierChannel {
   std::string name;
   Role role = Role::doors;
   Watts rated_power{0.0};  ///< into rated_load; bridged: of the bridge
   Ohms rated_load{0.0};
-  std::string speaker;
+  std::string speaker;              ///< its name
   int speakers = 1;                 ///< in parallel
   std::vector<std::string> inputs;  ///< outputs of the head unit
   std::string control;              ///< the gain control; channels with the same name share it
   bool bridged = false;
-  std::optional<Hertz> tone;  ///< to set it with
-  std::vector<std::string> switches;
-  std::optional<Cable> cable;  ///< to the speaker
+  std::optional<Hertz> tone;          ///< to set it with; none: as its role says
+  std::vector<std::string> switches;  ///< as they are to stand
+  std::optional<Cable> cable;         ///< to the speaker
 };
 
+/// An amplifier, as its manual has it, and its channels.
 struct Amplifier {
   std::string name;
-  Volts rated_supply = electric::rated_supply;
-  Percent rated_thdn{1.0};            ///< at which its power is stated
-  Volts sensitivity_low{0.0};         ///< input for rated power with the control fully up
+  Volts rated_supply = electric::rated_supply;  ///< at which its power is stated
+  Percent rated_thdn{1.0};                      ///< the same; nothing is computed from it
+  Volts sensitivity_low{0.0};         ///< RMS input for rated power with the control fully up
   Volts sensitivity_high{0.0};        ///< and fully down, > sensitivity_low
   bool bridge_tied = true;            ///< no speaker terminal is ground
-  bool speaker_level = false;         ///< fed from loudspeaker outputs
+  bool speaker_level = false;         ///< fed from speaker outputs
   bool regulated = false;             ///< its power does not depend on the supply
   std::optional<Percent> efficiency;  ///< at full power; else by its class
-  bool class_d = true;
-  std::string feed;
-  std::optional<Amperes> fuse;  ///< its own
-  std::vector<std::string> switches;
+  bool class_d = true;                ///< else class AB
+  std::string feed;                   ///< its name; empty: not described
+  std::optional<Amperes> fuse;        ///< its own
+  std::vector<std::string> switches;  ///< as they are to stand
   std::vector<AmplifierChannel> channels;
 };
 
+/// The recording input as its manual has it. What a loop-back measured of one is
+/// electric::SoundInterface.
 struct SoundInterface {
   std::string name;
   std::optional<Volts> full_scale;  ///< RMS of a sine that fills the input
   std::optional<Ohms> input_resistance;
-  std::optional<Volts> plug_in_power;
+  std::optional<Volts> plug_in_power;  ///< DC on a headset socket's contact
 };
 
+/// The resistors of a tap that is there already.
 struct DescribedTap {
   Ohms series_each{0.0}, shunt{0.0};
-  bool bridge_tied = true;
+  bool bridge_tied = true;  ///< the minus leg has a resistor too
 };
 
+/// All that a system file says. Whatever refers to another part by name names one that is
+/// described.
 struct SystemDescription {
   std::string name;
   Supply supply;

@@ -180,7 +180,7 @@ def main(program):
         # The rest in one go.
         out = told(walk(program, folder, [captures / f"{control}-{what}.wav" for control in ("rear", "bass")
                                           for what in ("set", "silence")], 0))
-        assert "Done: head unit at volume 36" in out and "loudspeakers go back on" in out, out
+        assert "Done: head unit at volume 36" in out and "speakers go back on" in out, out
         entries = record(folder)["entries"]
         kinds = [(entry["kind"], entry["subject"], entry["stage"]) for entry in entries if entry["kind"] != "walk"]
         expected = [("calibration", "", "source"), ("onset", "head unit", "source")]

@@ -59,6 +59,21 @@ WatchView view_of(std::size_t channels, Verdict verdict = Verdict::clean) {
   return view;
 }
 
+TEST_CASE("watch screen: what is no UTF-8, and what no screen should get, is a question mark") {
+  const auto shown = [](const char* bytes) {
+    Canvas canvas(1, 20);
+    canvas.write(0, 0, bytes, live::Style::plain);
+    return canvas.row_text(0);
+  };
+  CHECK(shown("a µΩ → 𝄞 z") == "a µΩ → 𝄞 z");
+  CHECK(shown("\xC3(") == "?(");              // no continuation
+  CHECK(shown("\xE2\x86") == "??");           // cut short
+  CHECK(shown("\xE0\x80\x80x") == "?x");      // longer than needed
+  CHECK(shown("\xED\xA0\x80x") == "?x");      // a surrogate
+  CHECK(shown("\xF4\x90\x80\x80x") == "?x");  // beyond Unicode
+  CHECK(shown("\x1B[2J") == "?[2J");
+}
+
 TEST_CASE("screen: every size from nothing to huge is drawn without touching what is outside") {
   for (const std::size_t channels : {0U, 1U, 2U, 3U}) {
     WatchView view = view_of(channels);

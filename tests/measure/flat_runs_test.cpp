@@ -103,6 +103,20 @@ TEST_CASE("flat runs: an analog plateau scatters over codes, a clean sine stays 
   }
 }
 
+TEST_CASE("flat runs: a crest is allowed little more than the longest that a clean sine has") {
+  for (const double code : {327.0, 4000.0}) {
+    // Its crest nearly rounds up, so the highest code is held as long as can be without dither.
+    const double peak = (code + 0.49) * step16;
+    const FlatRuns clean = runs_of(recorded(20.0, peak, 1.0, step16, 0.0, 0.0));
+    const auto allowed = longest_innocent_run(step16, peak, Hertz(20.0), Hertz(48000.0));
+    CHECK(clean.longest() > 15);
+    CHECK(allowed >= clean.longest());
+    // √1.5 for the half code that dither may add, and one sample for each end.
+    CHECK(static_cast<double>(allowed) <=
+          std::sqrt(1.5) * static_cast<double>(clean.longest()) + 3.0);
+  }
+}
+
 TEST_CASE("flat runs: without noise to speak of, one code proves nothing") {
   CHECK_FALSE(noise_would_show(0.0, step16, 20));
   CHECK_FALSE(noise_would_show(0.05 * step16, step16, 20));

@@ -29,6 +29,9 @@ inline constexpr std::size_t longest_label = 60;
 /// A time of the record; as text where it is none.
 [[nodiscard]] std::string time_html(const JsonView& time);
 
+/// The sections, in the order of the page. Where the record has nothing for one, it says so; only
+/// the comparison is empty then. \param index of the row, from 0, for the
+/// section's id: "row0"
 [[nodiscard]] std::string head_part(const SheetContent& content);
 [[nodiscard]] std::string diagram_part(const SheetContent& content);
 [[nodiscard]] std::string summary_part(const SheetContent& content);

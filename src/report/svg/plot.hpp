@@ -11,18 +11,19 @@
 namespace railtap::report::svg {
 
 /// How a line looks: each has a colour, a dash and a marker of its own, so that black print and
-/// every kind of colour vision tell them apart.
+/// every kind of colour vision tell them apart; only `quiet` has the marker of `first`.
 enum class Ink { first, second, third, quiet };
 
+/// A curve, or points alone, in the units of the axes.
 struct Line {
   std::string name;  ///< in the key; empty: not in it
   Ink ink = Ink::first;
   std::vector<double> x, y;  ///< of the same length; values outside the axes lie on their edge
-  bool joined = true;
-  bool markers = false;
+  bool joined = true;        ///< by straight lines
+  bool markers = false;      ///< at every point
 };
 
-/// The space between two values.
+/// The space between two curves, filled; lists of the same length.
 struct Band {
   std::vector<double> x, low, high;
 };
@@ -36,6 +37,7 @@ struct Mark {
   std::string value, pointer;  ///< of the number in the text: as a document has it, and where
 };
 
+/// A plot before it is drawn. Bands lie at the back, then marks, and lines on top.
 struct Plot {
   std::string id;           ///< for a file's name: letters, digits and hyphens
   std::string title;        ///< any text

@@ -8,6 +8,7 @@
 
 namespace railtap::report::svg {
 
+/// What takes the same room on an axis: equal differences, or equal ratios.
 enum class Scale { linear, logarithmic };
 
 /// One axis of a plot.
@@ -21,6 +22,7 @@ struct Axis {
   [[nodiscard]] double share(double value) const;
 };
 
+/// A mark on an axis, and the number beside it.
 struct Tick {
   double value = 0.0;
   std::string label;

@@ -1,0 +1,43 @@
+// SPDX-License-Identifier: MIT
+// What a record shows of each kind of entry.
+#include "report/record_text.hpp"
+
+#include <doctest/doctest.h>
+
+#include <string>
+
+using namespace railtap;
+
+namespace {
+
+std::string text_of(const char* result) {
+  const std::string document = R"({"schema": "railtap.record/1", "name": "van", "entries": [)"
+                               R"({"kind": "verification", "subject": "front left", "result": )" +
+                               std::string(result) + "}]}";
+  return report::record_text(system::parse_job_record(document, "van.json"));
+}
+
+bool ends_with(const std::string& text, const std::string& end) {
+  return text.ends_with(end + "\n");
+}
+
+}  // namespace
+
+TEST_CASE("record text: of a verification, what stands against a channel") {
+  CHECK(ends_with(text_of(R"({"channels": [{"channel": 1, "findings": [
+            {"severity": "fault", "text": "It is inverted."},
+            {"severity": "note", "text": "The response is flat."}]}]})"),
+                  "front left: channel 1: It is inverted."));
+  CHECK(ends_with(text_of(R"({"channels": [{"channel": 2, "findings": [
+            {"severity": "note", "text": "The polarity is right."}]}]})"),
+                  "front left: channel 2: nothing stands against it"));
+  // Another's document, of other types: no findings are made up.
+  CHECK(ends_with(text_of(R"({"channels": [{"channel": 1, "findings": 3}, 7]})"),
+                  "front left: channel 1:"));
+}
+
+TEST_CASE("record text: of a channel that was analysed, its verdict and main numbers") {
+  CHECK(ends_with(text_of(R"({"channels": [
+            {"channel": 1, "verdict": "clean", "level_v": 14.78, "thdn_percent": 0.002}]})"),
+                  "front left: channel 1: clean 14.78 V, THD+N 0.002000 %"));
+}
