@@ -46,6 +46,7 @@ set(RAILTAP_TEST_SOURCES
   measure/frame_test.cpp
   measure/marker_test.cpp
   measure/recording_test.cpp
+  measure/spectrum_test.cpp
   measure/static_law_test.cpp
   measure/stepped_sine_test.cpp
   measure/steps_test.cpp

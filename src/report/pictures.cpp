@@ -259,7 +259,7 @@ svg::Axis response_axis(std::vector<double> level) {
   const double middle = 0.5 * (*low + *high);
   level.push_back(middle - room_db);
   level.push_back(middle + room_db);
-  return svg::linear_axis("dB", level);
+  return svg::linear_axis("dB re the track", level);
 }
 
 svg::Line response_line(const JsonView& points, const char* key) {
@@ -285,7 +285,8 @@ std::optional<Plot> response_picture(const JsonView& points, const JsonView& ton
   Plot plot = plot_of(name, "response", "Response");
   plot.x = frequency_axis();
   plot.y = response_axis(std::move(level));
-  plot.description = "Level against frequency in decibels, from 20 Hz to 20 kHz.";
+  plot.description =
+      "Level against frequency in decibels over the level in the track, from 20 Hz to 20 kHz.";
   if (!swept.x.empty()) plot.lines.push_back(std::move(swept));
   if (steady.x.empty()) return plot;
   steady.name = "steady tones";

@@ -125,6 +125,17 @@ TEST_CASE("tone: a second sine, hum and dc land in their own numbers") {
   CHECK(10.0 * std::log10(m.noise / m.fundamental) < -105.0);
 }
 
+TEST_CASE("tone: what lies below the band is neither noise nor a line") {
+  auto x = sine(48000.0, 997.0, 0.5, 1.0);
+  const auto without = BlockMeter(Hertz(48000.0)).measure(x);
+  add_sine(x, 48000.0, 8.0, 0.01);
+  const auto with = BlockMeter(Hertz(48000.0)).measure(x);
+  REQUIRE(with.tone);
+  CHECK(with.lines.empty());
+  CHECK(with.noise < without.noise + 1e-12);  // −120 dBFS; the sine has −40
+  CHECK(with.residual < without.residual + 1e-12);
+}
+
 TEST_CASE("tone: the series does not depend on where the recording began") {
   std::vector<std::complex<double>> first;
   for (const double start : {0.0, 0.123, 0.777}) {
