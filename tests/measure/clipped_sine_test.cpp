@@ -289,3 +289,35 @@ TEST_CASE("clipped sine: too few harmonics to decide are named so") {
   CHECK(two.orders_used == 0);
   CHECK_FALSE(fit_clipped_sine({}).explained);
 }
+
+TEST_CASE(
+    "clipped sine: of unlike rails, either's stated uncertainty is what the noise does to it") {
+  constexpr int draws = 60;
+  std::mt19937_64 random(8);
+  const Law law = [](double x) {
+    return std::clamp(x, -std::pow(10.0, -0.3 / 20.0), std::pow(10.0, -10.0 / 20.0));
+  };
+  const auto tone = through(shaped_sine(law, 20), 997.0, coupling(5.0));
+  struct Spread {
+    double sum = 0.0, squares = 0.0, stated = 0.0;
+    void add(const RailOverdrive& rail) {
+      sum += rail.overdrive.value();
+      squares += rail.overdrive.value() * rail.overdrive.value();
+      stated += rail.uncertainty.value() / draws;
+    }
+    [[nodiscard]] double ratio() const {
+      return std::sqrt((squares - sum * sum / draws) / (draws - 1)) / stated;
+    }
+  };
+  Spread positive, negative;
+  for (int i = 0; i < draws; ++i) {
+    const auto fit = fit_clipped_sine(series_of(tone, {997.0, 0.5, 35.0}, random));
+    positive.add(fit.positive);
+    negative.add(fit.negative);
+  }
+  CHECK(within_abs(positive.sum / draws, 10.0, 0.01));
+  CHECK(within_abs(negative.sum / draws, 0.3, 0.01));
+  // The scatter of 60 draws is known to 1/√(2·59) = 9 %: three of those.
+  CHECK(within_abs(positive.ratio(), 1.0, 0.28));
+  CHECK(within_abs(negative.ratio(), 1.0, 0.28));
+}

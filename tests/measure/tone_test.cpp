@@ -125,6 +125,22 @@ TEST_CASE("tone: a second sine, hum and dc land in their own numbers") {
   CHECK(10.0 * std::log10(m.noise / m.fundamental) < -105.0);
 }
 
+TEST_CASE("tone: a line between bins is found where it is") {
+  std::mt19937_64 random(3);
+  std::normal_distribution<double> noise(0.0, 1e-5);
+  for (const double hz : {1503.37, 1503.5, 1502.71}) {
+    auto x = sine(48000.0, 997.0, 0.5, 1.0);
+    add_sine(x, 48000.0, hz, 0.5e-2);
+    for (double& v : x) v += noise(random);
+    const auto m = BlockMeter(Hertz(48000.0)).measure(x);
+    // It leaks into the tone's harmonics at −104 dB, which then are lines as well.
+    REQUIRE(!m.lines.empty());
+    CHECK(within_abs(m.lines[0].frequency.value(), hz, 2e-3));
+    CHECK(within_abs(10.0 * std::log10(m.lines[0].mean_square / m.fundamental), -40.0, 2e-3));
+    CHECK(within_abs(10.0 * std::log10(m.noise / m.fundamental), -91.8, 1.0));
+  }
+}
+
 TEST_CASE("tone: what lies below the band is neither noise nor a line") {
   auto x = sine(48000.0, 997.0, 0.5, 1.0);
   const auto without = BlockMeter(Hertz(48000.0)).measure(x);
