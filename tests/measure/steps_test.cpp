@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <random>
 
 #include "measure/ladder.hpp"
@@ -68,6 +69,23 @@ TEST_CASE("level track: the smoothed level of a sine is its mean square, and a c
   const auto disturbed = disturbed_frames(track);
   CHECK(disturbed[100]);
   CHECK_FALSE(disturbed[50]);
+}
+
+TEST_CASE("level track: an offset does not make a slow tone's level ripple") {
+  const auto levels_of = [](double offset) {
+    std::vector<double> samples(48000);
+    for (std::size_t n = 0; n < samples.size(); ++n) {
+      const double cycles = 30.0 * static_cast<double>(n) / 48000.0;
+      samples[n] = offset + 0.05 * std::sin(2.0 * std::numbers::pi * cycles);
+    }
+    return smoothed_level(track_of(samples, Hertz(48000.0)));
+  };
+  const auto without = levels_of(0.0);
+  const auto with = levels_of(0.3);
+  for (std::size_t i = 10; i + 10 < with.size(); ++i) {
+    CHECK(within_abs(without[i], 10.0 * std::log10(0.5 * 0.05 * 0.05), 0.7));
+    CHECK(within_abs(with[i], without[i], 0.3));
+  }
 }
 
 TEST_CASE("ladder: it is found by its levels, limited part included, at 1 kHz and at 50 Hz") {
