@@ -71,6 +71,30 @@ TEST_CASE("level track: the smoothed level of a sine is its mean square, and a c
   CHECK_FALSE(disturbed[50]);
 }
 
+TEST_CASE("level track: one sample that stands out by 2 dB disturbs its frame, and no other") {
+  std::mt19937_64 random(1);
+  auto x = play({{-12.0, 2.0}}, stage_with_rail(1.0), random);
+  x[48010] = 1.26 * 0.8 * std::pow(10.0, -12.0 / 20.0);
+  const auto disturbed = disturbed_frames(track_of(x, rate));
+  CHECK(disturbed[100]);
+  CHECK_FALSE(disturbed[97]);
+  CHECK_FALSE(disturbed[103]);
+}
+
+TEST_CASE("plateaus: the inner part of a step keeps clear of a click in it") {
+  std::mt19937_64 random(1);
+  auto x =
+      play({{std::nullopt, 0.4}, {-12.0, 1.6}, {std::nullopt, 0.4}}, stage_with_rail(1.0), random);
+  const std::int64_t click = 48000 * 3 / 2;
+  for (std::int64_t n = click; n < click + 100; ++n) x[static_cast<std::size_t>(n)] += 0.9;
+  const auto steps = find_plateaus(track_of(x, rate));
+  REQUIRE(steps.size() == 3);  // the noise before, the tone, the noise behind
+  CHECK(steps[1].first < click);
+  CHECK(steps[1].end > click);
+  CHECK(steps[1].inner_end <= click);  // the longer part, 1.1 s of 1.6
+  CHECK(steps[1].inner_end - steps[1].inner_first > 36000);
+}
+
 TEST_CASE("level track: an offset does not make a slow tone's level ripple") {
   const auto levels_of = [](double offset) {
     std::vector<double> samples(48000);
