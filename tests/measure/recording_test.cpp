@@ -100,6 +100,17 @@ TEST_CASE(
   CHECK(found);
 }
 
+TEST_CASE("recording: the finest ladder has a segment a step, a level that holds has one") {
+  std::vector<Part> parts;
+  for (int k = 0; k < 4; ++k) parts.push_back({1.0, 997, 0.3 * std::pow(10.0, 0.1 * k / 20.0)});
+  const auto r = measure_all(recording(parts, 1e-5), 4096);
+  REQUIRE(r.segments.size() == 4);
+  for (std::size_t k = 1; k < 4; ++k) {
+    CHECK(within_abs(level_db(r.segments[k]) - level_db(r.segments[k - 1]), 0.1, 0.02));
+  }
+  CHECK(measure_all(recording({{4.0, 997, 0.3}}, 1e-3), 4096).segments.size() == 1);
+}
+
 TEST_CASE("recording: samples at full scale are counted, and runs across blocks are one run") {
   auto x = recording({{1.0, 100, 1.2}}, 0.0, 1.0);
   const auto r = measure_all(x, 37);
