@@ -97,6 +97,29 @@ TEST_CASE("verdict: a second harmonic of 2 % is distorted, with the THD+N as the
   CHECK(within_abs(a.findings.harmonics.at(0).level.value(), -33.979, 0.001));
 }
 
+// THD+N is over the whole signal [AES17-2015, 6.3.1]; THD over the fundamental, SINAD the whole
+// over the rest, and the phase that of a cosine from where the fundamental rises through zero, as
+// docs/method.md has them.
+TEST_CASE("verdict: distortion so large that what it is divided by shows, with its phase") {
+  for (const double phase_deg : {40.0, -130.0}) {
+    auto x = sine(1000.0, 0.4, 2.0);
+    for (std::size_t n = 0; n < x.size(); ++n) {
+      const double cycles = 2000.0 * static_cast<double>(n) / rate;
+      x[n] += 0.2 * std::cos(2.0 * pi * cycles + phase_deg * pi / 180.0);
+    }
+    add_noise(x, 1e-5);
+    const Findings f = judge_all(x).findings;
+    REQUIRE(f.thdn);
+    CHECK(within_abs(f.thdn->value(), 100.0 * std::sqrt(0.04 / 0.20), 0.01));
+    CHECK(within_abs(f.thdn_db->value(), 10.0 * std::log10(0.04 / 0.20), 0.001));
+    CHECK(within_abs(f.sinad->value(), -10.0 * std::log10(0.04 / 0.20), 0.001));
+    CHECK(within_abs(f.thd->value(), 50.0, 0.01));
+    REQUIRE(!f.harmonics.empty());
+    CHECK(within_abs(f.harmonics[0].level.value(), -6.0206, 0.001));
+    CHECK(within_abs(f.harmonics[0].phase_deg, phase_deg, 0.05));
+  }
+}
+
 TEST_CASE("verdict: silence, hum in silence, and digital nothing are no signal") {
   std::vector<double> x(96000, 0.0);
   CHECK(judge_all(x).findings.verdict == Verdict::no_signal);
