@@ -200,6 +200,22 @@ TEST_CASE("verdict: flat tops at exactly one code below full scale are the recor
   }
 }
 
+TEST_CASE(
+    "verdict: in music, the highest code held twice is the input's, held once it may be chance") {
+  const auto overload_with = [](int plateaus) {
+    std::vector<double> x(96000);
+    add_noise(x, 0.05);
+    for (int i = 0; i < plateaus; ++i) {
+      std::fill_n(x.begin() + 10000 + 20000 * i, 6, 0.7);
+    }
+    quantise(x, 16);
+    return judge_all(x, 0x1p-15).findings.input_overload.present;
+  };
+  CHECK_FALSE(overload_with(1));
+  CHECK(overload_with(2));
+  CHECK(overload_with(4));
+}
+
 TEST_CASE("verdict: the same flat tops with the noise behind them are an amplifier's") {
   for (const double ceiling : {0.3, 0.7, 0.95}) {
     for (const int bits : {16, 24}) {
