@@ -125,6 +125,16 @@ TEST_CASE("tone: a second sine, hum and dc land in their own numbers") {
   CHECK(10.0 * std::log10(m.noise / m.fundamental) < -105.0);
 }
 
+TEST_CASE("tone: an odd number of samples is measured as well as an even one") {
+  auto x = sine(48000.0, 997.0, 0.9, 1.0);
+  x.pop_back();
+  const auto m = BlockMeter(Hertz(48000.0)).measure(x);
+  REQUIRE(m.tone);
+  CHECK(thdn_db(m) < -180.0);
+  CHECK(within_rel(m.series.fundamental.value(), 997.0, 1e-9));
+  CHECK(within_abs(m.start_phase, 0.3 - 0.5 * pi, 1e-9));  // a sine's 0.3, as a cosine
+}
+
 TEST_CASE("tone: a line between bins is found where it is") {
   std::mt19937_64 random(3);
   std::normal_distribution<double> noise(0.0, 1e-5);
