@@ -135,6 +135,21 @@ TEST_CASE("tone: an odd number of samples is measured as well as an even one") {
   CHECK(within_abs(m.start_phase, 0.3 - 0.5 * pi, 1e-9));  // a sine's 0.3, as a cosine
 }
 
+TEST_CASE("tone: the harmonics' uncertainty is that of least squares in white noise") {
+  constexpr double rms = 1e-3;
+  std::mt19937_64 random(6);
+  std::normal_distribution<double> noise(0.0, rms);
+  auto x = sine(48000.0, 997.0, 0.5, 1.0);
+  for (double& v : x) v += noise(random);
+  const auto m = BlockMeter(Hertz(48000.0)).measure(x);
+  REQUIRE(m.series.sigma.size() > 20);
+  double mean = 0.0;
+  for (std::size_t k = 0; k < 20; ++k) mean += m.series.sigma[k] / 20.0;
+  // Variance of either part: 2σ²/N (derived: N/2 is a column's energy). Each is read from
+  // the median of 38 bins, good to 20 %; the mean of 20 to 5 %.
+  CHECK(within_rel(mean, rms * std::sqrt(2.0 / 48000.0), 0.1));
+}
+
 TEST_CASE("tone: a line between bins is found where it is") {
   std::mt19937_64 random(3);
   std::normal_distribution<double> noise(0.0, 1e-5);
