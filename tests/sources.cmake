@@ -29,6 +29,7 @@ set(RAILTAP_TEST_SOURCES
   judge/calibration_rig_test.cpp
   judge/calibration_tone_test.cpp
   judge/filters_test.cpp
+  judge/interpolate_test.cpp
   judge/onset_test.cpp
   judge/stage_test.cpp
   judge/steady_tones_test.cpp
