@@ -288,6 +288,12 @@ Source open_sound_file(const fs::path& path) {
     throw Error(std::string("is not a sound file that can be read (") + sf_strerror(nullptr) + ")",
                 path.string(), "give a WAV, FLAC, AIFF, Ogg or MP3 recording");
   }
+  // Working memory grows with the rate, and a damaged header can claim any.
+  constexpr int highest_rate = 1'000'000;
+  if (info.samplerate > highest_rate) {
+    throw Error("its header claims " + std::to_string(info.samplerate) + " samples a second",
+                path.string(), "copy the file again from where it was recorded");
+  }
   if (info.frames == 0) {
     throw Error("the recording has no samples", path.string(),
                 "record at least 0.5 s of the steady tone");

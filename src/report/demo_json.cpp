@@ -95,7 +95,7 @@ std::string demo_json(const DemoDocument& document) {
                      {"verifications", verifications},
                      {"channels", channels},
                      {"within_limits", document.within_limits}};
-  return json.dump();
+  return json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
 }
 
 }  // namespace railtap::report

@@ -100,7 +100,7 @@ std::string target_json(std::span<const ChannelTarget> channels, const Condition
       add_channel(document["channels"].emplace_back(Json::object()), channel, conditions.tolerance);
     }
   }
-  return document.dump(2) + "\n";
+  return document.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n";
 }
 
 }  // namespace railtap::report

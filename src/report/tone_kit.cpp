@@ -69,7 +69,7 @@ std::string tone_kit_json(const ToneKit& kit) {
   for (const ToneFile& file : kit.files) json["tracks"].push_back(file_json(file));
   json["cards"] = kit.cards;
   json["notes"] = kit.notes;
-  return json.dump(2) + "\n";
+  return json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n";
 }
 
 }  // namespace railtap::report
