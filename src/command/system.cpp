@@ -8,6 +8,7 @@
 #include "command/command.hpp"
 #include "files/atomic_file.hpp"
 #include "report/plan.hpp"
+#include "system/json_text.hpp"
 #include "system/system_description.hpp"
 
 namespace railtap::command {
@@ -27,7 +28,8 @@ ExitStatus run(const SystemOptions& options) {
     return ExitStatus::within_limits;
   }
   const system::SystemDescription described = system::read_system(options.file);
-  std::cout << (options.json ? described.document.dump(2) + "\n" : report::system_text(described));
+  std::cout << (options.json ? system::json_page(described.document)
+                             : report::system_text(described));
   return ExitStatus::within_limits;
 }
 

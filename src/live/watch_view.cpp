@@ -8,6 +8,7 @@
 
 #include "judge/loopback.hpp"
 #include "report/json_values.hpp"
+#include "system/json_text.hpp"
 #include "units/print.hpp"
 
 namespace railtap::live {
@@ -182,7 +183,7 @@ std::string json_line(const WatchView& view) {
   json["channels"] = Json::array();
   for (const ChannelReading& reading : view.readings)
     json["channels"].push_back(channel_json(reading, view));
-  return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+  return system::json_line(json);
 }
 
 }  // namespace railtap::live

@@ -3,6 +3,7 @@
 #include "report/analysis.hpp"
 #include "report/curves_json.hpp"
 #include "report/json_values.hpp"
+#include "system/json_text.hpp"
 
 namespace railtap::report {
 namespace {
@@ -147,7 +148,7 @@ std::string analysis_json(const AnalysisDocument& document) {
   json["channels"] = std::move(channels);
   json["warnings"] = document.warnings;
   json["compared_attenuation"] = compared_json(document.compared);
-  return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+  return system::json_line(json);
 }
 
 }  // namespace railtap::report

@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "report/attenuator_text.hpp"
+#include "system/json_text.hpp"
 
 namespace railtap::report {
 namespace {
@@ -48,7 +49,7 @@ std::string attenuator_json(const TapNeed& need, const Tap& tap) {
   document["grounded_leg_change_db"] = number_or_null(tap.grounded_leg_change);
   document["faults"] = Json::array();
   for (const TapFault fault : tap.faults) document["faults"].push_back(fault_text(fault));
-  return document.dump(2) + "\n";
+  return system::json_page(document);
 }
 
 }  // namespace railtap::report

@@ -3,6 +3,7 @@
 #include "report/calibration_report.hpp"
 
 #include "report/json_values.hpp"
+#include "system/json_text.hpp"
 #include "units/print.hpp"
 
 namespace railtap::report {
@@ -83,7 +84,7 @@ std::string calibration_json(const CalibrationDocument& document) {
     json["plausible"] = document.nominal->plausible;
   }
   json["warnings"] = document.warnings;
-  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+  return system::json_page(json);
 }
 
 }  // namespace railtap::report

@@ -2,6 +2,7 @@
 // A recording's sidecar and the list of inputs, as JSON.
 #include "report/capture.hpp"
 #include "report/json_values.hpp"
+#include "system/json_text.hpp"
 
 namespace railtap::report {
 namespace {
@@ -50,8 +51,7 @@ Json json_of(const audio::InputDevice& device) {
 }
 
 std::string printed(const Json& json) {
-  // A device's name may hold bytes that are no UTF-8.
-  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+  return system::json_page(json);
 }
 
 }  // namespace

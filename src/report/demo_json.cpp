@@ -2,6 +2,7 @@
 // The demo's outcome as a JSON document.
 #include "report/demo.hpp"
 #include "report/json_values.hpp"
+#include "system/json_text.hpp"
 
 namespace railtap::report {
 namespace {
@@ -95,7 +96,7 @@ std::string demo_json(const DemoDocument& document) {
                      {"verifications", verifications},
                      {"channels", channels},
                      {"within_limits", document.within_limits}};
-  return json.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
+  return system::json_line(json);
 }
 
 }  // namespace railtap::report

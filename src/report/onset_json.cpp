@@ -2,6 +2,7 @@
 // The onset document in JSON.
 #include "report/json_values.hpp"
 #include "report/onset.hpp"
+#include "system/json_text.hpp"
 
 namespace railtap::report {
 namespace {
@@ -125,7 +126,7 @@ std::string onset_json(const OnsetDocument& document) {
     }
     json["stage"] = {{"before", *document.before_name}, {"channels", std::move(stages)}};
   }
-  return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+  return system::json_line(json);
 }
 
 }  // namespace railtap::report

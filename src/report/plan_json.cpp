@@ -3,6 +3,7 @@
 #include "report/attenuator_text.hpp"
 #include "report/json_values.hpp"
 #include "report/plan.hpp"
+#include "system/json_text.hpp"
 
 namespace railtap::report {
 namespace {
@@ -198,7 +199,7 @@ std::string plan_json(const system::Plan& plan) {
          {"caution", step.caution.empty() ? Json(nullptr) : Json(step.caution)}});
   }
   json["warnings"] = plan_warnings(plan);
-  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+  return system::json_page(json);
 }
 
 }  // namespace railtap::report

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // The target voltage as a document for programs: schema railtap.target/1.
 #include "report/target_json.hpp"
+#include "system/json_text.hpp"
 
 #include <nlohmann/json.hpp>
 
@@ -100,7 +101,7 @@ std::string target_json(std::span<const ChannelTarget> channels, const Condition
       add_channel(document["channels"].emplace_back(Json::object()), channel, conditions.tolerance);
     }
   }
-  return document.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n";
+  return system::json_page(document);
 }
 
 }  // namespace railtap::report

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "report/json_values.hpp"
+#include "system/json_text.hpp"
 #include "units/print.hpp"
 
 namespace railtap::report {
@@ -69,7 +70,7 @@ std::string tone_kit_json(const ToneKit& kit) {
   for (const ToneFile& file : kit.files) json["tracks"].push_back(file_json(file));
   json["cards"] = kit.cards;
   json["notes"] = kit.notes;
-  return json.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n";
+  return system::json_page(json);
 }
 
 }  // namespace railtap::report

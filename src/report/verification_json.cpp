@@ -2,6 +2,7 @@
 // The verification document in JSON.
 #include "report/json_values.hpp"
 #include "report/verification.hpp"
+#include "system/json_text.hpp"
 
 namespace railtap::report {
 namespace {
@@ -233,7 +234,7 @@ std::string verification_json(const VerificationDocument& document) {
   json["pair"] = pair_json(document.verification.pair);
   json["findings"] = findings_json(document.verification.findings);
   json["warnings"] = document.warnings;
-  return json.dump(-1, ' ', false, Json::error_handler_t::replace);
+  return system::json_line(json);
 }
 
 }  // namespace railtap::report

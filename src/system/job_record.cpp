@@ -6,6 +6,7 @@
 
 #include "files/atomic_file.hpp"
 #include "files/file_lock.hpp"
+#include "system/json_text.hpp"
 #include "system/schema.hpp"
 #include "system/utc_time.hpp"
 #include "units/error.hpp"
@@ -102,7 +103,7 @@ Json json_of(const RecordEntry& entry) {
 }
 
 std::string in_one_line(const Json& value) {
-  return value.dump(-1, ' ', false, Json::error_handler_t::replace);
+  return json_line(value);
 }
 
 /// An entry is a line, so that a person can find and compare them.

@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "system/json_quantity.hpp"
+#include "system/json_text.hpp"
 #include "system/schema.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
@@ -84,7 +85,7 @@ std::string loopback_text(const electric::SoundInterface& interface) {
                                 {"magnitude_db", point.magnitude.value()},
                                 {"phase_deg", point.phase_deg}});
   }
-  return json.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
+  return json_page(json);
 }
 
 electric::SoundInterface parse_loopback(std::string_view text, const std::string& place) {
