@@ -78,6 +78,7 @@ set(RAILTAP_TEST_SOURCES
   units/parse_test.cpp
   units/print_test.cpp
   units/quantity_test.cpp
+  units/text_test.cpp
 )
 # Trials.
 set(RAILTAP_TRIAL_SOURCES

@@ -4,40 +4,15 @@
 
 #include <algorithm>
 
+#include "units/text.hpp"
+
 namespace railtap::live {
 namespace {
 
 constexpr char32_t replacement = U'?';
 
-// Length of a UTF-8 sequence by its first byte; 0 for none.
-int sequence_length(unsigned char first) {
-  if (first < 0x80) return 1;
-  if (first >= 0xC2 && first < 0xE0) return 2;
-  if (first >= 0xE0 && first < 0xF0) return 3;
-  if (first >= 0xF0 && first < 0xF5) return 4;
-  return 0;
-}
-
 bool is_control(char32_t glyph) {
   return glyph < 0x20 || (glyph >= 0x7F && glyph < 0xA0);
-}
-
-// Whether `count` continuation bytes come first.
-bool is_continued(std::string_view text, int count) {
-  const auto is_continuation = [](char c) {
-    return (static_cast<unsigned char>(c) & 0xC0U) == 0x80U;
-  };
-  return text.size() >= static_cast<std::size_t>(count) &&
-         std::all_of(text.begin(), text.begin() + count, is_continuation);
-}
-
-// Controls, surrogates, what is beyond Unicode, and what a shorter sequence would encode [RFC 3629,
-// section 3].
-bool is_unfit(char32_t glyph, int length) {
-  constexpr char32_t least_of_three = 0x800, least_of_four = 0x10000, highest = 0x10FFFF;
-  const char32_t least = length == 4 ? least_of_four : length == 3 ? least_of_three : 0;
-  return is_control(glyph) || glyph < least || glyph > highest ||
-         (glyph >= 0xD800 && glyph < 0xE000);
 }
 
 }  // namespace
@@ -45,20 +20,14 @@ bool is_unfit(char32_t glyph, int length) {
 std::u32string decode(std::string_view text) {
   std::u32string out;
   for (std::size_t i = 0; i < text.size();) {
+    const std::size_t length = character_length(text, i);
     const auto first = static_cast<unsigned char>(text[i]);
-    const int length = sequence_length(first);
-    if (length == 0 || !is_continued(text.substr(i + 1), length - 1)) {
-      out.push_back(replacement);
-      ++i;
-      continue;
+    char32_t glyph = length == 1 ? first : first & (0x7FU >> length);
+    for (std::size_t k = 1; k < length; ++k) {
+      glyph = (glyph << 6U) | (static_cast<unsigned char>(text[i + k]) & 0x3FU);
     }
-    char32_t glyph = length == 1 ? first : first & (0x7F >> length);
-    for (int k = 1; k < length; ++k) {
-      const auto next = static_cast<unsigned char>(text[i + static_cast<std::size_t>(k)]);
-      glyph = (glyph << 6U) | (next & 0x3FU);
-    }
-    out.push_back(is_unfit(glyph, length) ? replacement : glyph);
-    i += static_cast<std::size_t>(length);
+    out.push_back(length == 0 || is_control(glyph) ? replacement : glyph);
+    i += std::max<std::size_t>(length, 1);
   }
   return out;
 }

@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "units/text.hpp"
+
 namespace railtap::report {
 namespace {
 
@@ -11,22 +13,6 @@ constexpr const char* replacement = "\xEF\xBF\xBD";  // U+FFFD
 
 unsigned byte_at(std::string_view text, std::size_t at) {
   return at < text.size() ? static_cast<unsigned char>(text[at]) : 0U;
-}
-
-/// Bytes of the well-formed character that begins here [Unicode 15, table 3-7]; 0 where there is
-/// none.
-std::size_t character_length(std::string_view text, std::size_t at) {
-  const unsigned first = byte_at(text, at);
-  if (first < 0x80U) return 1;
-  const std::size_t length = first >= 0xF0U ? 4 : (first >= 0xE0U ? 3 : 2);
-  if (first < 0xC2U || first > 0xF4U) return 0;
-  for (std::size_t i = 1; i < length; ++i) {
-    if ((byte_at(text, at + i) & 0xC0U) != 0x80U) return 0;
-  }
-  const unsigned second = byte_at(text, at + 1);
-  const bool overlong = (first == 0xE0U && second < 0xA0U) || (first == 0xF0U && second < 0x90U);
-  const bool beyond = (first == 0xEDU && second > 0x9FU) || (first == 0xF4U && second > 0x8FU);
-  return overlong || beyond ? 0 : length;
 }
 
 /// C0 and C1 control characters except tab and line ends; U+FFFE and U+FFFF.

@@ -2,6 +2,7 @@
 // Small things with words that several readers and messages need.
 #pragma once
 
+#include <cstddef>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -13,5 +14,9 @@ namespace railtap {
 
 /// "one, two, three"; empty for no words.
 [[nodiscard]] std::string listed(const std::vector<std::string>& words);
+
+/// Bytes of the well-formed UTF-8 character that begins at `at`, inside the text [Unicode 15, table
+/// 3-7]; 0 where there is none.
+[[nodiscard]] std::size_t character_length(std::string_view text, std::size_t at);
 
 }  // namespace railtap

@@ -66,11 +66,12 @@ TEST_CASE("watch screen: what is no UTF-8, and what no screen should get, is a q
     return canvas.row_text(0);
   };
   CHECK(shown("a µΩ → 𝄞 z") == "a µΩ → 𝄞 z");
-  CHECK(shown("\xC3(") == "?(");              // no continuation
-  CHECK(shown("\xE2\x86") == "??");           // cut short
-  CHECK(shown("\xE0\x80\x80x") == "?x");      // longer than needed
-  CHECK(shown("\xED\xA0\x80x") == "?x");      // a surrogate
-  CHECK(shown("\xF4\x90\x80\x80x") == "?x");  // beyond Unicode
+  CHECK(shown("\xC3(") == "?(");     // no continuation
+  CHECK(shown("\xE2\x86") == "??");  // cut short
+  // One for each byte [Unicode 15, table 3-8].
+  CHECK(shown("\xE0\x80\x80x") == "???x");       // longer than needed
+  CHECK(shown("\xED\xA0\x80x") == "???x");       // a surrogate
+  CHECK(shown("\xF4\x90\x80\x80x") == "????x");  // beyond Unicode
   CHECK(shown("\x1B[2J") == "?[2J");
 }
 
