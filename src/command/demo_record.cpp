@@ -88,6 +88,13 @@ void DemoRecord::add_verification(const std::string& result, std::size_t channel
   system::Json document = system::Json::parse(file);
   system::Json channels = system::Json::array({document.at("channels").at(channel)});
   document["channels"] = std::move(channels);
+  // As the other entries name theirs: from the demo's folder.
+  for (auto* list : {&document["files"], &document["channels"]}) {
+    for (auto& one : *list) {
+      auto& name = one[one.contains("name") ? "name" : "file"];
+      name = "captures/" + std::filesystem::path(name.get<std::string>()).filename().string();
+    }
+  }
   append("verification", document.dump(), about);
 }
 

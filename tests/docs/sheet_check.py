@@ -5,10 +5,12 @@ anybody may have written stay text, what was not measured is said to be so, and 
 
 Validator: HTML Tidy (Debian package tidy), which does not know the `data` element of the HTML standard yet.
 """
+import html
 import html.parser
 import json
 import pathlib
 import re
+import shlex
 import subprocess
 import sys
 import tempfile
@@ -171,6 +173,8 @@ def check_hostile(checks, program, record, folder):
                 channel["verdict"] = name
                 channel["reasons"] = [name]
             entry["result"].setdefault("file", {})["name"] = name
+            for file in entry["result"].get("files", []):
+                file["name"] = name
             entry["calibration"] = {"file": name, "meter": name, "volts_per_full_scale": 40.0, "date": name}
             entry["time"] = name
         file, text = sheet_of(program, written(folder, edited), folder)
@@ -235,6 +239,32 @@ def check_comparison(checks, program, record, folder):
     checks.equal("numbers of the earlier record stand beside", len(from_earlier) > 10, True)
 
 
+def recordings_of(entry):
+    result = entry["result"]
+    return [file["name"] for file in result.get("files", [result.get("file", {"name": None})])]
+
+
+def check_commands(checks, program, text, record, folder):
+    """The commands that the sheet says to measure again with run, and find what the record has."""
+    lines = [html.unescape(line) for line in re.findall(r"<li><code>(.*?)</code></li>", text)]
+    kinds = {"analyze": "analysis", "onset": "onset", "verify": "verification"}
+    checks.equal("commands of every kind", {shlex.split(line)[1] for line in lines}, set(kinds))
+    for line in lines:
+        words = shlex.split(line)
+        outside.run(program, *words[1:], cwd=folder)
+        entry = json.loads((folder / "job.json").read_text())["entries"][-1]
+        first = next(e for e in record["entries"] if all(e[key] == entry[key] for key in ("kind", "subject", "stage", "moment"))
+                     and recordings_of(e) == recordings_of(entry))
+        checks.equal(f"kind of entry that {line} makes", entry["kind"], kinds[words[1]])
+        numbers = {channel["channel"]: channel for channel in entry["result"]["channels"]}
+        for channel in first["result"]["channels"]:
+            again = numbers[channel["channel"]]
+            for key in ("verdict", "level_v", "highest_clean", "identity", "silence"):
+                if key in channel:
+                    checks.equal(f"{key} again, of {entry['subject']}", again[key] == channel[key], True)
+    print(f"  {len(lines)} commands from the sheet were run")
+
+
 def main(program):
     checks = outside.Checks("the record's own JSON; HTML Tidy; the HTML standard on data and bdi")
     with tempfile.TemporaryDirectory() as name:
@@ -252,6 +282,7 @@ def main(program):
         check_missing(checks, program, record, folder)
         check_refusals(checks, program, record, folder)
         check_comparison(checks, program, record, folder)
+        check_commands(checks, program, text, record, folder / "van")
     checks.close()
 
 

@@ -7,6 +7,8 @@
 #include "report/sheet/parts.hpp"
 #include "report/tone_kit.hpp"
 #include "report/words.hpp"
+#include "units/print.hpp"
+#include "units/quantity.hpp"
 
 namespace railtap::report {
 namespace {
@@ -26,19 +28,63 @@ std::string shell_word(const std::string& text) {
   return out + "'";
 }
 
-/// The command that gave an entry; empty for what was not measured from a file.
-std::string command_of(const JsonView& entry) {
+std::string option(const char* name, const std::string& value) {
+  return value.empty() ? std::string() : std::string(" ") + name + " " + shell_word(value);
+}
+
+template <class Q>
+std::string option(const char* name, const JsonView& value) {
+  const auto number = value.number();
+  return number ? option(name, format_quantity(Q(*number))) : std::string();
+}
+
+/// The options of `verify` that its document keeps. What each channel was to carry is known only
+/// where the entry still has all channels of its files.
+std::string verify_options(const JsonView& result) {
+  std::string expected;
+  double recorded = 0.0;
+  for (const JsonView& file : result["files"].elements()) {
+    recorded += file["channels"].number().value_or(0.0);
+  }
+  const auto channels = result["channels"].elements();
+  if (static_cast<double>(channels.size()) == recorded) {
+    for (const JsonView& channel : channels) {
+      const std::string one = channel["expected"].text();
+      if (one.empty()) {
+        expected.clear();
+        break;
+      }
+      expected += (expected.empty() ? "" : ",") + one;
+    }
+  }
+  return option("--interface", result["interface"].text()) + option("--expect", expected) +
+         (result["limits"]["filters_allowed"].flag().value_or(false) ? " --allow-filters" : "") +
+         option<Decibels>("--sensitivity", result["speaker_sensitivity_db"]) +
+         option<Percent>("--gain-position", result["gain_position_percent"]);
+}
+
+/// The command and the recordings that gave an entry; empty for what was not measured from files.
+std::string measuring_command(const JsonView& entry) {
   const std::string kind = entry["kind"].text();
-  const std::string file = entry["result"]["file"]["name"].text();
-  if (file.empty() || (kind != "analysis" && kind != "onset")) return "";
-  std::string command =
-      (kind == "onset" ? "railtap onset " : "railtap analyze ") + shell_word(file);
-  const std::string calibration = entry["calibration"]["file"].text();
-  if (!calibration.empty()) command += " --calibration " + shell_word(calibration);
-  command += " --record job.json";
+  const JsonView result = entry["result"];
+  const std::string file = result["file"]["name"].text();
+  if (kind == "onset" && !file.empty()) return "railtap onset " + shell_word(file);
+  if (kind == "analysis" && !file.empty()) return "railtap analyze " + shell_word(file);
+  if (kind != "verification") return "";
+  std::string files;
+  for (const JsonView& one : result["files"].elements()) {
+    if (!one["name"].text().empty()) files += " " + shell_word(one["name"].text());
+  }
+  return files.empty() ? "" : "railtap verify" + files + verify_options(result);
+}
+
+/// The whole command line; empty for what was not measured from files.
+std::string command_of(const JsonView& entry) {
+  std::string command = measuring_command(entry);
+  if (command.empty()) return "";
+  command += option("--calibration", entry["calibration"]["file"].text()) + " --record job.json";
   for (const char* key : {"subject", "stage", "moment"}) {
-    const std::string value = entry[key].text();
-    if (!value.empty()) command += std::string(" --") + key + " " + shell_word(value);
+    command += option((std::string("--") + key).c_str(), entry[key].text());
   }
   return command;
 }
