@@ -37,8 +37,7 @@ struct TonesOptions {
 };
 
 void add_options(CLI::App& command, TonesOptions& options) {
-  command.add_option("folder", options.folder, "Where the files go; made if it is not there")
-      ->type_name("DIR");
+  command.add_option("DIR", options.folder, "Where the files go; made if it is not there");
   add_quantity(command, "--rate", options.rate, "Samples per second");
   command.add_option("--bits", options.bits, "16, 24, float or double")
       ->capture_default_str()

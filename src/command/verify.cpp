@@ -16,7 +16,8 @@ namespace railtap::command {
 namespace {
 
 struct VerifyOptions {
-  std::vector<std::string> files;
+  std::string file;
+  std::optional<std::string> second_file;
   std::string calibration, interface, expect, source = "speaker-level";
   std::optional<Volts> volts_per_full_scale;
   std::optional<Decibels> sensitivity;
@@ -100,7 +101,9 @@ ExitStatus verify(const VerifyOptions& options) {
   const auto interface = interface_of(options);
   document.interface_file = options.interface;
   std::vector<judge::ChannelMeasurements> channels;
-  for (const std::string& file : options.files) {
+  std::vector<std::string> files{options.file};
+  if (options.second_file) files.push_back(*options.second_file);
+  for (const std::string& file : files) {
     VerifyCapture capture = measure_verification(file, static_cast<int>(channels.size()) + 1);
     if (calibration) {
       add_calibration_warnings(capture.provenance, *calibration, options.calibration,
@@ -170,13 +173,12 @@ void add_verify(CLI::App& app, ExitStatus& status) {
       "Exit status: 0 nothing stands against it, 1 something does or could not be told, 2 could "
       "not do it.");
   command
-      ->add_option("FILES", options->files,
-                   "One recording, or two of one channel each, of the tracks verify, verify-bass "
-                   "and stepped-bass, "
-                   "one or several in a row")
-      ->required()
-      ->expected(1, 2)
-      ->type_name("FILE [FILE2]");
+      ->add_option("FILE", options->file,
+                   "Recording of the tracks verify, verify-bass and stepped-bass, one or several "
+                   "in a row")
+      ->required();
+  command->add_option("FILE2", options->second_file,
+                      "The right channel, where FILE holds the left one only");
   add_limits(*command, *options);
   add_hiss_options(*command, *options);
   add_recording_options(*command, options->recording);
