@@ -16,7 +16,7 @@ import numpy
 
 import outside
 
-KILLS = 60
+KILLS = 100
 WRITERS = 4
 NOTES = 15  # of each writer
 
