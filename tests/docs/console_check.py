@@ -14,18 +14,8 @@ import tempfile
 
 import numpy
 
+import documented
 import outside
-
-
-def sessions(text):
-    """(command, expected output) of the console blocks."""
-    for block in re.findall(r"^```console\n(.*?)^```", text, re.MULTILINE | re.DOTALL):
-        for part in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
-            lines = part.split("\n")
-            count = 1
-            while lines[count - 1].endswith("\\"):
-                count += 1
-            yield "\n".join(lines[:count]), "\n".join(lines[count:]).strip("\n")
 
 
 def pattern_of(expected):
@@ -45,7 +35,7 @@ def shell(command, folder, program):
 def check_document(program, document):
     made = 0
     with tempfile.TemporaryDirectory() as folder:
-        for command, expected in sessions(document.read_text()):
+        for command, expected in documented.sessions(document.read_text()):
             done = shell(command, folder, program)
             assert done.returncode in (0, 1), f"{document.name}: {command}: exit {done.returncode}\n{done.stdout}"
             if expected:
