@@ -288,9 +288,11 @@ Source open_sound_file(const fs::path& path) {
     throw Error(std::string("is not a sound file that can be read (") + sf_strerror(nullptr) + ")",
                 path.string(), "give a WAV, FLAC, AIFF, Ogg or MP3 recording");
   }
-  // Working memory grows with the rate, and a damaged header can claim any.
-  constexpr int highest_rate = 1'000'000;
-  if (info.samplerate > highest_rate) {
+  // A damaged header can claim any rate. Working memory grows with it; and nothing that records
+  // sound is slower than 8 kHz [ITU-T G.711], though what was recorded may have been decimated for
+  // the bass.
+  constexpr int lowest_rate = 1'000, highest_rate = 1'000'000;
+  if (info.samplerate < lowest_rate || info.samplerate > highest_rate) {
     throw Error("its header claims " + std::to_string(info.samplerate) + " samples a second",
                 path.string(), "copy the file again from where it was recorded");
   }

@@ -220,9 +220,11 @@ void BlockMeter::take_out_high_orders(BlockMeasurement& block, std::size_t sampl
 }
 
 void BlockMeter::take_out_lines(BlockMeasurement& block) {
-  const std::size_t first = std::max<std::size_t>(band_first_bin(), static_cast<std::size_t>(lobe));
-  const std::size_t last =
-      std::min(band_last_bin(), spectrum_.bins() - static_cast<std::size_t>(lobe) - 2);
+  constexpr auto margin = static_cast<std::size_t>(lobe);
+  if (spectrum_.bins() < 2 * (margin + 1)) return;  // a short block of a low rate
+  const std::size_t first = std::max(band_first_bin(), margin);
+  const std::size_t last = std::min(band_last_bin(), spectrum_.bins() - margin - 2);
+  if (first > last) return;
   for (std::size_t found = 0; found < most_lines; ++found) {
     const std::size_t best = spectrum_.strongest(first, last);
     const double noise = local_noise(static_cast<double>(best));

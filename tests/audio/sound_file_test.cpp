@@ -163,10 +163,17 @@ TEST_CASE("sound file: a header with a rate that no recording has is refused") {
   const fs::path path = folder.path() / "rate.wav";
   save(path, {Hertz(48000.0), 1, Container::wav, SampleType::pcm16, "", ""}, ramp(10000));
   std::string bytes = files::read_file(path, 100000);
-  bytes.replace(24, 4, "\xFF\xFF\xFF\x5F", 4);  // the rate [RIFF WAVE, chunk "fmt "]
-  files::write_file(path, bytes, files::Overwrite::allow);
-  CHECK_THROWS_WITH_AS(static_cast<void>(open_sound_file(path)),
-                       doctest::Contains("samples a second"), Error);
+  const auto with_rate = [&](const char* rate) {
+    bytes.replace(24, 4, rate, 4);  // the rate [RIFF WAVE, chunk "fmt "]
+    files::write_file(path, bytes, files::Overwrite::allow);
+  };
+  for (const char* rate : {"\xFF\xFF\xFF\x5F", "\x01\0\0\0", "\x04\0\0\0", "\xE7\x03\0\0"}) {
+    with_rate(rate);
+    CHECK_THROWS_WITH_AS(static_cast<void>(open_sound_file(path)),
+                         doctest::Contains("samples a second"), Error);
+  }
+  with_rate("\xE8\x03\0\0");
+  CHECK(open_sound_file(path).format.rate == Hertz(1000.0));
 }
 
 TEST_CASE("sound file: a header that promises 4 GiB is read to where the file ends, with a note") {

@@ -204,3 +204,28 @@ TEST_CASE("tone: noise and two equal tones are not one steady tone") {
   add_sine(two, 48000.0, 1900.0, 0.3);
   CHECK_FALSE(BlockMeter(Hertz(48000.0)).measure(two).tone);
 }
+
+TEST_CASE(
+    "tone: the shortest blocks of low rates have room for no line, and are measured all the same") {
+  std::mt19937_64 random(9);
+  std::normal_distribution<double> noise(0.0, 0.1);
+  for (const double rate : {20.0, 64.0, 200.0, 1000.0}) {
+    BlockMeter meter{Hertz(rate)};
+    for (std::size_t length = meter.shortest_block(); length < 100; ++length) {
+      std::vector<double> x(length);
+      double energy = 0.0;
+      for (double& v : x) {
+        v = noise(random);
+        energy += v * v;
+      }
+      const auto m = meter.measure(x);
+      CAPTURE(rate);
+      CAPTURE(length);
+      CHECK(m.frames == length);
+      // No part is more than a line that the whole power would make, were it in one bin's lobe.
+      CHECK(m.residual >= 0.0);
+      CHECK(m.residual < 10.0 * energy / static_cast<double>(length));
+      for (const auto& line : m.lines) CHECK(line.frequency.value() < rate / 2.0);
+    }
+  }
+}
