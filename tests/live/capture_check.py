@@ -179,8 +179,23 @@ def check_killed(program):
         assert len(read(bench.folder / "killed.wav")) == RATE
 
 
+def time_to_begin(bench, at_once):
+    """Seconds until half of so many recordings that start together have begun."""
+    started = time.monotonic()
+    names = [f"first{number}.wav" for number in range(at_once)]
+    recordings = [bench.start(name) for name in names]
+    while sum((bench.folder / name).exists() for name in names) < at_once // 2:
+        assert time.monotonic() < started + 60.0, "they do not begin"
+        time.sleep(0.05)
+    seconds = time.monotonic() - started
+    for recording in recordings:
+        recording.kill()
+        recording.communicate()
+    return seconds
+
+
 def check_killed_often(program, kills=100, at_once=20):
-    """A hundred times killed at random moments, from before the first sample to the fourth second: what is there is readable
+    """A hundred times killed at random moments, from before the first sample on, about half after it: what is there is readable
     to its end and as it was played, and an earlier recording, also one whose name is wanted again, stays as it was."""
     chance = random.Random(3)
     with Bench(program, 20.0) as bench:
@@ -188,10 +203,11 @@ def check_killed_often(program, kills=100, at_once=20):
         ended(bench.start("earlier.wav", "--seconds", "1s"), 0)
         before = (earlier.read_bytes(), pathlib.Path(f"{earlier}.json").read_bytes())
         begun = seconds = 0
+        latest_s = min(4.0 + 1.5 * time_to_begin(bench, at_once), 18.0)  # what is played lasts for 20 s
         for first in range(0, kills, at_once):
             player = bench.play()
             names = [f"killed{number}.wav" for number in range(first, first + at_once)]
-            recordings = [(name, bench.start(name), time.monotonic() + chance.uniform(0.0, 4.0)) for name in names]
+            recordings = [(name, bench.start(name), time.monotonic() + chance.uniform(0.0, latest_s)) for name in names]
             refused = bench.start("earlier.wav")
             for name, recording, when in sorted(recordings, key=lambda one: one[2]):
                 time.sleep(max(0.0, when - time.monotonic()))
