@@ -112,6 +112,7 @@ std::vector<std::size_t> chosen(const signal::Kit& kit, const std::vector<std::s
   std::vector<std::string> known;
   for (const signal::Track& track : kit.tracks) known.push_back(track.name);
   std::vector<std::size_t> places;
+  places.reserve(names.size());
   for (const std::string& name : names) places.push_back(choice(name, known, "--tone"));
   for (std::size_t i = 0; names.empty() && i < known.size(); ++i) places.push_back(i);
   std::sort(places.begin(), places.end());
