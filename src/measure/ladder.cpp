@@ -185,6 +185,7 @@ std::optional<Ladder> find_rising(const LevelTrack& track, const std::vector<Ste
   ladder.jitter = line->rms;
   ladder.grid.steps = 1;
   std::vector<double> equal;
+  equal.reserve(rises.size());
   for (const Edge& edge : rises) equal.push_back(edge.rise_db);
   ladder.rise_db = median(equal);
   // The step that the first rise leads to.

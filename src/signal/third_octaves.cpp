@@ -11,7 +11,7 @@ namespace {
 constexpr std::array<double, 10> rounded{1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0};
 
 Hertz band(int number) {
-  const auto decade = static_cast<double>(number / 10);
+  const int decade = number / 10;
   return Hertz(rounded[static_cast<std::size_t>(number % 10)] * std::pow(10.0, decade));
 }
 
