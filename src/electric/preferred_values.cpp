@@ -24,6 +24,7 @@ constexpr double rounding = 1e-9;
 
 std::vector<double> e96() {
   std::vector<double> values;
+  values.reserve(values_of_e96);
   for (int i = 0; i < values_of_e96; ++i) {
     values.push_back(std::round(100.0 * std::pow(10.0, i / static_cast<double>(values_of_e96))) /
                      100.0);
