@@ -11,8 +11,8 @@ namespace {
 /// The limit on one side for x >= 0, and its integral from 0 to x.
 struct Side {
   double corner, end, rail;
-  Side(double rail_, double knee)
-      : corner(rail_ * (1.0 - knee)), end(rail_ * (1.0 + knee)), rail(rail_) {}
+  Side(double highest, double knee)
+      : corner(highest * (1.0 - knee)), end(highest * (1.0 + knee)), rail(highest) {}
 
   [[nodiscard]] double value(double x) const {
     if (x <= corner) return x;

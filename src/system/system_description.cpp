@@ -13,7 +13,6 @@
 namespace railtap::system {
 namespace {
 
-using files::above_zero;
 using files::Range;
 using files::TomlTable;
 
