@@ -89,7 +89,7 @@ WalkState read_walk_state(const std::filesystem::path& record) {
   return state;
 }
 
-void mark_step(const std::filesystem::path& record, const std::string& step, Json details,
+void mark_step(const std::filesystem::path& record, const std::string& step, const Json& details,
                const std::optional<Json>& system) {
   system::RecordEntry entry;
   entry.kind = kind;

@@ -56,7 +56,8 @@ struct WalkState {
 
 /// Leaves the mark of a finished step. \param details what later steps need of it; an object
 /// \param system the described system, for the record to carry
-void mark_step(const std::filesystem::path& record, const std::string& step, system::Json details,
+void mark_step(const std::filesystem::path& record, const std::string& step,
+               const system::Json& details,
                const std::optional<system::Json>& system = std::nullopt);
 
 /// The details of the mark "facts", from which read_walk_state has them back.
