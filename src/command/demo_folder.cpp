@@ -58,7 +58,7 @@ std::filesystem::path write_tone(const DemoFolder& folder, const signal::Track& 
   spec.channels = 2;
   spec.title = track.title;
   spec.comment = track.purpose;
-  const auto path = folder.tone(track.name);
+  auto path = folder.tone(track.name);
   const audio::Sink sink = audio::create_sound_file(path, spec, folder.overwrite);
   signal::Generator generator(track, tone_rate, signal::Dither::highest_peak(code_step));
   signal::Dither dither(code_step);
@@ -79,7 +79,7 @@ std::filesystem::path write_capture(const DemoFolder& folder, const std::string&
   spec.rate = recording.format.rate;
   spec.channels = recording.format.channels;
   spec.title = name;
-  const auto path = folder.capture(name);
+  auto path = folder.capture(name);
   const audio::Sink sink = audio::create_sound_file(path, spec, folder.overwrite);
   const auto channels = static_cast<std::size_t>(spec.channels);
   std::vector<double> block(block_frames * channels);

@@ -182,6 +182,7 @@ Located lay(const LevelTrack& track, const measure::Placement& placement, const 
 std::vector<Located> locate_planned(const std::vector<LevelTrack>& tracks, const Planned& planned,
                                     By by, const std::string& file) {
   std::vector<measure::Placement> placements;
+  placements.reserve(tracks.size());
   const measure::Placement* best = nullptr;
   const auto fits = [](Fit fit) { return fit == Fit::whole || fit == Fit::cut_short; };
   for (const LevelTrack& track : tracks) {
@@ -198,6 +199,7 @@ std::vector<Located> locate_planned(const std::vector<LevelTrack>& tracks, const
     fail(placements.front(), planned, file);
   }
   std::vector<Located> located;
+  located.reserve(tracks.size());
   for (std::size_t c = 0; c < tracks.size(); ++c) {
     const bool own = fits(placements[c].fit);
     located.push_back(lay(tracks[c], own ? placements[c] : *best, planned, by));
@@ -224,6 +226,7 @@ std::vector<Located> locate(const Heard& heard, const std::optional<LadderOption
     return locate_planned(tracks, plan_of(*heard.announced, tracks.front().rate), By::marker, file);
   }
   std::vector<Located> located;
+  located.reserve(tracks.size());
   for (const LevelTrack& track : tracks) located.push_back(locate_by_levels(track));
   return located;
 }
@@ -232,6 +235,7 @@ std::vector<std::vector<measure::MeasuredStep>> measure_located(const audio::Sou
                                                                 const judge::Limits& limits,
                                                                 const std::vector<Located>& at) {
   std::vector<measure::KnownStepMeter> meters;
+  meters.reserve(at.size());
   for (const Located& located : at) {
     meters.emplace_back(source.format.rate,
                         measure::RecordingOptions{limits.band, source.format.code_step},
@@ -245,6 +249,7 @@ std::vector<std::vector<measure::MeasuredStep>> measure_located(const audio::Sou
     return true;
   });
   std::vector<std::vector<measure::MeasuredStep>> measured;
+  measured.reserve(meters.size());
   for (auto& meter : meters) measured.push_back(meter.finish());
   return measured;
 }
