@@ -1,6 +1,6 @@
 #!/usr/bin/python3
 # SPDX-License-Identifier: MIT
-"""Runs every command that a document gives whole, in the order in which it stands there, in one folder: guide_check.py PROGRAM DOCUMENT…
+"""Runs every command that a document gives whole, in the order in which it stands there, in one folder for each document.
 
 Those that record hear a sound server of the test's own, into which the track plays that the document asks for; those with a
 screen get a terminal. What stands in console blocks is run by console_check.py, and compared with what it says there.
@@ -22,6 +22,7 @@ import outside
 from null_sink import NullSink
 from terminal import Terminal
 
+
 def stepped(rail):
     """1 kHz from -30 to 0 dBFS in steps of 1 dB of half a second, cut at the rail, with silence around."""
     gains = 10.0 ** (numpy.concatenate([[-200.0], numpy.arange(-30.0, 1.0), [-200.0]]) / 20.0)
@@ -37,7 +38,8 @@ def tracks(program, folder):
 
 def through_tap(track, *channels):
     """A recording of a track at half of full scale; of the given channels only."""
-    done = subprocess.run(["sox", str(track), "-r", str(outside.RATE), "-t", "f64", "-", *(["remix", *channels] if channels else [])], capture_output=True, check=True)
+    remix = ["remix", *channels] if channels else []
+    done = subprocess.run(["sox", str(track), "-r", str(outside.RATE), "-t", "f64", "-", *remix], capture_output=True, check=True)
     count = len(channels) or int(subprocess.run(["soxi", "-c", str(track)], capture_output=True, check=True).stdout)
     return 0.5 * numpy.frombuffer(done.stdout, "<f8").reshape(-1, count)
 

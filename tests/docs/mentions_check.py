@@ -5,6 +5,7 @@ tests and paths of the build.
 
 What the documents show whole is run: by console_check.py with its output, by guide_check.py with sound.
 """
+import functools
 import pathlib
 import re
 import shlex
@@ -15,10 +16,9 @@ import documented
 import outside
 
 
-def help_of(program, command, known={}):
-    if command not in known:
-        known[command] = outside.run(program, *([] if command == "COMMAND" else [command]), "--help", statuses=(0,)).stdout
-    return known[command]
+@functools.cache
+def help_of(program, command):
+    return outside.run(program, *([] if command == "COMMAND" else [command]), "--help", statuses=(0,)).stdout
 
 
 def check_command(program, document, command):
@@ -62,7 +62,8 @@ def check_build_line(line, root, build, labels):
         # Compilers and flags are CMake's own.
         assert option.startswith("CMAKE_") or re.search(rf"^{option}:", cache, re.MULTILINE), f"`{line}`: no option {option}"
         made += 1
-    for target in " ".join(re.findall(r"--target ([\w ]+)", line)).split() + re.findall(r"\./(?:build[\w-]*/)?(railtap_\w+)", line):
+    built = " ".join(re.findall(r"--target ([\w ]+)", line)).split()
+    for target in built + re.findall(r"\./(?:build[\w-]*/)?(railtap_\w+)", line):
         assert has_target(build, target), f"`{line}`: no target {target}"
         made += 1
     for label in re.findall(r"(?: -L|--label-exclude) (\w+)", line):
@@ -76,7 +77,8 @@ def check_build_line(line, root, build, labels):
 
 def check_developers(root, build):
     text = (root / "DEVELOPERS.md").read_text()
-    labels = subprocess.run(["ctest", "--test-dir", str(build), "--print-labels"], capture_output=True, text=True, check=True).stdout.split()
+    printed = subprocess.run(["ctest", "--test-dir", str(build), "--print-labels"], capture_output=True, text=True, check=True)
+    labels = printed.stdout.split()
     made = sum(check_build_line(line, root, build, labels) for line in documented.shell_lines(text))
     for option in re.findall(r"^\| `(RAILTAP_\w+)`", text, re.MULTILINE):
         check_build_line(f"-D{option}=", root, build, labels)
