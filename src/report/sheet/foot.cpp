@@ -15,10 +15,16 @@ namespace {
 
 constexpr std::size_t longest_command_word = 200;
 
-/// One word of a POSIX shell, whatever it holds.
+/// One word of a POSIX shell, whatever it holds; in quotes only where it needs them.
 std::string shell_word(const std::string& text) {
+  constexpr const char* plain =
+      "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./,-";
+  const std::string word = shortened(text, longest_command_word);
+  if (!word.empty() && word.front() != '-' && word.find_first_not_of(plain) == std::string::npos) {
+    return word;
+  }
   std::string out = "'";
-  for (const char c : shortened(text, longest_command_word)) {
+  for (const char c : word) {
     if (c == '\'') {
       out += "'\\''";
     } else {
@@ -157,7 +163,10 @@ std::string repeat_part(const SheetContent& content) {
   std::set<std::string> seen;
   for (const JsonView& entry : content.record["entries"].elements()) {
     const std::string command = command_of(entry);
-    if (command.empty() || !seen.insert(command).second) continue;
+    // One recording verifies all its channels, of which each may have an entry of its own.
+    const bool verifies = entry["kind"].text() == "verification";
+    const std::string once = verifies ? measuring_command(entry) : command;
+    if (command.empty() || !seen.insert(once).second) continue;
     commands += "<li><code>" + escaped(command) + "</code></li>\n";
   }
   std::string out =

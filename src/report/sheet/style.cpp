@@ -106,8 +106,8 @@ figure { break-inside: avoid; min-width: 0 }
   .tones tr { display: grid; grid-template-columns: repeat(5, 1fr); line-height: 1.35;
     break-inside: avoid }
   .tones th, .tones td { padding: 0 .4rem 0 0 }
-  .commands li { padding: .12rem 0; line-height: 1.2 }
-  .commands code { line-height: 1.2 }
+  .commands li { padding: .08rem 0; line-height: 1.15 }
+  .commands code { font-size: .8rem; line-height: 1.15 }
   .every { font-size: .95rem }
   .every th, .every td { padding: .25rem .5rem .25rem 0 }
   .gauge { width: 9rem }
