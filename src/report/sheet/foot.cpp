@@ -19,7 +19,7 @@ constexpr std::size_t longest_command_word = 200;
 std::string shell_word(const std::string& text) {
   constexpr const char* plain =
       "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./,-";
-  const std::string word = shortened(text, longest_command_word);
+  std::string word = shortened(text, longest_command_word);
   if (!word.empty() && word.front() != '-' && word.find_first_not_of(plain) == std::string::npos) {
     return word;
   }
