@@ -18,6 +18,11 @@
 namespace railtap::command {
 namespace {
 
+/// A recording as it is named from the demo's folder, so that the record may be moved with it.
+std::string name_in_folder(const std::filesystem::path& capture) {
+  return "captures/" + capture.filename().string();
+}
+
 using system::Json;
 
 /// What the plates say, with the keys of a described system.
@@ -72,7 +77,7 @@ void DemoRecord::add_analysis(const std::string& capture, const Recorded& record
                               const DemoSubject& about) const {
   const auto path = folder_.capture(capture);
   report::AnalysisDocument document;
-  document.file_name = "captures/" + path.filename().string();
+  document.file_name = name_in_folder(path);
   document.format = recorded.format;
   document.frames = recorded.frames;
   document.limits = limits;
@@ -88,11 +93,10 @@ void DemoRecord::add_verification(const std::string& result, std::size_t channel
   system::Json document = system::Json::parse(file);
   system::Json channels = system::Json::array({document.at("channels").at(channel)});
   document["channels"] = std::move(channels);
-  // As the other entries name theirs: from the demo's folder.
   for (auto* list : {&document["files"], &document["channels"]}) {
     for (auto& one : *list) {
       auto& name = one[one.contains("name") ? "name" : "file"];
-      name = "captures/" + std::filesystem::path(name.get<std::string>()).filename().string();
+      name = name_in_folder(name.get<std::string>());
     }
   }
   append("verification", document.dump(), about);
@@ -104,7 +108,7 @@ void DemoRecord::add_onset(const std::string& capture, std::size_t channel,
   const Stepped stepped = measure_steps(path, limits, std::nullopt);
   const SteppedChannel& steps = stepped.channels[channel];
   report::OnsetDocument document;
-  document.file_name = "captures/" + path.filename().string();
+  document.file_name = name_in_folder(path);
   document.format = stepped.format;
   document.limits.analysis = limits;
   document.found = {steps.found};

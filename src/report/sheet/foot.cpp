@@ -44,26 +44,27 @@ std::string option(const char* name, const JsonView& value) {
   return number ? option(name, format_quantity(Q(*number))) : std::string();
 }
 
-/// The options of `verify` that its document keeps. What each channel was to carry is known only
-/// where the entry still has all channels of its files.
-std::string verify_options(const JsonView& result) {
-  std::string expected;
+/// What each channel was to carry, separated by commas. It is known only where the entry still has
+/// all channels of its files, and where something was expected of each.
+std::string expected_channels(const JsonView& result) {
   double recorded = 0.0;
   for (const JsonView& file : result["files"].elements()) {
     recorded += file["channels"].number().value_or(0.0);
   }
-  const auto channels = result["channels"].elements();
-  if (static_cast<double>(channels.size()) == recorded) {
-    for (const JsonView& channel : channels) {
-      const std::string one = channel["expected"].text();
-      if (one.empty()) {
-        expected.clear();
-        break;
-      }
-      expected += (expected.empty() ? "" : ",") + one;
-    }
+  if (static_cast<double>(result["channels"].size()) != recorded) return "";
+  std::string expected;
+  for (const JsonView& channel : result["channels"].elements()) {
+    const std::string one = channel["expected"].text();
+    if (one.empty()) return "";
+    expected += (expected.empty() ? "" : ",") + one;
   }
-  return option("--interface", result["interface"].text()) + option("--expect", expected) +
+  return expected;
+}
+
+/// The options of `verify` that its document keeps.
+std::string verify_options(const JsonView& result) {
+  return option("--interface", result["interface"].text()) +
+         option("--expect", expected_channels(result)) +
          (result["limits"]["filters_allowed"].flag().value_or(false) ? " --allow-filters" : "") +
          option<Decibels>("--sensitivity", result["speaker_sensitivity_db"]) +
          option<Percent>("--gain-position", result["gain_position_percent"]);
