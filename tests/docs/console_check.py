@@ -55,13 +55,6 @@ def examples(program, command):
             yield line.strip()
 
 
-def stepped_ladder():
-    """A 997 Hz tone from -40 to 0 dBFS in steps of 1 dB, 0.5 s each, with silence before and after."""
-    levels = numpy.concatenate([[-200], numpy.arange(-40, 1), [-200]])
-    tone = outside.sine(997, 0, 0.5 * len(levels))
-    return tone * numpy.repeat(10 ** (levels / 20), len(tone) // len(levels))
-
-
 def check_examples(program):
     listed = outside.run(program, "--help", statuses=(0,)).stdout.split("Subcommands:")[1]
     made = 0
@@ -73,7 +66,7 @@ def check_examples(program):
             clipped = numpy.clip(outside.sine(997, -6, 3), -0.4, 0.4)
             outside.write_wav(pathlib.Path(folder) / "clipped.wav", clipped)
             outside.write_wav(pathlib.Path(folder) / "attenuated.wav", clipped / 2)
-            ladder = stepped_ladder()
+            ladder = outside.stepped_tone(997, -40)
             for name, rail in (("ladder.wav", 0.2), ("headunit.wav", 0.9), ("amplifier.wav", 0.2)):
                 outside.write_wav(pathlib.Path(folder) / name, numpy.clip(0.8 * ladder, -rail, rail))
             for name in ("job.json", "earlier.json"):

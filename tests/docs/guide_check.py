@@ -5,6 +5,7 @@
 Those that record hear a sound server of the test's own, into which the track plays that the document asks for; those with a
 screen get a terminal. What stands in console blocks is run by console_check.py, and compared with what it says there.
 """
+import contextlib
 import os
 import pathlib
 import shlex
@@ -24,10 +25,8 @@ from terminal import Terminal
 
 
 def stepped(rail):
-    """1 kHz from -30 to 0 dBFS in steps of 1 dB of half a second, cut at the rail, with silence around."""
-    gains = 10.0 ** (numpy.concatenate([[-200.0], numpy.arange(-30.0, 1.0), [-200.0]]) / 20.0)
-    tone = outside.sine(1000, 0, 0.5 * len(gains))
-    return numpy.clip(0.8 * tone * numpy.repeat(gains, len(tone) // len(gains)), -rail, rail)
+    """A volume that is turned up until the rail cuts the tone."""
+    return numpy.clip(0.8 * outside.stepped_tone(1000, -30), -rail, rail)
 
 
 def tracks(program, folder):
@@ -72,19 +71,19 @@ class Bench:
         assert done.returncode in statuses, f"`{command}`: exit {done.returncode}\n{done.stdout}{done.stderr}"
         return done.stdout
 
-    def play(self, track):
-        """Over and over, as long as the command takes."""
-        long = self.folder / "played.wav"
-        subprocess.run(["sox", str(track), str(long), "gain", "-20", "repeat", "9"], check=True)
-        return self.sound.play(long)
-
-    def hear(self, command, track):
-        player = self.play(track)
+    @contextlib.contextmanager
+    def playing(self, file):
+        player = self.sound.play(file)
         try:
-            self.run(command)
+            yield
         finally:
             player.kill()
             player.wait()
+
+    def over_and_over(self, track):
+        """As long as a command may take."""
+        subprocess.run(["sox", str(track), str(self.folder / "played.wav"), "gain", "-20", "repeat", "9"], check=True)
+        return self.folder / "played.wav"
 
     def record_until_interrupt(self, command, track):
         """Until the track has been played, then Ctrl-C."""
@@ -92,25 +91,19 @@ class Bench:
         recording = subprocess.Popen(shlex.split(command), cwd=self.folder, env=self.environment, stdin=subprocess.DEVNULL,
                                      stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
         time.sleep(1.0)
-        player = self.sound.play(track)
-        time.sleep(seconds)
-        recording.send_signal(signal.SIGINT)
-        said, _ = recording.communicate(timeout=60)
-        player.kill()
-        player.wait()
+        with self.playing(track):
+            time.sleep(seconds)
+            recording.send_signal(signal.SIGINT)
+            said, _ = recording.communicate(timeout=60)
         assert recording.returncode == 0, f"`{command}`: exit {recording.returncode}\n{said}"
 
-    def show(self, command, text, track=None):
+    def show(self, command, text):
         """On a screen, until it shows the text; then `q`."""
-        player = self.play(track) if track else None
         passed = {name: value for name, value in self.environment.items() if name.startswith(("PULSE", "ALSA", "XDG", "PATH", "HOME"))}
         with Terminal(100, 30, **passed) as terminal:
             terminal.run(f"cd {self.folder} && clear && {command}")
             terminal.wait_for(text)
             terminal.leave()
-        if player:
-            player.kill()
-            player.wait()
 
     def prepare(self, command):
         """Clears the way for what stands there as another way to the same file."""
@@ -131,18 +124,19 @@ class Bench:
         words = shlex.split(command)
         if words[1] == "walk":
             self.run(command, input="q\n")
+        elif words[1] == "watch" and "--rig" in words:
+            self.show(command, "arrows: vol")
         elif words[1] == "watch":
-            rehearsal = "--rig" in words
-            self.show(command, "arrows: vol" if rehearsal else "CLEAN", None if rehearsal else self.kit["setup-1khz-0db"])
+            with self.playing(self.over_and_over(self.kit["setup-1khz-0db"])):
+                self.show(command, "CLEAN")
         elif words[1] == "capture" and "--seconds" not in words:
-            self.record_until_interrupt(command, self.volume_turned_up())
+            turned_up = outside.write_wav(self.folder / "turned.wav", stepped(0.5))
+            self.record_until_interrupt(command, turned_up)
         elif words[1] in ("capture", "calibrate") and "--device" in words:
-            self.hear(command, self.kit["calibrate-100hz"])
+            with self.playing(self.over_and_over(self.kit["calibrate-100hz"])):
+                self.run(command)
         else:
             self.run(command)
-
-    def volume_turned_up(self):
-        return outside.write_wav(self.folder / "turned.wav", stepped(0.5))
 
 
 def check_document(program, document, kit, sound):

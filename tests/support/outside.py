@@ -74,6 +74,13 @@ def sine(frequency_hz, level_dbfs, seconds=1.0, rate=RATE, phase=0.7):
     return 10 ** (level_dbfs / 20) * numpy.sin(2 * math.pi * frequency_hz * t + phase)
 
 
+def stepped_tone(frequency_hz, lowest_dbfs, rate=RATE):
+    """A sine from lowest_dbfs to 0 dBFS in steps of 1 dB of half a second, with half a second of silence before and after."""
+    levels = numpy.concatenate([[-200], numpy.arange(lowest_dbfs, 1), [-200]])
+    tone = sine(frequency_hz, 0, 0.5 * len(levels), rate)
+    return tone * numpy.repeat(10 ** (levels / 20), len(tone) // len(levels))
+
+
 def band_noise(low_hz, high_hz, level_dbfs, seconds=1.0, rate=RATE, seed=1):
     """Gaussian noise with power only from low_hz to high_hz; its RMS is level_dbfs exactly."""
     generator = numpy.random.default_rng(seed)
