@@ -6,7 +6,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "measure/vectorize.hpp"
+#include "measure/correlate.hpp"
 
 namespace railtap::measure {
 namespace {
@@ -28,30 +28,6 @@ constexpr std::int64_t same_marker = 2 * hops_per_symbol;
 // Windows kept: one marker, the neighbours that the interpolation looks at, and the candidate's
 // waiting time.
 constexpr std::int64_t windows_kept = symbols * hops_per_symbol + same_marker + 8;
-
-RAILTAP_VECTORIZE
-void correlate(const double* x, const double* cosine, const double* sine, std::size_t count,
-               double& real, double& imaginary) {
-  // Eight sums side by side, since a compiler may not reorder one.
-  constexpr std::size_t lanes = 8;
-  double re[lanes] = {}, im[lanes] = {};
-  std::size_t n = 0;
-  for (; n + lanes <= count; n += lanes) {
-    for (std::size_t k = 0; k < lanes; ++k) {
-      re[k] += x[n + k] * cosine[n + k];
-      im[k] -= x[n + k] * sine[n + k];
-    }
-  }
-  for (; n < count; ++n) {
-    re[0] += x[n] * cosine[n];
-    im[0] -= x[n] * sine[n];
-  }
-  real = imaginary = 0.0;
-  for (std::size_t k = 0; k < lanes; ++k) {
-    real += re[k];
-    imaginary += im[k];
-  }
-}
 
 std::array<std::uint8_t, signal::marker_symbols> all_symbols(const MarkerData& data) {
   std::array<std::uint8_t, signal::marker_symbols> all{};
@@ -93,11 +69,12 @@ void MarkerFinder::take_hop() {
   std::array<std::complex<double>, 4> sums;
   const auto start = static_cast<double>(hop_start(hops_done_));
   for (std::size_t tone = 0; tone < sums.size(); ++tone) {
-    double re = 0.0, im = 0.0;
-    correlate(hop_.data(), cosine_[tone].data(), sine_[tone].data(), hop_.size(), re, im);
+    const Correlation with =
+        correlate(hop_.data(), cosine_[tone].data(), sine_[tone].data(), hop_.size());
     const double cycles =
         std::fmod(wave_.frequency_hz[tone] * start, rate_.value()) / rate_.value();
-    sums[tone] = std::complex(re, im) * std::polar(1.0, -2.0 * std::numbers::pi * cycles);
+    sums[tone] =
+        std::complex(with.re, -with.im) * std::polar(1.0, -2.0 * std::numbers::pi * cycles);
   }
   hop_.clear();
   ++hops_done_;
