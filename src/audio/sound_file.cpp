@@ -294,7 +294,9 @@ Source open_sound_file(const fs::path& path) {
   constexpr int lowest_rate = 1'000, highest_rate = 1'000'000;
   if (info.samplerate < lowest_rate || info.samplerate > highest_rate) {
     throw Error("its header claims " + std::to_string(info.samplerate) + " samples a second",
-                path.string(), "copy the file again from where it was recorded");
+                path.string(),
+                "record at 44.1 kHz or more; if it was, copy the file again from where it was "
+                "recorded");
   }
   if (info.frames == 0) {
     throw Error("the recording has no samples", path.string(),
