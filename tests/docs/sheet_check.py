@@ -246,7 +246,9 @@ def recordings_of(entry):
 
 def check_commands(checks, program, text, record, folder):
     """The commands that the sheet says to measure again with run, and find what the record has."""
-    lines = [html.unescape(line) for line in re.findall(r"<li><code>(.*?)</code></li>", text)]
+    marked = re.findall(r"<li><code>(.*?)</code></li>", text)
+    lines = [html.unescape(re.sub(r"</?span>", "", line)) for line in marked]
+    checks.equal("no option that a line's end could break", re.findall(r"(?<!<span>)--\w", "".join(marked)), [])
     kinds = {"analyze": "analysis", "onset": "onset", "verify": "verification"}
     checks.equal("commands of every kind", {shlex.split(line)[1] for line in lines}, set(kinds))
     for line in lines:

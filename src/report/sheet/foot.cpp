@@ -159,6 +159,20 @@ std::string cautions_part() {
          "first.</li>\n</ul>\n</section>\n";
 }
 
+/// A command line as HTML in which no option is broken at its hyphens where a line ends.
+std::string command_html(const std::string& command) {
+  const std::string text = escaped(command);
+  std::string html;
+  for (std::size_t at = 0; at < text.size();) {
+    const std::size_t end = std::min(text.find(' ', at), text.size());
+    const std::string word = text.substr(at, end - at);
+    html += word.starts_with("--") ? "<span>" + word + "</span>" : word;
+    if (end < text.size()) html += ' ';
+    at = end + 1;
+  }
+  return html;
+}
+
 std::string repeat_part(const SheetContent& content) {
   std::string commands;
   std::set<std::string> seen;
@@ -168,7 +182,7 @@ std::string repeat_part(const SheetContent& content) {
     const bool verifies = entry["kind"].text() == "verification";
     const std::string once = verifies ? measuring_command(entry) : command;
     if (command.empty() || !seen.insert(once).second) continue;
-    commands += "<li><code>" + escaped(command) + "</code></li>\n";
+    commands += "<li><code>" + command_html(command) + "</code></li>\n";
   }
   std::string out =
       "<section class=\"again\">\n<h2>To measure it again</h2>\n<ol class=\"steps fixed\">\n"

@@ -18,6 +18,7 @@ h2 { font-size: 1.35rem; font-style: italic }
 h3 { font-size: 1rem; font-style: italic }
 p, ul, ol, dl, figure { margin: .4rem 0 }
 bdi, code { overflow-wrap: anywhere }
+code span { white-space: nowrap }
 code { font: .88em/1.4 "DejaVu Sans Mono", Consolas, monospace }
 data, time { font-variant-numeric: tabular-nums; white-space: nowrap }
 a { color: inherit; text-decoration-color: var(--quiet); text-underline-offset: .2em }
