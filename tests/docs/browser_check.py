@@ -57,7 +57,7 @@ def main(program, keep=None):
         folder = pathlib.Path(keep or name)
         folder.mkdir(exist_ok=True)
         van = pathlib.Path(name) / "van"
-        outside.run(program, "demo", van, statuses=(0,))
+        outside.demo(program, van)
         outside.run(program, "sheet", van, "--output", van / "compared.html", "--compare", van, statuses=(0,))
         outside.run(program, "analyze", van / "captures" / "front-found.wav", "--svg", van / "found.svg")
         page = browser.Browser()

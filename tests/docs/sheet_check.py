@@ -271,7 +271,7 @@ def main(program):
     checks = outside.Checks("the record's own JSON; HTML Tidy; the HTML standard on data and bdi")
     with tempfile.TemporaryDirectory() as name:
         folder = pathlib.Path(name)
-        outside.run(program, "demo", folder / "van", statuses=(0,))
+        outside.demo(program, folder / "van")
         record = json.loads((folder / "van" / "job.json").read_text())
         text = (folder / "van" / "sheet.html").read_text()
         page = Page(text)

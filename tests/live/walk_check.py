@@ -14,6 +14,8 @@ import sys
 import tempfile
 import time
 
+import outside
+
 
 def walk(program, folder, answers, status, *options):
     done = subprocess.run([program, "walk", "job.json", *map(str, options)], cwd=folder,
@@ -129,7 +131,7 @@ def check_described(program, folder, captures, found):
 def main(program):
     with tempfile.TemporaryDirectory(prefix="railtap-walk-") as name:
         folder = pathlib.Path(name)
-        subprocess.run([program, "demo", str(folder / "demo")], check=True, capture_output=True)
+        outside.demo(program, folder / "demo")
         found = json.loads((folder / "demo" / "results" / "setup.json").read_text())
         captures = folder / "demo" / "captures"
         calibration, unit = found["calibration"], found["head_unit"]
