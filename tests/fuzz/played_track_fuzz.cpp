@@ -49,31 +49,40 @@ Seconds tenths_from(FuzzedDataProvider& bytes, int most) {
   return Seconds(0.1 * bytes.ConsumeIntegralInRange(1, most));
 }
 
+signal::LevelLadder ladder_from(FuzzedDataProvider& bytes, Hertz rate) {
+  const Decibels step(bytes.ConsumeIntegralInRange(1, 6));
+  const int rises = bytes.ConsumeIntegralInRange(1, 14);
+  const Dbfs top(-bytes.ConsumeIntegralInRange(0, 10));
+  return {frequency_from(bytes, rate), top - step * rises, top, step, tenths_from(bytes, 6)};
+}
+
+signal::SteppedSine stepped_from(FuzzedDataProvider& bytes) {
+  constexpr std::array<double, 12> third_octaves{20, 25,  31.5, 40,  50,  63,
+                                                 80, 100, 125,  160, 200, 250};
+  signal::SteppedSine tones{{}, level_from(bytes), tenths_from(bytes, 5)};
+  const auto first = bytes.ConsumeIntegralInRange<std::size_t>(0, third_octaves.size() - 1);
+  const auto last = bytes.ConsumeIntegralInRange<std::size_t>(first, third_octaves.size() - 1);
+  for (std::size_t i = first; i <= last; ++i) tones.frequencies.emplace_back(third_octaves[i]);
+  return tones;
+}
+
+// A marker says a sweep's end in steps of 100 Hz.
+signal::LogSweep sweep_from(FuzzedDataProvider& bytes, Hertz rate) {
+  const Hertz high(100.0 * std::max(1.0, std::floor(0.0044 * rate.value())));
+  return {Hertz(bytes.ConsumeIntegralInRange(5, 80)), high, level_from(bytes),
+          tenths_from(bytes, 30)};
+}
+
 signal::Signal signal_from(FuzzedDataProvider& bytes, Hertz rate) {
   switch (bytes.ConsumeIntegralInRange(0, 6)) {
     case 0:
       return signal::Sine{frequency_from(bytes, rate), level_from(bytes), tenths_from(bytes, 20)};
-    case 1: {
-      const Decibels step(bytes.ConsumeIntegralInRange(1, 6));
-      const int rises = bytes.ConsumeIntegralInRange(1, 14);
-      const Dbfs top(-bytes.ConsumeIntegralInRange(0, 10));
-      return signal::LevelLadder{frequency_from(bytes, rate), top - step * rises, top, step,
-                                 tenths_from(bytes, 6)};
-    }
-    case 2: {
-      signal::SteppedSine tones{{}, level_from(bytes), tenths_from(bytes, 5)};
-      constexpr std::array<double, 12> third_octaves{20, 25,  31.5, 40,  50,  63,
-                                                     80, 100, 125,  160, 200, 250};
-      const auto first = bytes.ConsumeIntegralInRange<std::size_t>(0, third_octaves.size() - 1);
-      const auto last = bytes.ConsumeIntegralInRange<std::size_t>(first, third_octaves.size() - 1);
-      for (std::size_t i = first; i <= last; ++i) tones.frequencies.emplace_back(third_octaves[i]);
-      return tones;
-    }
-    case 3: {
-      const Hertz high(100.0 * std::max(1.0, std::floor(0.0044 * rate.value())));
-      return signal::LogSweep{Hertz(bytes.ConsumeIntegralInRange(5, 80)), high, level_from(bytes),
-                              tenths_from(bytes, 30)};
-    }
+    case 1:
+      return ladder_from(bytes, rate);
+    case 2:
+      return stepped_from(bytes);
+    case 3:
+      return sweep_from(bytes, rate);
     case 4:
       return signal::Silence{tenths_from(bytes, 10)};
     case 5:
