@@ -37,7 +37,6 @@ def demo(program, folder):
         shutil.copytree(made, folder)
     else:
         run(program, "demo", folder, statuses=(0,))
-    return folder
 
 
 def analyze(program, file, *options):
