@@ -177,7 +177,7 @@ set(RAILTAP_CORE_SOURCES
   command/attenuator.cpp
   command/calibrate.cpp
   command/capture.cpp
-  command/completion.cpp
+  command/command.cpp
   command/curves.cpp
   command/demo.cpp
   command/demo_bench.cpp
@@ -191,10 +191,10 @@ set(RAILTAP_CORE_SOURCES
   command/dialog.cpp
   command/live_recording.cpp
   command/loopback.cpp
-  command/manual.cpp
   command/onset.cpp
   command/pictures.cpp
   command/plan.cpp
+  command/program.cpp
   command/provenance.cpp
   command/record.cpp
   command/recorded.cpp

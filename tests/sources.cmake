@@ -13,7 +13,7 @@ set(RAILTAP_TEST_SOURCES
   audio/tone_writer_test.cpp
   command/calibrate_test.cpp
   command/demo_test.cpp
-  command/options_test.cpp
+  command/program_test.cpp
   command/verify_test.cpp
   electric/attenuator_test.cpp
   electric/calibration_test.cpp

@@ -1,12 +1,10 @@
 // SPDX-License-Identifier: MIT
 // `railtap analyze`: everything about a steady tone, or silence, in a file.
-#include <CLI/CLI.hpp>
 #include <iostream>
 #include <memory>
 
 #include "command/command.hpp"
 #include "command/curves.hpp"
-#include "command/options.hpp"
 #include "command/pictures.hpp"
 #include "command/recorded.hpp"
 #include "command/recording_options.hpp"
@@ -14,6 +12,8 @@
 #include "system/calibration_file.hpp"
 #include "system/loopback_file.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
+#include "units/print.hpp"
 
 namespace railtap::command {
 namespace {
@@ -136,47 +136,44 @@ ExitStatus analyze(const AnalyzeOptions& options) {
 
 }  // namespace
 
-void add_analyze(CLI::App& app, ExitStatus& status) {
+Command analyze_command() {
   auto options = std::make_shared<AnalyzeOptions>();
-  auto* command =
-      app.add_subcommand("analyze", "Measure a steady tone, or silence, in a recording");
-  command->footer(
+  Command command("analyze", "Measure a steady tone, or silence, in a recording");
+  command.footer =
       "Examples:\n"
       "  railtap analyze capture.wav --volts-full-scale 40V\n"
       "  railtap analyze capture.wav --svg pictures.svg\n"
-      "  railtap analyze clipped.wav --compare-attenuation attenuated.wav 6dB");
+      "  railtap analyze clipped.wav --compare-attenuation attenuated.wav 6dB";
   command
-      ->add_option("FILE", options->file,
-                   "Recording: WAV, FLAC, AIFF, MP3 and what else libsndfile reads")
-      ->required();
-  auto* volts = add_quantity(*command, "--volts-full-scale", options->volts_per_full_scale,
-                             "Peak volts at the tap that reach digital full scale");
+      .text("FILE", options->file, "Recording: WAV, FLAC, AIFF, MP3 and what else libsndfile reads")
+      .required();
+  command.quantity("--volts-full-scale", options->volts_per_full_scale,
+                   "Peak volts at the tap that reach digital full scale");
+  command.text("--calibration", options->calibration, "Calibration file that `calibrate` wrote")
+      .excludes("--volts-full-scale");
   command
-      ->add_option("--calibration", options->calibration, "Calibration file that `calibrate` wrote")
-      ->excludes(volts);
+      .text("--interface", options->interface,
+            "The sound interface's own figures, as `loopback` wrote them")
+      .called("FILE");
+  command.quantity("--limit", options->limit, "THD+N over this is distorted");
+  command.quantity("--band-low", options->band_low, "Lower edge of the measuring band");
+  command.quantity("--band-high", options->band_high, "Upper edge of the measuring band");
   command
-      ->add_option("--interface", options->interface,
-                   "The sound interface's own figures, as `loopback` wrote them")
-      ->type_name("FILE");
-  add_quantity(*command, "--limit", options->limit, "THD+N over this is distorted");
-  add_quantity(*command, "--band-low", options->band_low, "Lower edge of the measuring band");
-  add_quantity(*command, "--band-high", options->band_high, "Upper edge of the measuring band");
+      .list(compare_option, options->compared,
+            "The same tone again with that much more attenuation in front of the input: "
+            "says whether the input or the amplifier clips")
+      .of_words(2)
+      .called("FILE dB");
+  command.flag("--json", options->json, "Print one JSON document");
   command
-      ->add_option(compare_option, options->compared,
-                   "The same tone again with that much more attenuation in front of the input: "
-                   "says whether the input or the amplifier clips")
-      ->expected(2)
-      ->type_name("FILE dB");
-  auto* json = command->add_flag("--json", options->json, "Print one JSON document");
-  command
-      ->add_flag("--curves", options->curves,
-                 "With --json: folded cycle, transfer curve and spectrum, point by point")
-      ->needs(json);
-  command->add_option("--svg", options->svg,
-                      "Draw pictures: one FILE.svg, or a folder for a file each");
-  command->add_flag("--force", options->force, "Overwrite pictures that exist");
-  add_recording_options(*command, options->recording);
-  command->callback([options, &status] { status = analyze(*options); });
+      .flag("--curves", options->curves,
+            "With --json: folded cycle, transfer curve and spectrum, point by point")
+      .needs("--json");
+  command.text("--svg", options->svg, "Draw pictures: one FILE.svg, or a folder for a file each");
+  command.flag("--force", options->force, "Overwrite pictures that exist");
+  add_recording_options(command, options->recording);
+  command.run = [options] { return analyze(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

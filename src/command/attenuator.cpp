@@ -5,13 +5,13 @@
 #include <string>
 
 #include "command/command.hpp"
-#include "command/options.hpp"
 #include "electric/attenuator.hpp"
 #include "files/atomic_file.hpp"
 #include "report/attenuator_json.hpp"
 #include "report/attenuator_svg.hpp"
 #include "report/attenuator_text.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
 
 namespace railtap::command {
 namespace {
@@ -28,40 +28,39 @@ struct AttenuatorOptions {
   bool json = false, force = false;
 };
 
-void add_need_options(CLI::App& command, AttenuatorOptions& options) {
+void add_need_options(Command& command, AttenuatorOptions& options) {
   auto& need = options.need;
-  add_quantity(command, "--max-voltage", options.max_voltage,
-               "Largest RMS volts between the terminals, e.g. the target");
-  add_quantity(command, "--input-full-scale", options.input_full_scale,
-               "RMS volts of a sine that just fills the input");
-  command.add_flag("--bridge-tied", need.bridge_tied,
-                   "Neither terminal is ground: resistor and capacitor in both legs");
-  add_quantity(command, "--input-resistance", need.input_resistance,
-               "Of the recording input; 10 kohm, or 2.2 kohm with --plug-in-power");
-  add_quantity(command, "--plug-in-power", need.plug_in_power,
-               "DC on a headset socket's contact, to be blocked");
-  add_quantity(command, "--headroom", need.headroom, "Room above the largest volts");
+  command.quantity("--max-voltage", options.max_voltage,
+                   "Largest RMS volts between the terminals, e.g. the target");
+  command.quantity("--input-full-scale", options.input_full_scale,
+                   "RMS volts of a sine that just fills the input");
+  command.flag("--bridge-tied", need.bridge_tied,
+               "Neither terminal is ground: resistor and capacitor in both legs");
+  command.quantity("--input-resistance", need.input_resistance,
+                   "Of the recording input; 10 kohm, or 2.2 kohm with --plug-in-power");
+  command.quantity("--plug-in-power", need.plug_in_power,
+                   "DC on a headset socket's contact, to be blocked");
+  command.quantity("--headroom", need.headroom, "Room above the largest volts");
 }
 
-void add_part_options(CLI::App& command, AttenuatorOptions& options) {
+void add_part_options(Command& command, AttenuatorOptions& options) {
   auto& need = options.need;
-  command.add_option("--series", options.series, "Preferred values to choose from: E12, E24, E96")
-      ->type_name("SERIES")
-      ->capture_default_str();
-  add_quantity(command, "--series-resistor", options.series_resistor,
-               "Look at these parts instead: the resistor in each leg");
-  add_quantity(command, "--shunt-resistor", options.shunt_resistor, "and the one across the input");
-  add_quantity(command, "--capacitor", need.capacitor, "The blocking capacitors at hand");
-  add_quantity(command, "--highest-corner", need.highest_corner, "Highest corner of the coupling");
-  add_quantity(command, "--resistor-rating", need.resistor_rating, "Power rating of a resistor");
-  add_quantity(command, "--resistor-tolerance", need.resistor_tolerance, "Tolerance of a resistor");
+  command.text("--series", options.series, "Preferred values to choose from: E12, E24, E96")
+      .called("SERIES")
+      .defaulting_to(options.series);
+  command.quantity("--series-resistor", options.series_resistor,
+                   "Look at these parts instead: the resistor in each leg");
+  command.quantity("--shunt-resistor", options.shunt_resistor, "and the one across the input");
+  command.quantity("--capacitor", need.capacitor, "The blocking capacitors at hand");
+  command.quantity("--highest-corner", need.highest_corner, "Highest corner of the coupling");
+  command.quantity("--resistor-rating", need.resistor_rating, "Power rating of a resistor");
+  command.quantity("--resistor-tolerance", need.resistor_tolerance, "Tolerance of a resistor");
 }
 
-void add_output_options(CLI::App& command, AttenuatorOptions& options) {
-  command.add_option("--svg", options.svg, "Write the wiring as a picture to this file")
-      ->type_name("FILE");
-  command.add_flag("--force", options.force, "Overwrite the picture if it exists");
-  command.add_flag("--json", options.json, "Print one JSON document (railtap.attenuator/1)");
+void add_output_options(Command& command, AttenuatorOptions& options) {
+  command.text("--svg", options.svg, "Write the wiring as a picture to this file").called("FILE");
+  command.flag("--force", options.force, "Overwrite the picture if it exists");
+  command.flag("--json", options.json, "Print one JSON document (railtap.attenuator/1)");
 }
 
 electric::TapNeed need_of(const AttenuatorOptions& options) {
@@ -111,18 +110,18 @@ ExitStatus run(const AttenuatorOptions& options) {
 
 }  // namespace
 
-void add_attenuator(CLI::App& app, ExitStatus& status) {
-  auto* command = app.add_subcommand(
-      "attenuator", "The resistors between speaker terminals and a recording input");
+Command attenuator_command() {
+  Command command("attenuator", "The resistors between speaker terminals and a recording input");
   auto options = std::make_shared<AttenuatorOptions>();
-  add_need_options(*command, *options);
-  add_part_options(*command, *options);
-  add_output_options(*command, *options);
-  command->footer(
+  add_need_options(command, *options);
+  add_part_options(command, *options);
+  add_output_options(command, *options);
+  command.footer =
       "Example:\n"
       "  railtap attenuator --max-voltage 14.8V --input-full-scale 1V --bridge-tied\n"
-      "Exit status: 0 when the tap serves, 1 when the parts given do not.");
-  command->callback([&status, options] { status = run(*options); });
+      "Exit status: 0 when the tap serves, 1 when the parts given do not.";
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -8,7 +8,6 @@
 
 #include "command/command.hpp"
 #include "command/live_recording.hpp"
-#include "command/options.hpp"
 #include "command/recorded.hpp"
 #include "command/recording_options.hpp"
 #include "electric/calibration.hpp"
@@ -18,6 +17,7 @@
 #include "system/loopback_file.hpp"
 #include "system/utc_time.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
 
 namespace railtap::command {
 namespace {
@@ -166,56 +166,49 @@ ExitStatus run(const CalibrateOptions& options) {
   return plausible ? ExitStatus::within_limits : ExitStatus::outside_limits;
 }
 
-void add_options(CLI::App& command, CalibrateOptions& options) {
-  command.add_option("FILE", options.file,
-                     "Recording of the steady tone; none: record it from --device");
-  command.add_option("--reading", options.reading, "AC volts read while it was recorded")
-      ->required()
-      ->type_name("V");
-  command
-      .add_option("--meter", options.meter,
-                  "The meter: accuracy, then as known last digit or counts, type, AC band")
-      ->type_name("TEXT");
-  command
-      .add_option("--channel", options.channel, "Channel of the recording; else the loudest tone")
-      ->type_name("N");
-  add_quantity(command, "--nominal", options.nominal,
-               "RMS volts of sine that should fill the input, as the attenuator command prints");
-  add_quantity(command, "--nominal-tolerance", options.nominal_tolerance,
-               "How far from it the result may be");
-  command
-      .add_option("--device", options.device,
-                  "Live: the input, see `railtap devices`; with FILE a name for the file")
-      ->type_name("TEXT");
-  add_quantity(command, "--seconds", options.length, "Live: how long to record");
+void add_options(Command& command, CalibrateOptions& options) {
+  command.text("FILE", options.file, "Recording of the steady tone; none: record it from --device");
+  command.text("--reading", options.reading, "AC volts read while it was recorded")
+      .required()
+      .called("V");
+  command.text("--meter", options.meter,
+               "The meter: accuracy, then as known last digit or counts, type, AC band");
+  command.number("--channel", options.channel, "Channel of the recording; else the loudest tone")
+      .called("N");
+  command.quantity(
+      "--nominal", options.nominal,
+      "RMS volts of sine that should fill the input, as the attenuator command prints");
+  command.quantity("--nominal-tolerance", options.nominal_tolerance,
+                   "How far from it the result may be");
+  command.text("--device", options.device,
+               "Live: the input, see `railtap devices`; with FILE a name for the file");
+  command.quantity("--seconds", options.length, "Live: how long to record");
   add_live_options(command, options.live);
   command
-      .add_option("--interface", options.interface,
-                  "The input's own figures, as `loopback` wrote them: corrects for its coupling")
-      ->type_name("FILE");
-  command.add_option("--divider", options.divider, "The tap's parts, for the file")
-      ->type_name("TEXT");
-  command.add_option("--output", options.output, "Write a calibration file (TOML)")
-      ->type_name("FILE");
-  command.add_flag("--force", options.force, "Overwrite the calibration file if it exists");
-  command.add_flag("--json", options.json, "Print one JSON document (railtap.calibration/1)");
+      .text("--interface", options.interface,
+            "The input's own figures, as `loopback` wrote them: corrects for its coupling")
+      .called("FILE");
+  command.text("--divider", options.divider, "The tap's parts, for the file");
+  command.text("--output", options.output, "Write a calibration file (TOML)").called("FILE");
+  command.flag("--force", options.force, "Overwrite the calibration file if it exists");
+  command.flag("--json", options.json, "Print one JSON document (railtap.calibration/1)");
   add_recording_options(command, options.recording);
 }
 
 }  // namespace
 
-void add_calibrate(CLI::App& app, ExitStatus& status) {
-  auto* command = app.add_subcommand("calibrate",
-                                     "Tie a recording of a steady tone to a meter's reading of it");
+Command calibrate_command() {
+  Command command("calibrate", "Tie a recording of a steady tone to a meter's reading of it");
   auto options = std::make_shared<CalibrateOptions>();
-  add_options(*command, *options);
-  command->footer(
+  add_options(command, *options);
+  command.footer =
       "Example:\n"
       "  railtap calibrate tone.wav --reading 3.52V --meter \"1.2%+5, average, 400Hz\" \\\n"
       "    --output tap.toml\n"
       "Live, while the tone plays: calibrate --device 1 --reading 3.52V --output tap.toml\n"
-      "Exit status: 0 done, 1 far from --nominal, 2 when the tone is not fit to calibrate with.");
-  command->callback([&status, options] { status = run(*options); });
+      "Exit status: 0 done, 1 far from --nominal, 2 when the tone is not fit to calibrate with.";
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

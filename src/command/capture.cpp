@@ -1,17 +1,18 @@
 // SPDX-License-Identifier: MIT
 // `railtap capture`: records an input into a file, and says whether all of it is there.
 #include <unistd.h>
+#include <algorithm>
 
-#include <CLI/CLI.hpp>
 #include <cmath>
 #include <iostream>
 #include <memory>
 
 #include "command/command.hpp"
-#include "command/options.hpp"
 #include "files/interrupt.hpp"
 #include "live/capture.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
+#include "units/print.hpp"
 
 namespace railtap::command {
 namespace {
@@ -120,27 +121,28 @@ ExitStatus run(const CaptureOptions& options) {
 
 }  // namespace
 
-void add_capture(CLI::App& app, ExitStatus& status) {
+Command capture_command() {
   auto options = std::make_shared<CaptureOptions>();
-  auto* command = app.add_subcommand("capture", "Record an audio input into a WAV file");
-  command->footer(
+  Command command("capture", "Record an audio input into a WAV file");
+  command.footer =
       "Example:\n  railtap capture front.wav --seconds 20s\n"
       "The file is readable at every moment; FILE.json beside it says whether all of it is there.\n"
       "Exit status: 1 when samples were lost or the recording clipped, 2 when the input vanished "
       "or\n"
-      "the disk was full.");
-  command->add_option("FILE", options->file, "Recording to write, NAME.wav")->required();
-  command->add_option("--device", options->input.device,
-                      "Input: its number or part of its name, see `railtap devices`");
-  add_quantity(*command, "--rate", options->input.rate,
-               "Samples per second (default: 48 kHz where the input takes it)");
-  command->add_option("--channels", options->input.channels, "Channels (default: 2, or 1)");
-  command->add_option("--bits", options->bits, "Bits of a sample: 16, 24 or 32")
-      ->capture_default_str();
-  add_quantity(*command, "--seconds", options->length, "Length (default: until Ctrl-C)");
-  command->add_flag("--force", options->force, "Replace an existing file");
-  command->add_flag("--json", options->json, "Print one JSON document");
-  command->callback([options, &status] { status = run(*options); });
+      "the disk was full.";
+  command.text("FILE", options->file, "Recording to write, NAME.wav").required();
+  command.text("--device", options->input.device,
+               "Input: its number or part of its name, see `railtap devices`");
+  command.quantity("--rate", options->input.rate,
+                   "Samples per second (default: 48 kHz where the input takes it)");
+  command.number("--channels", options->input.channels, "Channels (default: 2, or 1)");
+  command.number("--bits", options->bits, "Bits of a sample: 16, 24 or 32")
+      .defaulting_to(std::to_string(options->bits));
+  command.quantity("--seconds", options->length, "Length (default: until Ctrl-C)");
+  command.flag("--force", options->force, "Replace an existing file");
+  command.flag("--json", options->json, "Print one JSON document");
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

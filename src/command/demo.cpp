@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
 // `railtap demo`: the whole job on the virtual rig, without hardware.
-#include <CLI/CLI.hpp>
 #include <iostream>
 #include <memory>
 #include <string>
@@ -40,21 +39,21 @@ ExitStatus run(const DemoOptions& options) {
 
 }  // namespace
 
-void add_demo(CLI::App& app, ExitStatus& status) {
+Command demo_command() {
   auto options = std::make_shared<DemoOptions>();
-  auto* command =
-      app.add_subcommand("demo", "Do the whole job once on a virtual rig, without hardware");
-  command->add_option("DIR", options->folder, "Folder for tones, recordings and results")
-      ->default_str(options->folder);
-  command->add_option("--rig", options->rig, "Description of another rig (TOML, see docs/rig.md)")
-      ->type_name("FILE");
-  command->add_flag("--force", options->force, "Overwrite what an earlier demo wrote there");
-  command->add_flag("--json", options->json, "Print one JSON document (railtap.demo/1)");
-  command->footer(
+  Command command("demo", "Do the whole job once on a virtual rig, without hardware");
+  command.text("DIR", options->folder, "Folder for tones, recordings and results")
+      .defaulting_to(options->folder);
+  command.text("--rig", options->rig, "Description of another rig (TOML, see docs/rig.md)")
+      .called("FILE");
+  command.flag("--force", options->force, "Overwrite what an earlier demo wrote there");
+  command.flag("--json", options->json, "Print one JSON document (railtap.demo/1)");
+  command.footer =
       "Example:\n"
       "  railtap demo my-first-demo\n"
-      "Exit status: 0 every channel is clean and at its target, 1 one is not, 2 could not do it.");
-  command->callback([&status, options] { status = run(*options); });
+      "Exit status: 0 every channel is clean and at its target, 1 one is not, 2 could not do it.";
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -8,10 +8,11 @@
 #include <cstring>
 #include <iostream>
 
-#include "command/options.hpp"
+#include "command/command.hpp"
 #include "files/interrupt.hpp"
 #include "live/capture.hpp"
 #include "units/error.hpp"
+#include "units/print.hpp"
 
 namespace railtap::command {
 namespace {
@@ -37,12 +38,11 @@ void require_whole(const report::CaptureDocument& document) {
 
 }  // namespace
 
-void add_live_options(CLI::App& command, LiveOptions& options) {
-  add_quantity(command, "--rate", options.input.rate,
-               "Live: samples per second (default: 48 kHz where the input takes it)");
-  command.add_option("--channels", options.input.channels, "Live: channels (default: 2, or 1)");
-  command.add_option("--keep", options.keep, "Live: keep the recording, as NAME.wav")
-      ->type_name("FILE");
+void add_live_options(Command& command, LiveOptions& options) {
+  command.quantity("--rate", options.input.rate,
+                   "Live: samples per second (default: 48 kHz where the input takes it)");
+  command.number("--channels", options.input.channels, "Live: channels (default: 2, or 1)");
+  command.text("--keep", options.keep, "Live: keep the recording, as NAME.wav").called("FILE");
 }
 
 LiveRecording::LiveRecording(const LiveOptions& options, files::Overwrite overwrite)

@@ -2,7 +2,6 @@
 // A recording that a command makes itself, for a while, before it measures it.
 #pragma once
 
-#include <CLI/CLI.hpp>
 #include <filesystem>
 #include <string>
 
@@ -12,6 +11,8 @@
 
 namespace railtap::command {
 
+class Command;
+
 /// What to record from, and where to.
 struct LiveOptions {
   audio::InputRequest input;
@@ -19,7 +20,7 @@ struct LiveOptions {
 };
 
 /// --rate, --channels and --keep. Whoever calls has --device already.
-void add_live_options(CLI::App& command, LiveOptions& options);
+void add_live_options(Command& command, LiveOptions& options);
 
 /// A recording on the disk. Unless it is to be kept, it goes when this does.
 class LiveRecording {

@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
 // `railtap loopback`: what the sound interface adds by itself, its output connected to its input.
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <iostream>
 #include <memory>
@@ -9,7 +8,6 @@
 #include "audio/sound_file.hpp"
 #include "command/command.hpp"
 #include "command/live_recording.hpp"
-#include "command/options.hpp"
 #include "command/provenance.hpp"
 #include "command/recording_options.hpp"
 #include "files/interrupt.hpp"
@@ -137,41 +135,41 @@ ExitStatus run(const LoopbackOptions& options) {
   return ExitStatus::within_limits;
 }
 
-void add_options(CLI::App& command, LoopbackOptions& options) {
-  auto* file = command.add_option("FILE", options.file,
-                                  "Recording of the kit's track `loopback`; none: play and record");
+void add_options(Command& command, LoopbackOptions& options) {
+  command.text("FILE", options.file,
+               "Recording of the kit's track `loopback`; none: play and record");
   command
-      .add_option("--device", options.live.input.device,
-                  "Live: input, its number or part of its name, see `railtap devices`")
-      ->excludes(file);
+      .text("--device", options.live.input.device,
+            "Live: input, its number or part of its name, see `railtap devices`")
+      .excludes("FILE");
   command
-      .add_option("--output-device", options.output_device,
-                  "Live: output, part of its name (default: the system's)")
-      ->excludes(file);
+      .text("--output-device", options.output_device,
+            "Live: output, part of its name (default: the system's)")
+      .excludes("FILE");
   add_live_options(command, options.live);
-  command.add_option("--channel", options.channel, "Channel of the recording (default: 1)");
-  command.add_option("--output", options.output, "Write the figures to a file (JSON)")
-      ->type_name("FILE");
-  command.add_flag("--force", options.force, "Overwrite files that exist");
-  command.add_flag("--json", options.json, "Print one JSON document (railtap.loopback/1)");
+  command.number("--channel", options.channel, "Channel of the recording (default: 1)");
+  command.text("--output", options.output, "Write the figures to a file (JSON)").called("FILE");
+  command.flag("--force", options.force, "Overwrite files that exist");
+  command.flag("--json", options.json, "Print one JSON document (railtap.loopback/1)");
   add_recording_options(command, options.recording);
 }
 
 }  // namespace
 
-void add_loopback(CLI::App& app, ExitStatus& status) {
+Command loopback_command() {
   auto options = std::make_shared<LoopbackOptions>();
-  auto* command = app.add_subcommand(
-      "loopback", "Measure the sound interface itself, its output connected to its input");
-  command->footer(
+  Command command("loopback",
+                  "Measure the sound interface itself, its output connected to its input");
+  command.footer =
       "Example:\n"
       "  railtap tones stick --tone loopback --bits 24 --rate 48kHz --force\n"
       "  railtap loopback stick/25_loopback.wav --output interface.json --force\n"
       "There the track itself is a perfect interface.\n"
       "Live: a cable from output to input, then railtap loopback --device 1 --output i.json\n"
-      "Caution: the output is played at nearly full level; no headphones, no speakers.");
-  add_options(*command, *options);
-  command->callback([&status, options] { status = run(*options); });
+      "Caution: the output is played at nearly full level; no headphones, no speakers.";
+  add_options(command, *options);
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -1,12 +1,10 @@
 // SPDX-License-Identifier: MIT
 // `railtap onset`: where on the way up clipping begins, and in which stage.
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <iostream>
 #include <memory>
 
 #include "command/command.hpp"
-#include "command/options.hpp"
 #include "command/pictures.hpp"
 #include "command/recording_options.hpp"
 #include "command/stepped.hpp"
@@ -14,6 +12,7 @@
 #include "report/onset.hpp"
 #include "system/calibration_file.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
 
 namespace railtap::command {
 namespace {
@@ -150,40 +149,37 @@ ExitStatus onset(const OnsetOptions& options) {
 
 }  // namespace
 
-void add_onset(CLI::App& app, ExitStatus& status) {
+Command onset_command() {
   auto options = std::make_shared<OnsetOptions>();
-  auto* command =
-      app.add_subcommand("onset", "Find where clipping begins in a level ladder or a rising level");
-  command->footer(
+  Command command("onset", "Find where clipping begins in a level ladder or a rising level");
+  command.footer =
       "Examples:\n"
       "  railtap onset ladder.wav --volts-full-scale 40V\n"
       "  railtap onset ladder.wav --svg ladder.svg\n"
       "  railtap onset amplifier.wav --before headunit.wav --from -40dB --to 0dB --step 1dB\n"
-      "Exit status: 0 clean throughout, 1 when it clips or compresses.");
-  command->add_option("FILE", options->file, "Recording of the ladder, or of the rising volume")
-      ->required();
-  add_quantity(*command, "--from", options->from, "Level of the ladder's first step as played");
-  add_quantity(*command, "--to", options->to, "Level of its last step");
-  add_quantity(*command, "--step", options->step, "Decibels from step to step");
-  auto* before = command->add_option(
-      "--before", options->before,
-      "The same ladder recorded in front of the amplifier: says which stage clips first");
+      "Exit status: 0 clean throughout, 1 when it clips or compresses.";
+  command.text("FILE", options->file, "Recording of the ladder, or of the rising volume")
+      .required();
+  command.quantity("--from", options->from, "Level of the ladder's first step as played");
+  command.quantity("--to", options->to, "Level of its last step");
+  command.quantity("--step", options->step, "Decibels from step to step");
+  command.text("--before", options->before,
+               "The same ladder recorded in front of the amplifier: says which stage clips first");
   command
-      ->add_option("--before-channel", options->before_channel,
-                   "The channel of FILE that was recorded in front of the amplifier")
-      ->excludes(before);
-  auto* volts = add_quantity(*command, "--volts-full-scale", options->volts_per_full_scale,
-                             "Peak volts at the tap that reach digital full scale");
-  command
-      ->add_option("--calibration", options->calibration, "Calibration file that `calibrate` wrote")
-      ->excludes(volts);
-  add_quantity(*command, "--limit", options->limit, "THD+N at which it counts as distorted");
-  command->add_flag("--json", options->json, "Print one JSON document (railtap.onset/1)");
-  command->add_option("--svg", options->svg,
-                      "Draw pictures: one FILE.svg, or a folder for a file each");
-  command->add_flag("--force", options->force, "Overwrite pictures that exist");
-  add_recording_options(*command, options->recording);
-  command->callback([options, &status] { status = onset(*options); });
+      .number("--before-channel", options->before_channel,
+              "The channel of FILE that was recorded in front of the amplifier")
+      .excludes("--before");
+  command.quantity("--volts-full-scale", options->volts_per_full_scale,
+                   "Peak volts at the tap that reach digital full scale");
+  command.text("--calibration", options->calibration, "Calibration file that `calibrate` wrote")
+      .excludes("--volts-full-scale");
+  command.quantity("--limit", options->limit, "THD+N at which it counts as distorted");
+  command.flag("--json", options->json, "Print one JSON document (railtap.onset/1)");
+  command.text("--svg", options->svg, "Draw pictures: one FILE.svg, or a folder for a file each");
+  command.flag("--force", options->force, "Overwrite pictures that exist");
+  add_recording_options(command, options->recording);
+  command.run = [options] { return onset(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
 // `railtap plan`: targets, order of work and warnings for a described system.
-#include <CLI/CLI.hpp>
 #include <iostream>
 #include <memory>
 #include <string>
@@ -34,22 +33,22 @@ ExitStatus run(const PlanOptions& options) {
 
 }  // namespace
 
-void add_plan(CLI::App& app, ExitStatus& status) {
+Command plan_command() {
   auto options = std::make_shared<PlanOptions>();
-  auto* command = app.add_subcommand("plan", "Targets, order of work and warnings for a system");
-  command->footer(
+  Command command("plan", "Targets, order of work and warnings for a system");
+  command.footer =
       "Examples:\n"
       "  railtap system van.toml\n"
       "  railtap plan van.toml\n"
       "  railtap plan van.toml --markdown\n"
-      "Exit status: 0 every target can be reached and the supply stands it, 1 otherwise.");
-  command->add_option("SYSTEM", options->file, "The described system (TOML)")->required();
-  auto* json =
-      command->add_flag("--json", options->json, "Print one JSON document (railtap.plan/1)");
-  command->add_flag("--markdown", options->markdown, "Print a checklist in Markdown, for paper")
-      ->excludes(json);
-  add_recording_options(*command, options->recording);
-  command->callback([options, &status] { status = run(*options); });
+      "Exit status: 0 every target can be reached and the supply stands it, 1 otherwise.";
+  command.text("SYSTEM", options->file, "The described system (TOML)").required();
+  command.flag("--json", options->json, "Print one JSON document (railtap.plan/1)");
+  command.flag("--markdown", options->markdown, "Print a checklist in Markdown, for paper")
+      .excludes("--json");
+  add_recording_options(command, options->recording);
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

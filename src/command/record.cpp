@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
 // `railtap record`: what a job's record holds, and remarks for it.
-#include <CLI/CLI.hpp>
 #include <iostream>
 #include <memory>
 #include <string>
@@ -14,23 +13,24 @@ namespace railtap::command {
 namespace {
 
 struct RecordOptions {
-  std::string file, note, subject, stage, moment;
+  std::string file, subject, stage, moment;
+  std::optional<std::string> note;
   bool json = false;
 };
 
 void add_note(const RecordOptions& options) {
-  if (options.note.empty()) throw Error("the note is empty", "--note", "write what is to be kept");
+  if (options.note->empty()) throw Error("the note is empty", "--note", "write what is to be kept");
   system::RecordEntry entry;
   entry.kind = "note";
-  entry.note = options.note;
+  entry.note = *options.note;
   entry.subject = options.subject;
   entry.stage = options.stage;
   entry.moment = options.moment;
   system::append_to_job_record(options.file, entry);
 }
 
-ExitStatus run(const RecordOptions& options, bool with_note) {
-  if (with_note) add_note(options);
+ExitStatus run(const RecordOptions& options) {
+  if (options.note) add_note(options);
   const system::JobRecord record = system::read_job_record(options.file);
   std::cout << (options.json ? system::job_record_text(record) : report::record_text(record));
   return ExitStatus::within_limits;
@@ -38,29 +38,27 @@ ExitStatus run(const RecordOptions& options, bool with_note) {
 
 }  // namespace
 
-void add_record(CLI::App& app, ExitStatus& status) {
+Command record_command() {
   auto options = std::make_shared<RecordOptions>();
-  auto* command = app.add_subcommand(
-      "record", "Show a job's record, or add a remark such as a gain's position");
-  command->footer(
+  Command command("record", "Show a job's record, or add a remark such as a gain's position");
+  command.footer =
       "Examples:\n"
       "  railtap record job.json --subject front --note \"gain at a quarter, high-pass off\"\n"
-      "  railtap record job.json");
-  command->add_option("RECORD", options->file, "The job record (JSON)")->required();
-  auto* note = command->add_option("--note", options->note,
-                                   "Add this remark; the record is made if it is missing");
-  note->type_name("TEXT");
-  command->add_option("--subject", options->subject, "What the remark is about")
-      ->type_name("NAME")
-      ->needs(note);
-  command->add_option("--stage", options->stage, "Whose output: the head unit's or the amplifier's")
-      ->check(CLI::IsMember({"source", "amplifier"}))
-      ->needs(note);
-  command->add_option("--moment", options->moment, "Before or after a correction")
-      ->check(CLI::IsMember({"before", "after"}))
-      ->needs(note);
-  command->add_flag("--json", options->json, "Print one JSON document (railtap.record/1)");
-  command->callback([options, note, &status] { status = run(*options, note->count() > 0); });
+      "  railtap record job.json";
+  command.text("RECORD", options->file, "The job record (JSON)").required();
+  command.text("--note", options->note, "Add this remark; the record is made if it is missing");
+  command.text("--subject", options->subject, "What the remark is about")
+      .called("NAME")
+      .needs("--note");
+  command.text("--stage", options->stage, "Whose output: the head unit's or the amplifier's")
+      .one_of({"source", "amplifier"})
+      .needs("--note");
+  command.text("--moment", options->moment, "Before or after a correction")
+      .one_of({"before", "after"})
+      .needs("--note");
+  command.flag("--json", options->json, "Print one JSON document (railtap.record/1)");
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -2,9 +2,9 @@
 // The options by which a command's result goes into the job's record as well.
 #include "command/recording_options.hpp"
 
-#include <CLI/CLI.hpp>
 #include <filesystem>
 
+#include "command/command.hpp"
 #include "report/json_values.hpp"
 
 namespace railtap::command {
@@ -22,24 +22,24 @@ Json json_or_null(const std::optional<T>& value) {
 
 }  // namespace
 
-void add_recording_options(CLI::App& command, RecordingOptions& options) {
-  auto* record = command.add_option("--record", options.file,
-                                    "Append the result to this job record (JSON); made if missing");
-  record->type_name("FILE");
+void add_recording_options(Command& command, RecordingOptions& options) {
   command
-      .add_option("--subject", options.subject,
-                  "What was measured, as the system names it: \"front left\"")
-      ->type_name("NAME")
-      ->needs(record);
-  command.add_option("--stage", options.stage, "Whose output: the head unit's or the amplifier's")
-      ->check(CLI::IsMember({"source", "amplifier"}))
-      ->needs(record);
-  command.add_option("--moment", options.moment, "Before or after a correction")
-      ->check(CLI::IsMember({"before", "after"}))
-      ->needs(record);
-  command.add_option("--note", options.note, "A remark for the record: gain and switch positions")
-      ->type_name("TEXT")
-      ->needs(record);
+      .text("--record", options.file,
+            "Append the result to this job record (JSON); made if missing")
+      .called("FILE");
+  command
+      .text("--subject", options.subject,
+            "What was measured, as the system names it: \"front left\"")
+      .called("NAME")
+      .needs("--record");
+  command.text("--stage", options.stage, "Whose output: the head unit's or the amplifier's")
+      .one_of({"source", "amplifier"})
+      .needs("--record");
+  command.text("--moment", options.moment, "Before or after a correction")
+      .one_of({"before", "after"})
+      .needs("--record");
+  command.text("--note", options.note, "A remark for the record: gain and switch positions")
+      .needs("--record");
 }
 
 void check_recording(const RecordingOptions& options) {

@@ -8,11 +8,9 @@
 #include "system/calibration_file.hpp"
 #include "system/job_record.hpp"
 
-namespace CLI {
-class App;
-}
-
 namespace railtap::command {
+
+class Command;
 
 /// Where a result is written down, and what it belongs to.
 struct RecordingOptions {
@@ -21,7 +19,7 @@ struct RecordingOptions {
 };
 
 /// Adds --record, --subject, --stage, --moment and --note.
-void add_recording_options(CLI::App& command, RecordingOptions& options);
+void add_recording_options(Command& command, RecordingOptions& options);
 
 /// Call it before the measurement: what is wrong with the record is told before the work is done.
 /// \throws Error where the file is there and is no record that can be read

@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
 // `railtap sheet`: the setup sheet out of a job's record.
-#include <CLI/CLI.hpp>
 #include <filesystem>
 #include <iostream>
 #include <memory>
@@ -50,25 +49,24 @@ ExitStatus sheet(const SheetOptions& options) {
 
 }  // namespace
 
-void add_sheet(CLI::App& app, ExitStatus& status) {
+Command sheet_command() {
   auto options = std::make_shared<SheetOptions>();
-  auto* command = app.add_subcommand("sheet", "Write the setup sheet of a job: one HTML file");
-  command->footer(
+  Command command("sheet", "Write the setup sheet of a job: one HTML file");
+  command.footer =
       "Examples:\n"
       "  railtap sheet job.json --output sheet.html\n"
       "  railtap sheet job.json --compare earlier.json --output compared.html\n"
-      "It opens from a file, prints on A4 and Letter, and needs neither network nor scripts.");
+      "It opens from a file, prints on A4 and Letter, and needs neither network nor scripts.";
+  command.text("RECORD", options->record, "The job's record, or a folder with a job.json in it")
+      .required();
   command
-      ->add_option("RECORD", options->record, "The job's record, or a folder with a job.json in it")
-      ->required();
-  command
-      ->add_option("-o,--output", options->output,
-                   "Where to write it; else sheet.html beside the record")
-      ->type_name("FILE");
-  command->add_option("--compare", options->compare, "An earlier record, to be set beside this one")
-      ->type_name("FILE");
-  command->add_flag("--force", options->force, "Overwrite a sheet that exists");
-  command->callback([options, &status] { status = sheet(*options); });
+      .text("-o,--output", options->output, "Where to write it; else sheet.html beside the record")
+      .called("FILE");
+  command.text("--compare", options->compare, "An earlier record, to be set beside this one")
+      .called("FILE");
+  command.flag("--force", options->force, "Overwrite a sheet that exists");
+  command.run = [options] { return sheet(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: MIT
 // `railtap system`: starts the file that describes a system, or checks one.
-#include <CLI/CLI.hpp>
 #include <iostream>
 #include <memory>
 #include <string>
@@ -35,20 +34,20 @@ ExitStatus run(const SystemOptions& options) {
 
 }  // namespace
 
-void add_system(CLI::App& app, ExitStatus& status) {
+Command system_command() {
   auto options = std::make_shared<SystemOptions>();
-  auto* command =
-      app.add_subcommand("system", "Start a file that describes your system, or check one");
-  command->footer(
+  Command command("system", "Start a file that describes your system, or check one");
+  command.footer =
       "Examples:\n"
       "  railtap system van.toml\n"
-      "  railtap system van.toml --check");
-  command->add_option("SYSTEM", options->file, "The file to write, or to check (TOML)")->required();
-  auto* check = command->add_flag("--check", options->check, "Read it and print what it says");
-  command->add_flag("--json", options->json, "Print one JSON document (railtap.system/1)")
-      ->needs(check);
-  command->add_flag("--force", options->force, "Overwrite the file if it exists")->excludes(check);
-  command->callback([options, &status] { status = run(*options); });
+      "  railtap system van.toml --check";
+  command.text("SYSTEM", options->file, "The file to write, or to check (TOML)").required();
+  command.flag("--check", options->check, "Read it and print what it says");
+  command.flag("--json", options->json, "Print one JSON document (railtap.system/1)")
+      .needs("--check");
+  command.flag("--force", options->force, "Overwrite the file if it exists").excludes("--check");
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -6,13 +6,13 @@
 #include <vector>
 
 #include "command/command.hpp"
-#include "command/options.hpp"
 #include "command/recording_options.hpp"
 #include "electric/channel_text.hpp"
 #include "electric/target.hpp"
 #include "report/target_json.hpp"
 #include "report/target_text.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
 
 namespace railtap::command {
 namespace {
@@ -28,33 +28,26 @@ struct TargetOptions {
   RecordingOptions recording;
 };
 
-void add_options(CLI::App& command, TargetOptions& options) {
-  add_quantity(command, "--power", options.power, "The amplifier's rated power per channel");
-  add_quantity(command, "--load", options.load, "The load it is rated into and will drive");
-  add_quantity(command, "--speaker-power", options.speaker_power,
-               "The speaker's continuous rating; the lower of both counts");
-  command.add_flag("--bridged", options.bridged, "Two channels bridged; give the bridged rating");
-  command
-      .add_option("--channel", options.channels,
-                  "A channel, repeatable: name:power:load[:speaker][:reading][:bridged],\n"
-                  "for example front:55W:4ohm:60W:14.1V")
-      ->type_name("TEXT")
-      ->allow_extra_args(false);
-  command.add_option("--reading", options.reading, "AC volts read at the speaker terminals")
-      ->type_name("V");
-  command
-      .add_option("--meter", options.meter,
-                  "The meter: accuracy, then as known last digit or counts, type, AC band")
-      ->type_name("TEXT");
+void add_options(Command& command, TargetOptions& options) {
+  command.quantity("--power", options.power, "The amplifier's rated power per channel");
+  command.quantity("--load", options.load, "The load it is rated into and will drive");
+  command.quantity("--speaker-power", options.speaker_power,
+                   "The speaker's continuous rating; the lower of both counts");
+  command.flag("--bridged", options.bridged, "Two channels bridged; give the bridged rating");
+  command.list("--channel", options.channels,
+               "A channel, repeatable: name:power:load[:speaker][:reading][:bridged],\n"
+               "for example front:55W:4ohm:60W:14.1V");
+  command.text("--reading", options.reading, "AC volts read at the speaker terminals").called("V");
+  command.text("--meter", options.meter,
+               "The meter: accuracy, then as known last digit or counts, type, AC band");
   auto& conditions = options.conditions;
-  add_quantity(command, "--tone-frequency", conditions.tone_frequency,
-               "Frequency of the set-up tone, checked against the meter's band");
-  add_quantity(command, "--tone-level", conditions.tone_level,
-               "Level of the set-up tone; shows what an overlap costs");
-  add_quantity(command, "--supply", conditions.supply,
-               "Supply voltage at the amplifier while setting");
-  add_quantity(command, "--tolerance", conditions.tolerance, "How far a reading may be off");
-  command.add_flag("--json", options.json, "Print one JSON document (railtap.target/1)");
+  command.quantity("--tone-frequency", conditions.tone_frequency,
+                   "Frequency of the set-up tone, checked against the meter's band");
+  command.quantity("--tone-level", conditions.tone_level,
+                   "Level of the set-up tone; shows what an overlap costs");
+  command.quantity("--supply", conditions.supply, "Supply voltage at the amplifier while setting");
+  command.quantity("--tolerance", conditions.tolerance, "How far a reading may be off");
+  command.flag("--json", options.json, "Print one JSON document (railtap.target/1)");
   add_recording_options(command, options.recording);
 }
 
@@ -124,18 +117,18 @@ ExitStatus run(TargetOptions& options) {
 
 }  // namespace
 
-void add_target(CLI::App& app, ExitStatus& status) {
-  auto* command =
-      app.add_subcommand("target", "The AC voltage an amplifier channel should deliver");
+Command target_command() {
+  Command command("target", "The AC voltage an amplifier channel should deliver");
   auto options = std::make_shared<TargetOptions>();
-  add_options(*command, *options);
-  command->footer(
+  add_options(command, *options);
+  command.footer =
       "Example:\n"
       "  railtap target --power 55W --load 4ohm --speaker-power 60W --reading 14.10V \\\n"
       "    --meter \"1.2%+5, average, 400Hz\" --tone-frequency 50Hz\n"
       "Exit status: 0 on target or no reading, 1 when a reading misses by more than the "
-      "tolerance.");
-  command->callback([&status, options] { status = run(*options); });
+      "tolerance.";
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -9,13 +9,14 @@
 
 #include "audio/tone_writer.hpp"
 #include "command/command.hpp"
-#include "command/options.hpp"
 #include "files/atomic_file.hpp"
 #include "report/tone_kit.hpp"
 #include "signal/kit.hpp"
 #include "signal/marker.hpp"
 #include "system/recipe.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
+#include "units/print.hpp"
 #include "units/text.hpp"
 
 namespace railtap::command {
@@ -25,41 +26,47 @@ namespace fs = std::filesystem;
 
 constexpr std::size_t longest_recipe_bytes = 1'000'000;
 
+// What --sine writes where nothing else is said.
+constexpr Dbfs usual_level{-20.0};
+constexpr Seconds usual_length{30.0};
+constexpr const char* everywhere = "both";
+
 struct TonesOptions {
   std::string folder;
   Hertz rate{44100.0};
-  std::string bits = "16", container = "wav", channels = "both", recipe;
+  std::string bits = "16", container = "wav", recipe;
   std::vector<std::string> tones;
   std::optional<Hertz> sine;
-  Dbfs level{-20.0};
-  Seconds seconds{30.0};
+  std::optional<Dbfs> level;
+  std::optional<Seconds> seconds;
+  std::optional<std::string> channels;
   bool list = false, force = false, json = false;
 };
 
-void add_options(CLI::App& command, TonesOptions& options) {
-  command.add_option("DIR", options.folder, "Where the files go; made if it is not there");
-  add_quantity(command, "--rate", options.rate, "Samples per second");
-  command.add_option("--bits", options.bits, "16, 24, float or double")
-      ->capture_default_str()
-      ->type_name("BITS");
-  command.add_option("--container", options.container, "wav, flac, aiff or mp3")
-      ->capture_default_str()
-      ->type_name("KIND");
-  command
-      .add_option("--tone", options.tones, "Only this track of the kit, repeatable (see --list)")
-      ->type_name("NAME")
-      ->allow_extra_args(false);
-  command.add_option("--recipe", options.recipe, "A kit of your own (see testsignals/README.md)")
-      ->type_name("FILE");
-  add_quantity(command, "--sine", options.sine, "One tone of this frequency instead of the kit");
-  add_quantity(command, "--level", options.level, "Level of that tone");
-  add_quantity(command, "--seconds", options.seconds, "Length of that tone");
-  command.add_option("--channels", options.channels, "Where it plays: both, left or right")
-      ->capture_default_str()
-      ->type_name("SIDE");
-  command.add_flag("--list", options.list, "Only list the tracks");
-  command.add_flag("--force", options.force, "Replace files that are there");
-  command.add_flag("--json", options.json, "Print one JSON document (railtap.tones/1)");
+void add_options(Command& command, TonesOptions& options) {
+  command.text("DIR", options.folder, "Where the files go; made if it is not there");
+  command.quantity("--rate", options.rate, "Samples per second");
+  command.text("--bits", options.bits, "16, 24, float or double")
+      .defaulting_to(options.bits)
+      .called("BITS");
+  command.text("--container", options.container, "wav, flac, aiff or mp3")
+      .defaulting_to(options.container)
+      .called("KIND");
+  command.list("--tone", options.tones, "Only this track of the kit, repeatable (see --list)")
+      .called("NAME");
+  command.text("--recipe", options.recipe, "A kit of your own (see testsignals/README.md)")
+      .called("FILE");
+  command.quantity("--sine", options.sine, "One tone of this frequency instead of the kit");
+  command.quantity("--level", options.level, "Level of that tone")
+      .defaulting_to(format_quantity(usual_level));
+  command.quantity("--seconds", options.seconds, "Length of that tone")
+      .defaulting_to(format_quantity(usual_length));
+  command.text("--channels", options.channels, "Where it plays: both, left or right")
+      .defaulting_to(everywhere)
+      .called("SIDE");
+  command.flag("--list", options.list, "Only list the tracks");
+  command.flag("--force", options.force, "Replace files that are there");
+  command.flag("--json", options.json, "Print one JSON document (railtap.tones/1)");
 }
 
 std::size_t choice(const std::string& word, const std::vector<std::string>& words,
@@ -86,13 +93,15 @@ audio::SoundFileSpec spec_of(const TonesOptions& options) {
 }
 
 signal::Track single_tone(const TonesOptions& options) {
-  const auto side = static_cast<signal::Channels>(
-      choice(options.channels, {"both", "left", "right"}, "--channels"));
-  const signal::Sine sine{*options.sine, options.level, options.seconds};
+  const std::string where = options.channels.value_or(everywhere);
+  const auto side =
+      static_cast<signal::Channels>(choice(where, {everywhere, "left", "right"}, "--channels"));
+  const signal::Sine sine{*options.sine, options.level.value_or(usual_level),
+                          options.seconds.value_or(usual_length)};
   signal::require_renderable(sine, options.rate, "--sine");
   signal::Track track;
   track.name = "sine-" + format_quantity(sine.frequency, 6) + format_quantity(sine.level);
-  if (side != signal::Channels::both) track.name += "-" + options.channels;
+  if (side != signal::Channels::both) track.name += "-" + where;
   std::erase(track.name, ' ');
   track.title = "Sine, " + signal::describe(sine);
   track.parts = {{sine, side, signal::MarkerBand::none}};
@@ -203,7 +212,7 @@ void write(report::ToneKit& kit, const std::vector<audio::ToneJob>& jobs,
   for (files::AtomicFile& card : cards) card.commit();
 }
 
-void require_sense(const TonesOptions& options, const CLI::App& command) {
+void require_sense(const TonesOptions& options) {
   if (options.folder.empty() && !options.list) {
     throw Error("no folder was given", "", "for example: railtap tones stick");
   }
@@ -211,16 +220,14 @@ void require_sense(const TonesOptions& options, const CLI::App& command) {
     throw Error("is one tone, so it cannot be mixed with --recipe or --tone", "--sine",
                 "give one or the other");
   }
-  for (const char* option : {"--level", "--seconds", "--channels"}) {
-    if (!options.sine && command.count(option) > 0) {
-      throw Error("belongs to --sine", option,
-                  "add for example --sine 1kHz, or write a recipe (testsignals/README.md)");
-    }
-  }
+  if (options.sine || !(options.level || options.seconds || options.channels)) return;
+  throw Error("belongs to --sine",
+              options.level ? "--level" : (options.seconds ? "--seconds" : "--channels"),
+              "add for example --sine 1kHz, or write a recipe (testsignals/README.md)");
 }
 
-ExitStatus run(const TonesOptions& options, const CLI::App& command) {
-  require_sense(options, command);
+ExitStatus run(const TonesOptions& options) {
+  require_sense(options);
   const audio::SoundFileSpec spec = spec_of(options);
   signal::Kit kit;
   if (options.sine) {
@@ -247,17 +254,18 @@ ExitStatus run(const TonesOptions& options, const CLI::App& command) {
 
 }  // namespace
 
-void add_tones(CLI::App& app, ExitStatus& status) {
-  auto* command = app.add_subcommand("tones", "Write the test tones, with a card");
+Command tones_command() {
+  Command command("tones", "Write the test tones, with a card");
   auto options = std::make_shared<TonesOptions>();
-  add_options(*command, *options);
-  command->footer(
+  add_options(command, *options);
+  command.footer =
       "Examples:\n"
       "  railtap tones stick\n"
       "  railtap tones ladders --container flac --tone ladder-1khz --tone ladder-50hz\n"
       "  railtap tones stick --sine 1kHz --level -10dBFS --seconds 30s --channels left\n"
-      "Speakers off before tones at full level are played; the card says more.");
-  command->callback([&status, options, command] { status = run(*options, *command); });
+      "Speakers off before tones at full level are played; the card says more.";
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

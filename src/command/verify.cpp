@@ -1,16 +1,16 @@
 // SPDX-License-Identifier: MIT
 // `railtap verify`: channels, polarity, response and hiss from the verification tracks.
-#include <CLI/CLI.hpp>
+#include <algorithm>
 #include <iostream>
 #include <memory>
 
 #include "command/command.hpp"
-#include "command/options.hpp"
 #include "command/recording_options.hpp"
 #include "command/verify_capture.hpp"
 #include "system/calibration_file.hpp"
 #include "system/loopback_file.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
 
 namespace railtap::command {
 namespace {
@@ -129,61 +129,59 @@ ExitStatus verify(const VerifyOptions& options) {
                                                : ExitStatus::outside_limits;
 }
 
-void add_limits(CLI::App& command, VerifyOptions& options) {
-  command.add_option("--expect", options.expect,
-                     "What each channel should carry: left, right or both, separated by commas "
-                     "[left,right for two channels]");
-  command.add_flag("--allow-filters", options.allow_filters,
-                   "High-pass and low-pass filters are meant to be on");
-  add_quantity(command, "--match", options.match, "Left and right may differ by this");
-  add_quantity(command, "--crosstalk", options.crosstalk, "Most crosstalk that is no fault");
-  add_quantity(command, "--quiet", options.quiet, "dB(A) of a quiet cabin, which hiss may reach");
+void add_limits(Command& command, VerifyOptions& options) {
+  command.text("--expect", options.expect,
+               "What each channel should carry: left, right or both, separated by commas "
+               "[left,right for two channels]");
+  command.flag("--allow-filters", options.allow_filters,
+               "High-pass and low-pass filters are meant to be on");
+  command.quantity("--match", options.match, "Left and right may differ by this");
+  command.quantity("--crosstalk", options.crosstalk, "Most crosstalk that is no fault");
+  command.quantity("--quiet", options.quiet, "dB(A) of a quiet cabin, which hiss may reach");
 }
 
-void add_hiss_options(CLI::App& command, VerifyOptions& options) {
-  auto* volts = add_quantity(command, "--volts-full-scale", options.volts_per_full_scale,
-                             "Peak volts at the tap that reach digital full scale");
+void add_hiss_options(Command& command, VerifyOptions& options) {
+  command.quantity("--volts-full-scale", options.volts_per_full_scale,
+                   "Peak volts at the tap that reach digital full scale");
+  command.text("--calibration", options.calibration, "Calibration file that `calibrate` wrote")
+      .excludes("--volts-full-scale");
   command
-      .add_option("--calibration", options.calibration, "Calibration file that `calibrate` wrote")
-      ->excludes(volts);
-  command
-      .add_option("--interface", options.interface,
-                  "The sound interface's own figures, as `loopback` wrote them: its response is "
-                  "taken out, and its noise")
-      ->type_name("FILE");
-  add_quantity(command, "--sensitivity", options.sensitivity,
-               "The speaker's, dB at 2.83 V and 1 m: predicts how loud the hiss is");
-  command.add_option("--gain-position", options.gain_position,
-                     "Where the gain control stands: 20% of its travel, or 0.2");
-  command
-      .add_option("--source", options.source, "What feeds the amplifier: speaker-level, line-level")
-      ->check(CLI::IsMember({"speaker-level", "line-level"}))
-      ->default_str(options.source);
+      .text("--interface", options.interface,
+            "The sound interface's own figures, as `loopback` wrote them: its response is "
+            "taken out, and its noise")
+      .called("FILE");
+  command.quantity("--sensitivity", options.sensitivity,
+                   "The speaker's, dB at 2.83 V and 1 m: predicts how loud the hiss is");
+  command.text("--gain-position", options.gain_position,
+               "Where the gain control stands: 20% of its travel, or 0.2");
+  command.text("--source", options.source, "What feeds the amplifier: speaker-level, line-level")
+      .one_of({"speaker-level", "line-level"})
+      .defaulting_to(options.source);
 }
 
 }  // namespace
 
-void add_verify(CLI::App& app, ExitStatus& status) {
+Command verify_command() {
   auto options = std::make_shared<VerifyOptions>();
-  auto* command = app.add_subcommand(
-      "verify", "Channels, polarity, response and hiss from the verification tracks");
-  command->footer(
+  Command command("verify", "Channels, polarity, response and hiss from the verification tracks");
+  command.footer =
       "Example:\n  railtap tones kit --tone verify\n"
       "  railtap verify kit/*_verify.wav --volts-full-scale 47V --sensitivity 89dB\n"
       "Exit status: 0 nothing stands against it, 1 something does or could not be told, 2 could "
-      "not do it.");
+      "not do it.";
   command
-      ->add_option("FILE", options->file,
-                   "Recording of the tracks verify, verify-bass and stepped-bass, one or several "
-                   "in a row")
-      ->required();
-  command->add_option("FILE2", options->second_file,
-                      "The right channel, where FILE holds the left one only");
-  add_limits(*command, *options);
-  add_hiss_options(*command, *options);
-  add_recording_options(*command, options->recording);
-  command->add_flag("--json", options->json, "Print one JSON document (railtap.verification/1)");
-  command->callback([options, &status] { status = verify(*options); });
+      .text("FILE", options->file,
+            "Recording of the tracks verify, verify-bass and stepped-bass, one or several "
+            "in a row")
+      .required();
+  command.text("FILE2", options->second_file,
+               "The right channel, where FILE holds the left one only");
+  add_limits(command, *options);
+  add_hiss_options(command, *options);
+  add_recording_options(command, options->recording);
+  command.flag("--json", options->json, "Print one JSON document (railtap.verification/1)");
+  command.run = [options] { return verify(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 // `railtap walk`: from the first tone to the set gains, each recording checked before the next
 // step.
-#include <CLI/CLI.hpp>
 #include <charconv>
 #include <functional>
 #include <iostream>
@@ -11,11 +10,12 @@
 #include "command/command.hpp"
 #include "command/dialog.hpp"
 #include "command/live_recording.hpp"
-#include "command/options.hpp"
 #include "command/walk_checks.hpp"
 #include "command/walk_described.hpp"
 #include "command/walk_state.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
+#include "units/print.hpp"
 
 namespace railtap::command {
 namespace {
@@ -401,30 +401,30 @@ ExitStatus run(const WalkOptions& options) {
 
 }  // namespace
 
-void add_walk(CLI::App& app, ExitStatus& status) {
+Command walk_command() {
   auto options = std::make_shared<WalkOptions>();
-  auto* command = app.add_subcommand(
+  Command command(
       "walk",
       "Be led from the first tone to the set gains, each recording checked before the next step");
-  command->footer(
+  command.footer =
       "Examples:\n"
       "  railtap walk job.json\n"
       "  railtap system van.toml\n"
       "  railtap walk job.json --system van.toml\n"
       "What is done is in the record at once; the same command goes on from there.\n"
-      "Exit status: 0 when the job is complete, 1 when it was stopped before.");
-  command->add_option("RECORD", options->record, "The job's record (JSON); made if missing")
-      ->required();
+      "Exit status: 0 when the job is complete, 1 when it was stopped before.";
+  command.text("RECORD", options->record, "The job's record (JSON); made if missing").required();
   command
-      ->add_option("--system", options->system,
-                   "The described system (TOML): what stands in it is not asked")
-      ->type_name("FILE");
-  command->add_option("--device", options->live.input.device,
-                      "Input: its number or part of its name, see `railtap devices`");
-  add_quantity(*command, "--rate", options->live.input.rate,
-               "Samples per second (default: 48 kHz where the input takes it)");
-  add_quantity(*command, "--seconds", options->length, "How long to record a steady tone");
-  command->callback([options, &status] { status = run(*options); });
+      .text("--system", options->system,
+            "The described system (TOML): what stands in it is not asked")
+      .called("FILE");
+  command.text("--device", options->live.input.device,
+               "Input: its number or part of its name, see `railtap devices`");
+  command.quantity("--rate", options->live.input.rate,
+                   "Samples per second (default: 48 kHz where the input takes it)");
+  command.quantity("--seconds", options->length, "How long to record a steady tone");
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 // `railtap watch`: live, while a control is turned.
 
-#include <CLI/CLI.hpp>
 #include <cstdlib>
 #include <iostream>
 #include <memory>
@@ -9,7 +8,6 @@
 #include "audio/device.hpp"
 #include "audio/sound_file.hpp"
 #include "command/command.hpp"
-#include "command/options.hpp"
 #include "command/provenance.hpp"
 #include "files/atomic_file.hpp"
 #include "live/rehearsal.hpp"
@@ -17,6 +15,7 @@
 #include "system/calibration_file.hpp"
 #include "system/loopback_file.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
 
 namespace railtap::command {
 namespace {
@@ -170,62 +169,59 @@ ExitStatus run(const WatchOptions& options) {
   return good ? ExitStatus::within_limits : ExitStatus::outside_limits;
 }
 
-void add_source_options(CLI::App& command, WatchOptions& options) {
-  auto* file = command.add_option("FILE", options.file,
-                                  "Recording to watch instead of an input; - is standard input");
+void add_source_options(Command& command, WatchOptions& options) {
+  command.text("FILE", options.file, "Recording to watch instead of an input; - is standard input");
   command
-      .add_option("--device", options.input.device,
-                  "Input: its number or part of its name, see `railtap devices`")
-      ->excludes(file);
-  add_quantity(command, "--rate", options.input.rate, "Samples per second of the input");
-  command.add_option("--channels", options.input.channels, "Channels of the input");
-  command.add_flag("--fast", options.fast, "Read a recording as fast as it goes, not in real time");
-  add_quantity(command, "--seconds", options.length, "Stop after so long");
+      .text("--device", options.input.device,
+            "Input: its number or part of its name, see `railtap devices`")
+      .excludes("FILE");
+  command.quantity("--rate", options.input.rate, "Samples per second of the input");
+  command.number("--channels", options.input.channels, "Channels of the input");
+  command.flag("--fast", options.fast, "Read a recording as fast as it goes, not in real time");
+  command.quantity("--seconds", options.length, "Stop after so long");
 }
 
-void add_rig_options(CLI::App& command, WatchOptions& options) {
-  auto* use = command.add_flag("--rig", options.use_rig,
-                               "Rehearse on the virtual rig; arrow keys turn volume and gain");
-  command.add_option("--description", options.rig, "Another rig's description (docs/rig.md)")
-      ->type_name("FILE")
-      ->needs(use);
+void add_rig_options(Command& command, WatchOptions& options) {
   command
-      .add_option("--point", options.point,
-                  "Where the rig is tapped: a gain control's name, or 'head unit'")
-      ->needs(use);
-  command.add_option("--volume", options.volume, "Volume step that the rig starts with")
-      ->needs(use);
-  for (const char* other : {"FILE", "--device"}) use->excludes(command.get_option(other));
+      .flag("--rig", options.use_rig,
+            "Rehearse on the virtual rig; arrow keys turn volume and gain")
+      .excludes("FILE")
+      .excludes("--device");
+  command.text("--description", options.rig, "Another rig's description (docs/rig.md)")
+      .called("FILE")
+      .needs("--rig");
+  command
+      .text("--point", options.point,
+            "Where the rig is tapped: a gain control's name, or 'head unit'")
+      .needs("--rig");
+  command.number("--volume", options.volume, "Volume step that the rig starts with").needs("--rig");
 }
 
-void add_level_options(CLI::App& command, WatchOptions& options) {
-  auto* volts = add_quantity(command, "--volts-full-scale", options.volts_per_full_scale,
-                             "Peak volts at the tap that reach digital full scale");
+void add_level_options(Command& command, WatchOptions& options) {
+  command.quantity("--volts-full-scale", options.volts_per_full_scale,
+                   "Peak volts at the tap that reach digital full scale");
+  command.text("--calibration", options.calibration, "Calibration file that `calibrate` wrote")
+      .excludes("--volts-full-scale");
   command
-      .add_option("--calibration", options.calibration, "Calibration file that `calibrate` wrote")
-      ->excludes(volts);
-  command
-      .add_option("--interface", options.interface,
-                  "The sound interface's own figures, as `loopback` wrote them")
-      ->type_name("FILE");
-  auto* target =
-      command.add_option("--target", options.target,
-                         "Voltage to reach, 14.14V; without a calibration a level, -12dBFS");
-  auto* power = add_quantity(command, "--power", options.power, "Or the power that it stands for");
-  auto* load = add_quantity(command, "--load", options.load, "into this load");
-  power->needs(load)->excludes(target);
-  load->needs(power);
-  add_quantity(command, "--tolerance", options.tolerance, "How far from the target is on it");
-  add_quantity(command, "--limit", options.limit, "THD+N over this is distorted");
+      .text("--interface", options.interface,
+            "The sound interface's own figures, as `loopback` wrote them")
+      .called("FILE");
+  command.text("--target", options.target,
+               "Voltage to reach, 14.14V; without a calibration a level, -12dBFS");
+  command.quantity("--power", options.power, "Or the power that it stands for")
+      .needs("--load")
+      .excludes("--target");
+  command.quantity("--load", options.load, "into this load").needs("--power");
+  command.quantity("--tolerance", options.tolerance, "How far from the target is on it");
+  command.quantity("--limit", options.limit, "THD+N over this is distorted");
 }
 
 }  // namespace
 
-void add_watch(CLI::App& app, ExitStatus& status) {
+Command watch_command() {
   auto options = std::make_shared<WatchOptions>();
-  auto* command = app.add_subcommand(
-      "watch", "Watch volts, distortion and flat tops while a control is turned");
-  command->footer(
+  Command command("watch", "Watch volts, distortion and flat tops while a control is turned");
+  command.footer =
       "Example:\n"
       "  railtap watch capture.wav --fast --plain --volts-full-scale 47V --target 3.3V\n"
       "Live, without FILE: watch --calibration tap.toml --power 55W --load 4ohm\n"
@@ -233,21 +229,22 @@ void add_watch(CLI::App& app, ExitStatus& status) {
       "Keys: h hold, r reset, t target, n next channel, s save the reading, q quit.\n"
       "Exit status: 1 when the last reading was outside a limit or off the target, or samples "
       "were\n"
-      "lost.");
-  add_source_options(*command, *options);
-  add_rig_options(*command, *options);
-  add_level_options(*command, *options);
-  auto* plain = command->add_flag("--plain", options->plain, "Print a line per update");
-  command->add_flag("--json", options->json, "Print one JSON document per line")->excludes(plain);
-  auto* sound = command->add_flag("--sound", options->sound,
-                                  "Guide the ear: the pitch climbs to the target's, held on it, "
-                                  "pairs above it, a rattle for flat "
-                                  "tops");
-  command->add_option("--sound-device", options->sound_device, "Output for it: part of its name")
-      ->needs(sound);
-  add_quantity(*command, "--every", options->every, "Time from line to line");
-  command->add_flag("--ascii", options->ascii, "Draw with plain characters only");
-  command->callback([options, &status] { status = run(*options); });
+      "lost.";
+  add_source_options(command, *options);
+  add_rig_options(command, *options);
+  add_level_options(command, *options);
+  command.flag("--plain", options->plain, "Print a line per update");
+  command.flag("--json", options->json, "Print one JSON document per line").excludes("--plain");
+  command.flag("--sound", options->sound,
+               "Guide the ear: the pitch climbs to the target's, held on it, "
+               "pairs above it, a rattle for flat "
+               "tops");
+  command.text("--sound-device", options->sound_device, "Output for it: part of its name")
+      .needs("--sound");
+  command.quantity("--every", options->every, "Time from line to line");
+  command.flag("--ascii", options->ascii, "Draw with plain characters only");
+  command.run = [options] { return run(*options); };
+  return command;
 }
 
 }  // namespace railtap::command

@@ -2,7 +2,6 @@
 // The calibrate command from a sound file to a calibration file.
 #include <doctest/doctest.h>
 
-#include <CLI/CLI.hpp>
 #include <cmath>
 #include <iostream>
 #include <nlohmann/json.hpp>
@@ -12,7 +11,7 @@
 #include <vector>
 
 #include "audio/sound_file.hpp"
-#include "command/command.hpp"
+#include "command/program.hpp"
 #include "support/temporary_folder.hpp"
 #include "support/within.hpp"
 #include "system/calibration_file.hpp"
@@ -43,11 +42,8 @@ struct Outcome {
 };
 
 Outcome calibrate(std::vector<std::string> words) {
-  CLI::App app;
   Outcome outcome;
-  command::add_calibrate(app, outcome.status);
   words.insert(words.begin(), "calibrate");
-  std::vector<std::string> reversed(words.rbegin(), words.rend());
   std::ostringstream output, notes;
   auto* const out = std::cout.rdbuf(output.rdbuf());
   auto* const err = std::cerr.rdbuf(notes.rdbuf());
@@ -56,7 +52,7 @@ Outcome calibrate(std::vector<std::string> words) {
     std::cerr.rdbuf(err);
   };
   try {
-    app.parse(reversed);
+    outcome.status = command::run({"railtap", "", "", {command::calibrate_command()}}, words);
   } catch (...) {
     restore();
     throw;

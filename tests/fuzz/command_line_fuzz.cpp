@@ -2,14 +2,13 @@
 // Fuzzes the command line of the commands that only compute: a line of arguments, one per line of
 // the input, gives a result, a mistake with its sentence, or help. The first byte chooses the
 // command.
-#include <CLI/CLI.hpp>
 #include <algorithm>
 #include <cstdlib>
 #include <iostream>
 #include <sstream>
 #include <vector>
 
-#include "command/command.hpp"
+#include "command/program.hpp"
 #include "fuzz/fuzzed.hpp"
 
 namespace {
@@ -32,18 +31,10 @@ bool names_a_file(const std::vector<std::string>& arguments) {
 }
 
 void run(const std::string& command, std::vector<std::string> arguments) {
-  CLI::App app{"", "railtap"};
-  app.require_subcommand(1);
-  command::ExitStatus status = command::ExitStatus::within_limits;
-  command::add_target(app, status);
-  command::add_attenuator(app, status);
   arguments.insert(arguments.begin(), command);
-  std::reverse(arguments.begin(), arguments.end());  // as CLI11 wants a vector
-  try {
-    app.parse(arguments);
-  } catch (const CLI::ParseError&) {
-    return;
-  }
+  (void)command::run(
+      {"railtap", "", "", {command::target_command(), command::attenuator_command()}},
+      std::move(arguments));
 }
 
 }  // namespace
