@@ -5,6 +5,7 @@
 #include <exception>
 #include <iostream>
 #include <new>
+#include <string>
 
 #include "command/program.hpp"
 #include "files/interrupt.hpp"
@@ -15,10 +16,10 @@ namespace {
 using railtap::command::ExitStatus;
 
 /// The commands, in the order in which they are shown.
-void fill(railtap::command::Program& program) {
+void fill(railtap::command::Program& program, const std::string& called) {
   using namespace railtap::command;
   program.commands = {analyze_command(),    tones_command(),     target_command(),
-                      attenuator_command(), calibrate_command(), demo_command(),
+                      attenuator_command(), calibrate_command(), demo_command(called),
                       walk_command(),       loopback_command(),  devices_command(),
                       capture_command(),    onset_command(),     watch_command(),
                       system_command(),     plan_command(),      record_command(),
@@ -30,7 +31,7 @@ int run(int argc, char** argv) {
                                     "railtap sets the gain stages of a car stereo by measurement.",
                                     RAILTAP_VERSION,
                                     {}};
-  fill(program);
+  fill(program, argc > 0 ? argv[0] : program.name);
   const ExitStatus status = railtap::command::run(program, {argv + std::min(argc, 1), argv + argc});
   if (!std::cout.flush()) {
     throw railtap::Error("the results could not be written", "standard output",

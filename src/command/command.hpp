@@ -83,12 +83,13 @@ class Command {
   Option& add(std::string_view names, std::string_view help, Target target, std::string_view value);
 };
 
-/// The commands. Their `run` throws Error where it cannot do its work.
+/// The commands. Their `run` throws Error where it cannot do its work. `program` is how the program
+/// was called, for commands that are to be typed.
 [[nodiscard]] Command analyze_command();
 [[nodiscard]] Command attenuator_command();
 [[nodiscard]] Command calibrate_command();
 [[nodiscard]] Command capture_command();
-[[nodiscard]] Command demo_command();
+[[nodiscard]] Command demo_command(const std::string& program);
 [[nodiscard]] Command devices_command();
 [[nodiscard]] Command loopback_command();
 [[nodiscard]] Command onset_command();

@@ -22,7 +22,7 @@ struct DemoOptions {
 
 constexpr std::size_t longest_description = 1U << 20U;
 
-ExitStatus run(const DemoOptions& options) {
+ExitStatus run(const DemoOptions& options, const std::string& program) {
   const std::string place = options.rig.empty() ? "camper_van.toml" : options.rig;
   const std::string text = options.rig.empty() ? std::string(rig::camper_van_text())
                                                : files::read_file(options.rig, longest_description);
@@ -33,13 +33,13 @@ ExitStatus run(const DemoOptions& options) {
   const report::DemoDocument document = run_demo(bench, folder, std::cerr);
   const std::string json = report::demo_json(document) + "\n";
   files::write_file(folder.result("setup"), json, folder.overwrite);
-  std::cout << (options.json ? json : report::demo_text(document));
+  std::cout << (options.json ? json : report::demo_text(document, program));
   return document.within_limits ? ExitStatus::within_limits : ExitStatus::outside_limits;
 }
 
 }  // namespace
 
-Command demo_command() {
+Command demo_command(const std::string& program) {
   auto options = std::make_shared<DemoOptions>();
   Command command("demo", "Do the whole job once on a virtual rig, without hardware");
   command.text("DIR", options->folder, "Folder for tones, recordings and results")
@@ -52,7 +52,7 @@ Command demo_command() {
       "Example:\n"
       "  railtap demo my-first-demo\n"
       "Exit status: 0 every channel is clean and at its target, 1 one is not, 2 could not do it.";
-  command.run = [options] { return run(*options); };
+  command.run = [options, program] { return run(*options, program); };
   return command;
 }
 

@@ -78,7 +78,8 @@ struct DemoDocument {
 };
 
 /// What was found, the setup table, and cautions in short.
-[[nodiscard]] std::string demo_text(const DemoDocument& document);
+/// \param program how the program was called, for a command to try
+[[nodiscard]] std::string demo_text(const DemoDocument& document, const std::string& program);
 
 /// The document "railtap.demo/1".
 [[nodiscard]] std::string demo_json(const DemoDocument& document);

@@ -5,6 +5,7 @@
 
 #include "report/demo.hpp"
 #include "units/print.hpp"
+#include "units/text.hpp"
 
 namespace railtap::report {
 namespace {
@@ -147,9 +148,17 @@ void write_cautions(std::ostream& out) {
          "with an airbag. Unloaded readings are a little high: a loaded amplifier clips earlier.\n";
 }
 
+void write_what_next(std::ostream& out, const DemoDocument& document, const std::string& program) {
+  const std::string& folder = document.folder;
+  out << "\nAll of it on one sheet, to print and keep: " << folder
+      << "/sheet.html\nTones, recordings and results are in " << folder << "; try\n  "
+      << shell_word(program) << " analyze " << shell_word(folder + "/captures/front-set.wav")
+      << " --calibration " << shell_word(folder + "/calibration.toml") << '\n';
+}
+
 }  // namespace
 
-std::string demo_text(const DemoDocument& document) {
+std::string demo_text(const DemoDocument& document, const std::string& program) {
   std::ostringstream out;
   out << "Virtual rig: " << document.system
       << ". All of this was found from recordings and meter readings.\n\n";
@@ -160,10 +169,7 @@ std::string demo_text(const DemoDocument& document) {
   out << '\n';
   write_outcome(out, document);
   write_cautions(out);
-  out << "\nAll of it on one sheet, to print and keep: " << document.folder
-      << "/sheet.html\nTones, recordings and results are in " << document.folder
-      << "; try\n  railtap analyze " << document.folder << "/captures/front-set.wav --calibration "
-      << document.folder << "/calibration.toml\n";
+  write_what_next(out, document, program);
   return out.str();
 }
 

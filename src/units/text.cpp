@@ -24,6 +24,18 @@ std::string listed(const std::vector<std::string>& words) {
   return text;
 }
 
+std::string shell_word(std::string_view text) {
+  constexpr std::string_view plain =
+      "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./,-";
+  if (!text.empty() && text.front() != '-' &&
+      text.find_first_not_of(plain) == std::string_view::npos) {
+    return std::string(text);
+  }
+  std::string word = "'";
+  for (const char c : text) word += c == '\'' ? std::string("'\\''") : std::string(1, c);
+  return word + "'";
+}
+
 std::size_t character_length(std::string_view text, std::size_t at) {
   const unsigned first = byte_at(text, at);
   if (first < 0x80U) return 1;

@@ -64,7 +64,7 @@ TEST_CASE("demo report: a bass channel that carries both sides is said to be rig
   report::DemoDocument document = example();
   document.verifications = {{"bass", {}, {}, {}, {"both"}},
                             {"rear", {}, {}, {}, {"left", "right"}}};
-  const std::string text = report::demo_text(document);
+  const std::string text = report::demo_text(document, "railtap");
   CHECK(text.find("bass: both sides, summed to mono; nothing stands against it") !=
         std::string::npos);
   CHECK(text.find("rear: nothing stands against it") != std::string::npos);
@@ -74,12 +74,20 @@ TEST_CASE("demo report: a bass channel that carries both sides is said to be rig
 
 TEST_CASE("demo report: the table says what was found, reached and is still to go") {
   report::DemoDocument document = example();
-  const std::string text = report::demo_text(document);
+  const std::string text = report::demo_text(document, "railtap");
   for (const char* part : {"volume 36 of 40", "clipped by 8.9 dB", "14.83 V", "14.78 V", "+0.03 dB",
                            "14.5 %", "0.002 %", "above", "All channels are clean"}) {
     CAPTURE(part);
     CHECK(text.find(part) != std::string::npos);
   }
   document.within_limits = false;
-  CHECK(report::demo_text(document).find("Not all channels") != std::string::npos);
+  CHECK(report::demo_text(document, "railtap").find("Not all channels") != std::string::npos);
+}
+
+TEST_CASE("demo report: the command to try is typed as this one was") {
+  report::DemoDocument document = example();
+  document.folder = "my van";
+  CHECK(report::demo_text(document, "build/railtap")
+            .ends_with("try\n  build/railtap analyze 'my van/captures/front-set.wav' --calibration "
+                       "'my van/calibration.toml'\n"));
 }

@@ -6,6 +6,7 @@
 
 using railtap::character_length;
 using railtap::listed;
+using railtap::shell_word;
 using railtap::trimmed;
 
 TEST_CASE("text: blanks are taken off at either end, and only there") {
@@ -37,4 +38,11 @@ TEST_CASE("text: a character ends where the Unicode table says") {
   }
   CHECK(character_length("a\xC3\xA9z", 1) == 2);
   CHECK(character_length("a\xC3\xA9z", 2) == 0);
+}
+
+TEST_CASE("text: a word of a shell is quoted where it needs it") {
+  CHECK(shell_word("build/railtap") == "build/railtap");
+  CHECK(shell_word("my van") == "'my van'");
+  CHECK(shell_word("it's") == "'it'\\''s'");
+  CHECK(shell_word("") == "''");
 }

@@ -9,33 +9,19 @@
 #include "report/words.hpp"
 #include "units/print.hpp"
 #include "units/quantity.hpp"
+#include "units/text.hpp"
 
 namespace railtap::report {
 namespace {
 
 constexpr std::size_t longest_command_word = 200;
 
-/// One word of a POSIX shell, whatever it holds; in quotes only where it needs them.
-std::string shell_word(const std::string& text) {
-  constexpr const char* plain =
-      "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./,-";
-  std::string word = shortened(text, longest_command_word);
-  if (!word.empty() && word.front() != '-' && word.find_first_not_of(plain) == std::string::npos) {
-    return word;
-  }
-  std::string out = "'";
-  for (const char c : word) {
-    if (c == '\'') {
-      out += "'\\''";
-    } else {
-      out += c;
-    }
-  }
-  return out + "'";
+std::string command_word(const std::string& text) {
+  return shell_word(shortened(text, longest_command_word));
 }
 
 std::string option(const char* name, const std::string& value) {
-  return value.empty() ? std::string() : std::string(" ") + name + " " + shell_word(value);
+  return value.empty() ? std::string() : std::string(" ") + name + " " + command_word(value);
 }
 
 template <class Q>
@@ -75,12 +61,12 @@ std::string measuring_command(const JsonView& entry) {
   const std::string kind = entry["kind"].text();
   const JsonView result = entry["result"];
   const std::string file = result["file"]["name"].text();
-  if (kind == "onset" && !file.empty()) return "railtap onset " + shell_word(file);
-  if (kind == "analysis" && !file.empty()) return "railtap analyze " + shell_word(file);
+  if (kind == "onset" && !file.empty()) return "railtap onset " + command_word(file);
+  if (kind == "analysis" && !file.empty()) return "railtap analyze " + command_word(file);
   if (kind != "verification") return "";
   std::string files;
   for (const JsonView& one : result["files"].elements()) {
-    if (!one["name"].text().empty()) files += " " + shell_word(one["name"].text());
+    if (!one["name"].text().empty()) files += " " + command_word(one["name"].text());
   }
   return files.empty() ? "" : "railtap verify" + files + verify_options(result);
 }
