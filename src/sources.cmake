@@ -5,16 +5,11 @@ set(RAILTAP_CORE_SOURCES
   units/text.cpp
   units/unit_table.cpp
   files/atomic_file.cpp
-  files/file_lock.cpp
   files/interrupt.cpp
   files/toml_table.cpp
-  signal/dither.cpp
   signal/generator.cpp
-  signal/kit.cpp
   signal/marker.cpp
-  signal/oscillator.cpp
-  signal/pink_noise.cpp
-  signal/third_octaves.cpp
+  signal/noise.cpp
   signal/tone.cpp
   signal/voices.cpp
   audio/continuity.cpp
@@ -23,49 +18,35 @@ set(RAILTAP_CORE_SOURCES
   audio/intake.cpp
   audio/output.cpp
   audio/port_audio.cpp
-  audio/pump.cpp
   audio/sound_file.cpp
+  audio/stream.cpp
   audio/tone_writer.cpp
-  measure/channel_pattern.cpp
   measure/clipped_sine.cpp
   measure/clipped_sine_model.cpp
   measure/clipped_sine_search.cpp
-  measure/clipped_sine_series.cpp
-  measure/correlate.cpp
   measure/coupling_corner.cpp
   measure/deconvolution.cpp
   measure/flat_runs.cpp
   measure/folded_cycle.cpp
-  measure/form_factor.cpp
   measure/frame.cpp
+  measure/kernels.cpp
   measure/known_steps.cpp
   measure/ladder.cpp
-  measure/level_track.cpp
   measure/line_search.cpp
   measure/marker.cpp
-  measure/median.cpp
-  measure/multiple_angles.cpp
-  measure/polarity.cpp
   measure/recording.cpp
   measure/silence.cpp
   measure/spectrum.cpp
-  measure/spectrum_curve.cpp
   measure/static_law.cpp
-  measure/stepped_sine.cpp
   measure/steps.cpp
   measure/swept_response.cpp
+  measure/test_patterns.cpp
   measure/tone.cpp
   measure/tone_fit.cpp
-  measure/weighting.cpp
   electric/attenuator.cpp
   electric/calibration.cpp
-  electric/channel_text.cpp
   electric/hard_clip.cpp
   electric/meter.cpp
-  electric/meter_text.cpp
-  electric/preferred_values.cpp
-  electric/sound_interface.cpp
-  electric/sound_level.cpp
   electric/target.cpp
   electric/wire.cpp
   judge/analysis.cpp
@@ -76,34 +57,24 @@ set(RAILTAP_CORE_SOURCES
   judge/filter_model.cpp
   judge/filters.cpp
   judge/findings.cpp
-  judge/interface_part.cpp
-  judge/interpolate.cpp
   judge/loopback.cpp
   judge/onset.cpp
   judge/onset_compression.cpp
+  judge/onset_criteria.cpp
   judge/onset_flat_top.cpp
   judge/onset_knee.cpp
-  judge/onset_law.cpp
-  judge/onset_points.cpp
-  judge/onset_step.cpp
   judge/onset_thdn.cpp
-  judge/onset_verdict.cpp
-  judge/overload_source.cpp
-  judge/polarity.cpp
   judge/silence.cpp
-  judge/small_signal_gain.cpp
   judge/stage.cpp
   judge/steady_tones.cpp
   judge/turning.cpp
   judge/verification.cpp
   rig/description.cpp
-  rig/faults.cpp
   rig/filter.cpp
-  rig/multimeter.cpp
+  rig/instruments.cpp
   rig/output_stage.cpp
   rig/player.cpp
   rig/resample.cpp
-  rig/sound_card.cpp
   rig/terminals.cpp
   rig/truth.cpp
   system/calibration_file.cpp
@@ -160,12 +131,10 @@ set(RAILTAP_CORE_SOURCES
   live/big_digits.cpp
   live/canvas.cpp
   live/capture.cpp
-  live/capture_file.cpp
   live/channel_watch.cpp
   live/curve.cpp
   live/feed.cpp
   live/playback.cpp
-  live/rehearsal.cpp
   live/sound_guide.cpp
   live/terminal.cpp
   live/terminal_guard.cpp

@@ -8,7 +8,7 @@ set(RAILTAP_TEST_SUPPORT
 # Unit tests.
 set(RAILTAP_TEST_SOURCES
   audio/continuity_test.cpp
-  audio/ring_test.cpp
+  audio/intake_test.cpp
   audio/sound_file_test.cpp
   audio/tone_writer_test.cpp
   command/calibrate_test.cpp
@@ -19,8 +19,6 @@ set(RAILTAP_TEST_SOURCES
   electric/calibration_test.cpp
   electric/hard_clip_test.cpp
   electric/meter_test.cpp
-  electric/preferred_values_test.cpp
-  electric/sound_interface_test.cpp
   electric/target_test.cpp
   electric/wire_test.cpp
   files/atomic_file_test.cpp
@@ -29,7 +27,6 @@ set(RAILTAP_TEST_SOURCES
   judge/calibration_rig_test.cpp
   judge/calibration_tone_test.cpp
   judge/filters_test.cpp
-  judge/interpolate_test.cpp
   judge/onset_test.cpp
   judge/stage_test.cpp
   judge/steady_tones_test.cpp
@@ -40,20 +37,16 @@ set(RAILTAP_TEST_SOURCES
   live/sound_guide_test.cpp
   live/watch_screen_test.cpp
   measure/clipped_sine_test.cpp
-  measure/coupling_corner_test.cpp
   measure/flat_runs_test.cpp
   measure/folded_cycle_test.cpp
-  measure/form_factor_test.cpp
   measure/frame_test.cpp
   measure/marker_test.cpp
   measure/recording_test.cpp
   measure/spectrum_test.cpp
   measure/static_law_test.cpp
-  measure/stepped_sine_test.cpp
   measure/steps_test.cpp
   measure/swept_response_test.cpp
   measure/tone_test.cpp
-  measure/weighting_test.cpp
   report/analysis_json_test.cpp
   report/attenuator_report_test.cpp
   report/demo_report_test.cpp
@@ -68,7 +61,6 @@ set(RAILTAP_TEST_SOURCES
   rig/stages_test.cpp
   signal/generator_test.cpp
   signal/marker_test.cpp
-  signal/third_octaves_test.cpp
   system/calibration_file_test.cpp
   system/capture_sidecar_test.cpp
   system/job_record_test.cpp
@@ -77,7 +69,6 @@ set(RAILTAP_TEST_SOURCES
   system/system_description_test.cpp
   units/parse_test.cpp
   units/print_test.cpp
-  units/quantity_test.cpp
   units/text_test.cpp
 )
 # Trials.

@@ -11,8 +11,8 @@
 #include <thread>
 
 #include "files/interrupt.hpp"
-#include "signal/dither.hpp"
 #include "signal/generator.hpp"
+#include "signal/noise.hpp"
 #include "units/error.hpp"
 
 namespace railtap::audio {

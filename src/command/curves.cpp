@@ -4,8 +4,8 @@
 
 #include <algorithm>
 
-#include "audio/pump.hpp"
 #include "audio/sound_file.hpp"
+#include "audio/stream.hpp"
 #include "files/interrupt.hpp"
 
 namespace railtap::command {

@@ -6,8 +6,7 @@
 #include <memory>
 
 #include "audio/sound_file.hpp"
-#include "rig/multimeter.hpp"
-#include "rig/sound_card.hpp"
+#include "rig/instruments.hpp"
 
 namespace railtap::command {
 namespace {

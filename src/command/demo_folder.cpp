@@ -8,8 +8,8 @@
 #include "audio/sound_file.hpp"
 #include "files/interrupt.hpp"
 #include "report/analysis.hpp"
-#include "signal/dither.hpp"
 #include "signal/generator.hpp"
+#include "signal/noise.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {

@@ -8,7 +8,7 @@
 
 #include "command/verify_capture.hpp"
 #include "report/verification.hpp"
-#include "signal/third_octaves.hpp"
+#include "signal/tone.hpp"
 
 namespace railtap::command {
 namespace {

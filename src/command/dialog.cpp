@@ -10,7 +10,7 @@
 #include <sstream>
 
 #include "files/interrupt.hpp"
-#include "units/text.hpp"
+#include "units/print.hpp"
 
 namespace railtap::command {
 namespace {

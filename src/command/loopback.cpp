@@ -4,8 +4,8 @@
 #include <iostream>
 #include <memory>
 
-#include "audio/pump.hpp"
 #include "audio/sound_file.hpp"
+#include "audio/stream.hpp"
 #include "command/command.hpp"
 #include "command/live_recording.hpp"
 #include "command/provenance.hpp"

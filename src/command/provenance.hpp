@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "audio/stream.hpp"
-#include "electric/sound_interface.hpp"
+#include "electric/calibration.hpp"
 #include "system/calibration_file.hpp"
 #include "system/capture_sidecar.hpp"
 #include "units/quantity.hpp"

@@ -2,8 +2,8 @@
 // A recording read from its file, measured and judged.
 #include "command/recorded.hpp"
 
-#include "audio/pump.hpp"
 #include "audio/sound_file.hpp"
+#include "audio/stream.hpp"
 #include "files/interrupt.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"

@@ -7,11 +7,11 @@
 #include <functional>
 #include <string>
 
-#include "audio/pump.hpp"
 #include "audio/sound_file.hpp"
+#include "audio/stream.hpp"
 #include "files/interrupt.hpp"
-#include "measure/level_track.hpp"
 #include "measure/marker.hpp"
+#include "measure/steps.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"
 

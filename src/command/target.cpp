@@ -7,7 +7,6 @@
 
 #include "command/command.hpp"
 #include "command/recording_options.hpp"
-#include "electric/channel_text.hpp"
 #include "electric/target.hpp"
 #include "report/target_json.hpp"
 #include "report/target_text.hpp"

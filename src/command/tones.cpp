@@ -11,13 +11,12 @@
 #include "command/command.hpp"
 #include "files/atomic_file.hpp"
 #include "report/tone_kit.hpp"
-#include "signal/kit.hpp"
 #include "signal/marker.hpp"
+#include "signal/tone.hpp"
 #include "system/recipe.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"
-#include "units/text.hpp"
 
 namespace railtap::command {
 namespace {

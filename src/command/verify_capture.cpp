@@ -7,12 +7,12 @@
 #include <cmath>
 #include <optional>
 
-#include "audio/pump.hpp"
 #include "audio/sound_file.hpp"
+#include "audio/stream.hpp"
 #include "files/interrupt.hpp"
 #include "measure/frame.hpp"
+#include "measure/known_steps.hpp"
 #include "measure/marker.hpp"
-#include "measure/stepped_sine.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {

@@ -10,7 +10,7 @@
 #include "command/command.hpp"
 #include "command/provenance.hpp"
 #include "files/atomic_file.hpp"
-#include "live/rehearsal.hpp"
+#include "live/feed.hpp"
 #include "live/watch.hpp"
 #include "system/calibration_file.hpp"
 #include "system/loopback_file.hpp"

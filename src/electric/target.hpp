@@ -1,10 +1,11 @@
 // SPDX-License-Identifier: MIT
-// The AC voltage an amplifier channel should deliver, and what a reading at its terminals says
-// about it.
+// The AC voltage an amplifier channel should deliver, what a reading at its terminals says about
+// it, and the sound level that a voltage gives.
 #pragma once
 
 #include <optional>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "electric/meter.hpp"
@@ -130,5 +131,20 @@ struct ChannelTarget {
 
 /// True where the channel has a reading that misses the target by more than the tolerance.
 [[nodiscard]] bool misses(const ChannelTarget& result);
+
+/// Reads name:power:load[:speaker power][:reading][:bridged]. Behind the name the units tell the
+/// parts apart, so they need their units; of two powers the first is the amplifier's. \throws Error
+/// with `place` as its place
+[[nodiscard]] Channel parse_channel(std::string_view text, std::string_view place);
+
+/// The voltage that a speaker's sensitivity is stated for: 1 W into 8 ohm, sqrt(8) V
+/// [IEC 60268-5:2003, 20.3 and 20.4, characteristic sensitivity].
+inline constexpr Volts sensitivity_voltage{2.83};
+
+/// Sound level at 1 m on axis in free field: sensitivity + 20·log10(V/2.83 V). Volts that are
+/// A-weighted give a level in dB(A). In a cabin it is a little higher, and the ear is closer or
+/// further away.
+/// \param volts RMS at the speaker, > 0 \param sensitivity dB at 2.83 V and 1 m
+[[nodiscard]] Decibels sound_level(Volts volts, Decibels sensitivity);
 
 }  // namespace railtap::electric

@@ -1,16 +1,19 @@
 // SPDX-License-Identifier: MIT
-// Output files that appear whole or not at all.
+// Output files that appear whole or not at all, and locks for those that several processes write.
 #include "files/atomic_file.hpp"
 
 #include <fcntl.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
 #include <cerrno>
+#include <chrono>
 #include <cstdio>
 #include <cstring>
 #include <fstream>
 #include <string>
+#include <thread>
 #include <utility>
 #include <vector>
 
@@ -143,6 +146,50 @@ std::string read_file(const fs::path& path, std::size_t most_bytes) {
                 "give a smaller file");
   }
   return text;
+}
+
+namespace {
+
+// Writing takes milliseconds; whoever holds the lock for so long hangs.
+constexpr auto patience = std::chrono::seconds(10);
+constexpr auto pause = std::chrono::milliseconds(10);
+
+int open_lock(const fs::path& path) {
+  const fs::path lock = folder_of(path) / ("." + path.filename().string() + ".lock");
+  const int descriptor = open(lock.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0666);
+  if (descriptor >= 0) return descriptor;
+  throw Error(std::string("cannot be written (") + std::strerror(errno) + ")", path.string(),
+              "choose a folder that exists and that you may write to");
+}
+
+}  // namespace
+
+FileLock::FileLock(const fs::path& path) : descriptor_(open_lock(path)) {
+  const auto deadline = std::chrono::steady_clock::now() + patience;
+  while (flock(descriptor_, LOCK_EX | LOCK_NB) != 0) {
+    const int reason = errno;
+    const bool busy = reason == EWOULDBLOCK || reason == EINTR;
+    if (busy && std::chrono::steady_clock::now() < deadline) {
+      std::this_thread::sleep_for(pause);
+      continue;
+    }
+    close(descriptor_);
+    throw Error(busy ? "is being written by another process"
+                     : std::string("cannot be locked (") + std::strerror(reason) + ")",
+                path.string(),
+                busy ? "wait for it to end, and try again" : "use a folder of a local disk");
+  }
+}
+
+FileLock::~FileLock() {
+  close(descriptor_);
+}
+
+void sync_folder_of(const fs::path& path) noexcept {
+  const int folder = open(folder_of(path).c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  if (folder < 0) return;
+  fsync(folder);
+  close(folder);
 }
 
 }  // namespace railtap::files

@@ -6,7 +6,7 @@
 #include <cmath>
 #include <sstream>
 
-#include "units/text.hpp"
+#include "units/print.hpp"
 
 namespace railtap::files {
 namespace {

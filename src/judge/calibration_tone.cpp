@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "measure/form_factor.hpp"
+#include "measure/tone_fit.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"
 

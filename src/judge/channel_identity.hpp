@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: MIT
-// Which of the source's channels a recorded channel carries.
+// Which of the source's channels a recorded channel carries, and whether it is the right way round.
 #pragma once
 
 #include <array>
 #include <optional>
 #include <string>
 
-#include "measure/channel_pattern.hpp"
+#include "measure/test_patterns.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::judge {
@@ -42,5 +42,22 @@ using PatternResponse = std::array<std::optional<Decibels>, 4>;
 
 /// "left", "right", "both", "silent" or "cannot-tell".
 [[nodiscard]] const char* name(Carries carries);
+
+/// Which way up the pulses arrive: as they were played, or with plus and minus exchanged.
+enum class Polarity { in, inverted, cannot_tell };
+
+/// The polarity of one channel, and how clearly it is told.
+struct PolarityVerdict {
+  Polarity polarity = Polarity::cannot_tell;
+  std::string reason;   ///< one sentence
+  double margin = 0.0;  ///< measure::PolarityFit::margin
+};
+
+/// Speaks up from a margin of 0.25 on; filters that turn the orders' phases against each other
+/// lower it. \param filters_known whether the fit has taken out what filters turn
+[[nodiscard]] PolarityVerdict judge_polarity(const measure::PolarityFit& fit, bool filters_known);
+
+/// "in", "inverted" or "cannot-tell".
+[[nodiscard]] const char* name(Polarity polarity);
 
 }  // namespace railtap::judge

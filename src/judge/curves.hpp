@@ -6,9 +6,9 @@
 #include <optional>
 #include <vector>
 
-#include "judge/findings.hpp"
+#include "judge/analysis.hpp"
 #include "measure/recording.hpp"
-#include "measure/spectrum_curve.hpp"
+#include "measure/spectrum.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::judge {

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // Responses of analog filter prototypes, and their names.
-#include "judge/filter_model.hpp"
+#include "judge/filters.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -1,12 +1,11 @@
 // SPDX-License-Identifier: MIT
 // From the measurement of a steady stretch to what is said of it.
-#include "judge/findings.hpp"
+#include "judge/analysis.hpp"
 
 #include <algorithm>
 #include <cmath>
 #include <numbers>
 
-#include "judge/line_kind.hpp"
 #include "judge/sentence.hpp"
 
 namespace railtap::judge {

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// A recording of the loop-back track: what the sound interface adds by itself.
+// The recording interface by itself: judged from a loopback, and taken out of other responses.
 #include "judge/loopback.hpp"
 
 #include <algorithm>
@@ -8,7 +8,6 @@
 #include <vector>
 
 #include "judge/analysis.hpp"
-#include "measure/coupling_corner.hpp"
 #include "measure/marker.hpp"
 #include "measure/recording.hpp"
 #include "measure/swept_response.hpp"
@@ -16,6 +15,28 @@
 #include "units/print.hpp"
 
 namespace railtap::judge {
+
+using measure::ResponsePoint;
+
+std::optional<ResponsePoint> take_out(const electric::SoundInterface* interface,
+                                      std::vector<ResponsePoint>& points) {
+  if (interface == nullptr || interface->response.empty()) return std::nullopt;
+  constexpr Hertz reference{1000.0};
+  constexpr double turn = 360.0;
+  const Response level = between(interface->response, reference);
+  std::optional<ResponsePoint> largest;
+  for (ResponsePoint& p : points) {
+    const Response own = between(interface->response, p.frequency);
+    const Decibels part = own.magnitude - level.magnitude;
+    const double turned_deg = std::remainder(own.phase_deg - level.phase_deg, turn);
+    p.magnitude -= part;
+    p.phase_deg = std::remainder(p.phase_deg - turned_deg, turn);
+    if (largest && std::abs(part.value()) <= std::abs(largest->magnitude.value())) continue;
+    largest = ResponsePoint{p.frequency, part, turned_deg, Decibels(0.0)};
+  }
+  return largest;
+}
+
 namespace {
 
 using measure::FoundMarker;

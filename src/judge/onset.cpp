@@ -1,19 +1,157 @@
 // SPDX-License-Identifier: MIT
-// Where on the way up clipping begins: from steps to criteria to a verdict.
+// From measured steps to where a stage begins to clip: each step judged, the criteria, the verdict.
 #include "judge/onset.hpp"
 
 #include <algorithm>
+#include <cstdio>
 #include <numbers>
+#include <string>
 
 #include "judge/onset_criteria.hpp"
-#include "judge/onset_step.hpp"
-#include "judge/onset_verdict.hpp"
 
 namespace railtap::judge {
 namespace {
 
 using criteria::Point;
 using measure::MeasuredStep;
+
+constexpr Dbfs full_scale_peak{-0.005};
+
+}  // namespace
+
+Findings judge_step(const MeasuredStep& measured, Hertz rate, const Limits& limits) {
+  measure::Segment segment;
+  segment.first_frame = measured.step.inner_first;
+  segment.end_frame = measured.step.inner_end;
+  segment.figures = measured.figures;
+  segment.measurement = measured.block;
+  segment.clip = measured.clip;
+  segment.blocks = 1;
+  measure::ChannelRecording recording;
+  recording.figures = measured.figures;
+  recording.full_scale = measured.full_scale;
+  recording.flat = measured.flat;
+  if (measured.block.frames > 0) recording.segments.push_back(std::move(segment));
+  Findings findings = judge_channel(1, recording, rate, limits).findings;
+  // A rail that lies at digital full scale is the recording's own, even where it is touched so
+  // lightly that a clean sine could do the same.
+  if (findings.verdict == Verdict::clipped && findings.peak && *findings.peak >= full_scale_peak)
+    findings.verdict = Verdict::input_overload;
+  return findings;
+}
+
+OnsetStep describe_step(const MeasuredStep& measured, Hertz rate,
+                        const std::optional<LadderInput>& input, const Limits& limits) {
+  OnsetStep step;
+  step.index = measured.step.index + 1;
+  step.start = Seconds(static_cast<double>(measured.step.first) / rate.value());
+  step.end = Seconds(static_cast<double>(measured.step.end) / rate.value());
+  const Findings findings = judge_step(measured, rate, limits);
+  step.verdict = findings.verdict;
+  step.level = findings.level;
+  step.level_v = findings.level_v;
+  step.thdn = findings.thdn;
+  step.overdrive_positive = findings.flat_top.overdrive_positive;
+  step.overdrive_negative = findings.flat_top.overdrive_negative;
+  if (input && input->first) step.input = *input->first + input->rise * measured.step.index;
+  if (step.input && measured.block.tone) {
+    const double tone = criteria::level_db(measured.block.fundamental + measured.block.harmonics);
+    step.gain = Decibels(tone - step.input->value());
+  }
+  return step;
+}
+
+namespace {
+
+std::string text(const char* format, double a, double b = 0.0) {
+  char buffer[256];
+  std::snprintf(buffer, sizeof buffer, format, a, b);
+  return buffer;
+}
+
+OnsetVerdict verdict_of(const ChannelOnset& onset, const std::vector<Point>& points,
+                        bool overloaded) {
+  const bool clipped = std::any_of(points.begin(), points.end(),
+                                   [](const Point& p) { return p.verdict == Verdict::clipped; });
+  if (onset.flat_top || clipped) return OnsetVerdict::clips;
+  if (onset.compression || onset.thdn) return OnsetVerdict::compresses;
+  if (overloaded) return OnsetVerdict::input_overload;
+  const bool any_clean = onset.highest_clean_step.has_value();
+  return any_clean ? OnsetVerdict::clean_throughout : OnsetVerdict::compresses;
+}
+
+// Steps softer than the highest clean one that are over the limit, by what it is that is over it.
+struct SoftSteps {
+  int noisy = 0, distorted = 0;
+};
+SoftSteps soft_steps(const ChannelOnset& onset, const std::vector<Point>& points) {
+  SoftSteps soft;
+  const auto clean = std::find_if(points.begin(), points.end(), [&](const Point& p) {
+    return onset.highest_clean_step && p.index == *onset.highest_clean_step;
+  });
+  if (clean == points.end()) return soft;
+  for (const Point& p : points) {
+    if (p.verdict != Verdict::distorted || p.level >= clean->level) continue;
+    ++(p.harmonics > p.noise ? soft.distorted : soft.noisy);
+  }
+  return soft;
+}
+
+void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool overloaded,
+                 const OnsetLimits& limits) {
+  if (overloaded) {
+    onset.reasons.push_back(
+        "The recording input is overloaded in the loudest steps, so what lies above them cannot be "
+        "told; lower the input level.");
+  }
+  if (!onset.highest_clean_step) {
+    onset.reasons.push_back(text(
+        "No step is clean: THD+N is over %.3g %% even in the softest; look for noise, hum or a "
+        "fault before the gain is set.",
+        limits.analysis.thdn.value()));
+  }
+  const SoftSteps soft = soft_steps(onset, points);
+  if (soft.distorted > 0) {
+    onset.reasons.push_back(text(
+        "%.0f soft steps are over the limit with distortion that louder ones do not have, as an "
+        "output stage without enough bias has around zero (crossover distortion).",
+        soft.distorted));
+  }
+  if (soft.noisy > 0) {
+    onset.reasons.push_back(text(
+        "%.0f soft steps are over the limit with noise, not with distortion: they are too soft "
+        "for this recording.",
+        soft.noisy));
+  }
+  if (3.0 * points.front().series->fundamental.value() > limits.analysis.band.high.value()) {
+    onset.reasons.push_back(
+        "The third harmonic lies above the band, so THD+N cannot see symmetric clipping.");
+  }
+  if (onset.verdict == OnsetVerdict::compresses && onset.compression && !onset.thdn) {
+    onset.reasons.push_back("The level is held back without distortion, as a limiter does.");
+  }
+}
+
+// Index of the loudest step that is clean and has not lost more than `limit_db` of its gain.
+// \param points by their axis; \param gain_db of vanishing input, where it is known
+std::optional<int> highest_clean(const std::vector<Point>& points, std::optional<double> gain_db,
+                                 double limit_db) {
+  for (std::size_t i = points.size(); i > 0; --i) {
+    const Point& p = points[i - 1];
+    const bool held = !gain_db || p.level - *p.input >= *gain_db - limit_db;
+    if (p.verdict == Verdict::clean && held) return p.index;
+  }
+  return std::nullopt;
+}
+
+// Sets verdict and reasons of a channel whose criteria and highest clean step are known.
+// \param points one or more; \param overloaded whether louder steps were left out because the
+// recording input was at its limit
+void conclude(ChannelOnset& onset, const std::vector<Point>& points, bool overloaded,
+              const OnsetLimits& limits) {
+  onset.verdict = verdict_of(onset, points, overloaded);
+  add_reasons(onset, points, overloaded, limits);
+}
 
 constexpr double least_range_db = 1.0;
 
@@ -111,6 +249,22 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
       highest_clean(points, gain ? std::optional(gain->db) : std::nullopt, compression);
   conclude(onset, points, overloaded, limits);
   return onset;
+}
+
+const char* name(OnsetVerdict verdict) {
+  switch (verdict) {
+    case OnsetVerdict::clips:
+      return "clips";
+    case OnsetVerdict::compresses:
+      return "compresses";
+    case OnsetVerdict::clean_throughout:
+      return "clean-throughout";
+    case OnsetVerdict::input_overload:
+      return "input-overload";
+    case OnsetVerdict::no_ladder:
+      return "no-ladder";
+  }
+  return "no-ladder";
 }
 
 }  // namespace railtap::judge

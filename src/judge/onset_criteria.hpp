@@ -1,14 +1,129 @@
 // SPDX-License-Identifier: MIT
-// The three criteria by which a stage's onset is told: THD+N, flat tops, compression.
+// The three criteria by which a stage's onset is found, and what they work with: steps as points,
+// interpolation between them, the law of one step.
 #pragma once
 
+#include <algorithm>
+#include <cstddef>
+#include <functional>
 #include <optional>
+#include <span>
 #include <vector>
 
-#include "judge/onset_points.hpp"
+#include "judge/analysis.hpp"
+#include "measure/clipped_sine.hpp"
+#include "measure/known_steps.hpp"
+#include "measure/static_law.hpp"
 #include "units/quantity.hpp"
 
+namespace railtap::judge {
+
+/// Piecewise cubic through points, monotone where the points are: slopes by the weighted harmonic
+/// mean of the neighbouring secants [Fritsch and Butland, SIAM J. Sci. Stat. Comput. 5 (1984),
+/// p. 300; from memory]. \param x rising strictly, two points or more; \param at is held within x
+[[nodiscard]] double monotone_cubic(std::span<const double> x, std::span<const double> y,
+                                    double at);
+
+/// Where a function that is < 0 at `low` and >= 0 at `high` changes sign, to 1e-9 of the distance.
+[[nodiscard]] double bisect(const std::function<double(double)>& f, double low, double high);
+
+}  // namespace railtap::judge
+
 namespace railtap::judge::criteria {
+
+/// Steps of different level that it takes to say anything.
+inline constexpr std::size_t least_steps = 3;
+
+/// The chain's own curvature moves the best of fits by about this much, dB (seen in trials with
+/// clean chains).
+inline constexpr double least_uncertainty_db = 0.002;
+
+/// A step that holds a tone.
+struct Point {
+  int index = 0;                                           ///< of the step, from 1
+  std::optional<double> input;                             ///< dB: dBFS, or re the first step
+  double level = 0.0;                                      ///< dBFS of fundamental and harmonics
+  double fundamental = 0.0, harmonics = 0.0, noise = 0.0;  ///< mean squares
+  double level_sigma = 0.0;                                ///< dB
+  std::size_t orders = 1;                                  ///< in the band
+  const measure::HarmonicSeries* series = nullptr;         ///< of the step, which must outlive this
+  const measure::ClippedSineFit* clip = nullptr;           ///< none where nothing was fitted
+  Verdict verdict = Verdict::clean;
+  [[nodiscard]] double thdn_squared() const {
+    return (harmonics + noise) / (fundamental + harmonics + noise);
+  }
+};
+
+/// A level found by one way of working.
+struct Estimate {
+  std::optional<double> input;  ///< dB, as Point::input
+  double level = 0.0;           ///< dBFS
+  double sigma = 0.0;           ///< standard uncertainty, dB
+};
+
+/// dBFS of a mean square in full scales.
+[[nodiscard]] double level_db(double mean_square);
+
+/// What steps are ordered by and interpolated on: the input, or the level where there is none.
+[[nodiscard]] double axis(const Point& point);
+
+/// The point of a step that holds a tone.
+[[nodiscard]] Point point_of(const measure::MeasuredStep& measured, Verdict verdict,
+                             Hertz band_high);
+
+/// Values over the axis, for interpolation.
+struct Curve {
+  std::vector<double> x, y;
+};
+
+/// A value of the points around the one that is `below` the place looked for: two before it and
+/// three after it. Points at the same place count once.
+template <class Value>
+Curve curve_around(const std::vector<Point>& points, std::size_t below, Value value) {
+  const std::size_t first = below >= 2 ? below - 2 : 0;
+  const std::size_t end = std::min(points.size(), below + 4);
+  Curve curve;
+  for (std::size_t i = first; i < end; ++i) {
+    if (!curve.x.empty() && axis(points[i]) - curve.x.back() < 1e-6) continue;
+    curve.x.push_back(axis(points[i]));
+    curve.y.push_back(value(points[i]));
+  }
+  return curve;
+}
+
+/// The level at a place on the axis between the points `below` and the next.
+[[nodiscard]] Estimate at_axis(const std::vector<Point>& points, std::size_t below, double x);
+
+/// Whether a fit says that rails cut the sine with corners, so that they can be followed down.
+[[nodiscard]] bool is_corner(const measure::ClippedSineFit& fit);
+
+/// The law of a step; none where its harmonics are not those of a law without memory.
+[[nodiscard]] std::optional<measure::StaticLaw> law_of(const Point& point);
+
+/// The ratio in (low, 1) at which `excess` passes 0 from below; none where it does not.
+[[nodiscard]] std::optional<double> crossing(const std::function<double(double)>& excess,
+                                             double low);
+
+/// Change of a function of the ratio for each decibel.
+[[nodiscard]] double slope_per_db(const std::function<double(double)>& f, double ratio);
+
+/// The ratio at which a law gives an output of `level` dBFS.
+[[nodiscard]] std::optional<double> ratio_at(const measure::StaticLaw& law, std::size_t orders,
+                                             double level);
+
+/// Input and level of a law's step when its input is turned down to `ratio`.
+[[nodiscard]] Estimate at_ratio(const measure::StaticLaw& law, const Point& above, double ratio);
+
+/// Estimates of two steps that differ by more than this, dB, come from rails that move with the
+/// level.
+inline constexpr double drift_db = 0.01;
+
+/// Joins the estimates of the lowest step over the limit and of the one above it. Where they drift,
+/// the line through both is followed to where it meets itself.
+/// \param distance_db from the first step to the second; \param over_db of the first step over its
+/// own estimate
+[[nodiscard]] Estimate join(const Estimate& first, const Estimate& second, double distance_db,
+                            double over_db);
 
 /// Where THD+N reaches the limit (AES17-2015, 6.2.1 a). Of the law that the first step over the
 /// limit gives, with the noise; where the law does not explain the step below, interpolated.

@@ -4,7 +4,6 @@
 #include <cmath>
 
 #include "judge/onset_criteria.hpp"
-#include "judge/onset_law.hpp"
 
 namespace railtap::judge::criteria {
 namespace {

@@ -6,7 +6,6 @@
 #include <numbers>
 
 #include "judge/onset_criteria.hpp"
-#include "judge/onset_law.hpp"
 #include "measure/static_law.hpp"
 
 namespace railtap::judge::criteria {

@@ -3,9 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "judge/interpolate.hpp"
 #include "judge/onset_criteria.hpp"
-#include "judge/onset_law.hpp"
 
 namespace railtap::judge::criteria {
 namespace {

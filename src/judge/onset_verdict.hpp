@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "judge/onset.hpp"
-#include "judge/onset_points.hpp"
+#include "judge/onset_criteria.hpp"
 
 namespace railtap::judge {
 

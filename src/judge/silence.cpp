@@ -5,8 +5,8 @@
 #include <cmath>
 #include <numbers>
 
-#include "electric/sound_level.hpp"
-#include "judge/line_kind.hpp"
+#include "electric/target.hpp"
+#include "judge/analysis.hpp"
 
 namespace railtap::judge {
 namespace {

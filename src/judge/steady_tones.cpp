@@ -7,8 +7,8 @@
 #include <numbers>
 #include <string>
 
-#include "judge/interface_part.hpp"
-#include "judge/onset_step.hpp"
+#include "judge/loopback.hpp"
+#include "judge/onset.hpp"
 #include "judge/sentence.hpp"
 
 namespace railtap::judge {

@@ -5,10 +5,10 @@
 #include <optional>
 #include <vector>
 
-#include "electric/sound_interface.hpp"
+#include "electric/calibration.hpp"
+#include "judge/analysis.hpp"
 #include "judge/filters.hpp"
 #include "judge/finding_words.hpp"
-#include "judge/findings.hpp"
 #include "measure/known_steps.hpp"
 #include "measure/swept_response.hpp"
 #include "signal/tone.hpp"

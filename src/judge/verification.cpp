@@ -5,9 +5,9 @@
 #include <algorithm>
 #include <cmath>
 
-#include "judge/interface_part.hpp"
+#include "judge/loopback.hpp"
 #include "judge/sentence.hpp"
-#include "signal/channel_pattern.hpp"
+#include "signal/test_patterns.hpp"
 #include "units/print.hpp"
 
 namespace railtap::judge {

@@ -6,17 +6,15 @@
 #include <string>
 #include <vector>
 
-#include "electric/sound_interface.hpp"
+#include "electric/calibration.hpp"
 #include "judge/channel_identity.hpp"
 #include "judge/filters.hpp"
 #include "judge/finding_words.hpp"
-#include "judge/polarity.hpp"
 #include "judge/silence.hpp"
 #include "judge/steady_tones.hpp"
-#include "measure/channel_pattern.hpp"
-#include "measure/polarity.hpp"
 #include "measure/silence.hpp"
 #include "measure/swept_response.hpp"
+#include "measure/test_patterns.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::judge {

@@ -1,14 +1,24 @@
 // SPDX-License-Identifier: MIT
-// The reading thread.
+// The reading thread, and the virtual rig as a source whose controls move while it plays.
 #include "live/feed.hpp"
 
 #include <algorithm>
 #include <chrono>
+#include <cmath>
 #include <condition_variable>
 #include <deque>
 #include <exception>
+#include <memory>
 #include <mutex>
+#include <numbers>
 #include <thread>
+#include <utility>
+#include <vector>
+
+#include "electric/target.hpp"
+#include "rig/instruments.hpp"
+#include "units/error.hpp"
+#include "units/print.hpp"
 
 namespace railtap::live {
 namespace {
@@ -108,6 +118,181 @@ bool Feed::ended() const {
 std::int64_t Feed::losses() const {
   const std::lock_guard guard(state_->lock);
   return state_->losses;
+}
+
+namespace {
+
+constexpr double turn_of_gain = 0.01;  // of the travel, a key press
+// Long enough for filters, capacitors and sagging rails to settle behind a turn.
+constexpr Seconds settling{0.2};
+constexpr std::string_view head_unit_name = "head unit";
+
+struct Settings {
+  int volume = 0;
+  double travel = 0.0;
+  bool operator==(const Settings&) const = default;
+};
+
+struct State {
+  rig::Rig rig;
+  rig::TapPoint point;
+  Hertz tone{1000.0};
+  std::mutex lock;  // of `wanted`, which the keys set and the reading thread takes
+  Settings wanted;
+  Settings built;
+  audio::Source recording;  // of the reading thread alone
+  std::vector<double> settling_block;
+
+  [[nodiscard]] bool has_gain() const { return point.at == rig::TapPoint::At::amplifier; }
+  [[nodiscard]] rig::Control& control() {
+    return rig.amplifiers[point.amplifier].controls[point.control];
+  }
+  void build(Settings settings);
+};
+
+// Full scale on both channels, without end.
+audio::Source endless_tone(Hertz tone, Hertz rate) {
+  audio::Source source;
+  source.format = {rate, 2, std::nullopt, "tone", std::nullopt};
+  const double step = tone / rate;
+  source.read = [step, cycle = 0.0](std::span<double> interleaved) mutable {
+    const std::size_t frames = interleaved.size() / 2;
+    for (std::size_t i = 0; i < frames; ++i) {
+      const double sample = std::sin(2.0 * std::numbers::pi * cycle);
+      interleaved[2 * i] = sample;
+      interleaved[2 * i + 1] = sample;
+      cycle = std::fmod(cycle + step, 1.0);
+    }
+    return frames;
+  };
+  return source;
+}
+
+void State::build(Settings settings) {
+  if (has_gain()) control().travel = settings.travel;
+  rig::Play play;
+  play.point = point;
+  play.volume = {{Seconds(0.0), settings.volume}};
+  play.before = Seconds(0.0);
+  recording = rig::record(rig, play, endless_tone(tone, rig.sound_card.rate));
+  built = settings;
+  auto left = static_cast<std::size_t>(settling.value() * recording.format.rate.value());
+  while (left > 0) {
+    settling_block.resize(std::min<std::size_t>(left, 1024) *
+                          static_cast<std::size_t>(recording.format.channels));
+    const std::size_t got = recording.read(settling_block);
+    if (got == 0) break;
+    left -= std::min(got, left);
+  }
+}
+
+std::string names_of(const rig::Rig& rig) {
+  std::string names;
+  for (const auto& amplifier : rig.amplifiers) {
+    for (const auto& control : amplifier.controls) names += control.name + ", ";
+  }
+  return names + std::string(head_unit_name);
+}
+
+rig::TapPoint find_point(const rig::Rig& rig, std::string_view wanted) {
+  rig::TapPoint point;
+  if (wanted == head_unit_name || rig.amplifiers.empty()) return point;
+  point.at = rig::TapPoint::At::amplifier;
+  for (point.amplifier = 0; point.amplifier < rig.amplifiers.size(); ++point.amplifier) {
+    const auto& controls = rig.amplifiers[point.amplifier].controls;
+    for (point.control = 0; point.control < controls.size(); ++point.control) {
+      if (wanted.empty() || controls[point.control].name == wanted) return point;
+    }
+  }
+  throw Error("the rig has no '" + std::string(wanted) + "'", "--point",
+              "give one of: " + names_of(rig));
+}
+
+std::optional<Volts> target_of(State& state) {
+  if (!state.has_gain()) return std::nullopt;
+  const auto& amplifier = state.rig.amplifiers[state.point.amplifier];
+  electric::Channel channel;
+  channel.amplifier_power = amplifier.rated_power;
+  channel.load = amplifier.rated_load;
+  channel.speaker_power = state.control().speaker_power;
+  return electric::target_for(channel).volts;
+}
+
+bool turn(State& state, const Key& key) {
+  const std::lock_guard guard(state.lock);
+  Settings& s = state.wanted;
+  switch (key.kind) {
+    case Key::Kind::up:
+      s.volume = std::min(s.volume + 1, state.rig.head_unit.steps);
+      return true;
+    case Key::Kind::down:
+      s.volume = std::max(s.volume - 1, 0);
+      return true;
+    case Key::Kind::left:
+      s.travel = std::max(s.travel - turn_of_gain, 0.0);
+      return true;
+    case Key::Kind::right:
+      s.travel = std::min(s.travel + turn_of_gain, 1.0);
+      return true;
+    default:
+      return false;
+  }
+}
+
+std::string text_of(State& state) {
+  const std::lock_guard guard(state.lock);
+  std::string text = "arrows: vol " + std::to_string(state.wanted.volume);
+  if (state.has_gain()) text += ", gain " + format_fixed(Percent(100.0 * state.wanted.travel), 0);
+  return text;
+}
+
+int start_volume(const rig::Rig& rig, const RehearsalSetup& setup) {
+  const int volume = setup.volume.value_or(rig.head_unit.steps * 3 / 4);
+  if (volume >= 0 && volume <= rig.head_unit.steps) return volume;
+  throw Error("the head unit has no volume step " + std::to_string(volume), "--volume",
+              "give 0 to " + std::to_string(rig.head_unit.steps));
+}
+
+audio::Source source_of(const std::shared_ptr<State>& state) {
+  audio::Source source;
+  source.format = state->recording.format;
+  source.format.frames.reset();
+  source.read = [state](std::span<double> interleaved) {
+    Settings wanted;
+    {
+      const std::lock_guard guard(state->lock);
+      wanted = state->wanted;
+    }
+    if (!(wanted == state->built)) state->build(wanted);
+    return state->recording.read(interleaved);
+  };
+  return source;
+}
+
+}  // namespace
+
+Rehearsal rehearse(rig::Rig rig, const RehearsalSetup& setup) {
+  auto state = std::make_shared<State>();
+  state->point = find_point(rig, setup.point);
+  state->wanted.volume = start_volume(rig, setup);
+  state->rig = std::move(rig);
+  if (state->has_gain()) {
+    state->wanted.travel = state->control().travel;
+    state->tone = state->control().setup_tone;
+  }
+  if (setup.tone) state->tone = *setup.tone;
+  state->build(state->wanted);
+
+  Rehearsal rehearsal;
+  rehearsal.source = source_of(state);
+  rehearsal.knobs = {[state](const Key& key) { return turn(*state, key); },
+                     [state] { return text_of(*state); }};
+  rehearsal.name = state->rig.name + ", " +
+                   (state->has_gain() ? state->control().name : std::string(head_unit_name));
+  rehearsal.volts_per_full_scale =
+      state->rig.sound_card.full_scale * state->rig.tap.nominal_attenuation;
+  rehearsal.target = target_of(*state);
+  return rehearsal;
 }
 
 }  // namespace railtap::live

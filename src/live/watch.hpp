@@ -13,7 +13,7 @@
 
 #include "audio/output.hpp"
 #include "audio/stream.hpp"
-#include "judge/findings.hpp"
+#include "judge/analysis.hpp"
 #include "live/channel_watch.hpp"
 #include "live/terminal.hpp"
 #include "live/watch_view.hpp"

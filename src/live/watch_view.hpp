@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "electric/sound_interface.hpp"
+#include "electric/calibration.hpp"
 #include "electric/target.hpp"
 #include "live/channel_watch.hpp"
 #include "units/quantity.hpp"

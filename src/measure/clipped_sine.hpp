@@ -4,7 +4,7 @@
 
 #include <optional>
 
-#include "measure/harmonics.hpp"
+#include "measure/tone_fit.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::measure {

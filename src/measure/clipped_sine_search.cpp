@@ -8,7 +8,7 @@
 #include <complex>
 #include <span>
 
-#include "measure/clipped_sine_series.hpp"
+#include "measure/clipped_sine_model.hpp"
 
 namespace railtap::measure::clip {
 

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The corner of an AC-coupled chain, from its response at low frequencies.
-#include "measure/coupling_corner.hpp"
+#include "measure/swept_response.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -8,7 +8,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "measure/vectorize.hpp"
+#include "measure/kernels.hpp"
 
 namespace railtap::measure {
 namespace {

@@ -7,8 +7,7 @@
 #include <complex>
 #include <numbers>
 
-#include "measure/correlate.hpp"
-#include "measure/vectorize.hpp"
+#include "measure/kernels.hpp"
 
 namespace railtap::measure {
 namespace {

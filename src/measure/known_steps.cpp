@@ -1,9 +1,13 @@
 // SPDX-License-Identifier: MIT
-// Measures the inner parts of known steps.
+// Measures the inner parts of known steps: of a level ladder as it streams by, of a stepped sine.
 #include "measure/known_steps.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <complex>
+
+#include "measure/steps.hpp"
 
 namespace railtap::measure {
 
@@ -60,6 +64,81 @@ std::vector<MeasuredStep> with_tone(std::vector<MeasuredStep> steps) {
   std::erase_if(steps, [](const MeasuredStep& measured) { return !measured.block.tone; });
   for (std::size_t i = 0; i < steps.size(); ++i) steps[i].step.index = static_cast<int>(i);
   return steps;
+}
+
+namespace {
+
+constexpr double most_drift = 0.006;  // half a percent of clock error, and a little
+constexpr double quarter = 0.25;      // of a step, left out at either end: a marker knows no better
+
+double clearness_of(std::span<const double> samples, Hertz rate, Hertz frequency) {
+  const double power = std::norm(line_in(samples, rate, frequency)) / 2.0;
+  constexpr double no_noise = 1e-30;
+  return power / std::max(noise_around(samples, rate, frequency), no_noise);
+}
+
+// What a coupling answers to a new tone dies away within the first part of a step: at a corner of
+// 1.5 Hz to 4 % in a third of a second. A tone ends over one of its cycles (signal/generator.hpp).
+void leave_out_transients(Step& step, Hertz tone, Hertz rate) {
+  constexpr double settling_share = 0.4;
+  constexpr Seconds longest_settling{0.6};
+  constexpr Seconds misplaced{0.02};  // of a step: the marker's 10 ms, and a frame
+  const auto length = static_cast<double>(step.end - step.first);
+  const double settling =
+      std::min(settling_share * length, longest_settling.value() * rate.value());
+  const double ending = rate / tone + misplaced.value() * rate.value();
+  step.inner_first = std::max<std::int64_t>(step.inner_first, step.first + std::llround(settling));
+  step.inner_end = std::min<std::int64_t>(step.inner_end, step.end - std::llround(ending));
+}
+
+// Steps of slow tones whole, those of others without their disturbances.
+std::vector<Step> steps_of(const LevelTrack& track, const Grid& grid,
+                           const signal::SteppedSine& stepped) {
+  constexpr Hertz slow{50.0};
+  std::vector<Step> steps = cut_evenly(track, grid);
+  const std::vector<Step> whole = cut_evenly(track, grid, Disturbances::measured);
+  for (std::size_t k = 0; k < steps.size(); ++k) {
+    const Hertz tone = stepped.frequencies[static_cast<std::size_t>(steps[k].index)];
+    if (tone < slow) steps[k] = whole[k];
+    leave_out_transients(steps[k], tone, track.rate);
+  }
+  return steps;
+}
+
+}  // namespace
+
+SteppedClock clock_of(std::span<const double> samples, Hertz rate,
+                      const signal::SteppedSine& stepped, const PartPlace& place) {
+  SteppedClock best;
+  best.ratio = place.clock_ratio;
+  double least_error = 0.0;  // its reciprocal, squared: power over noise times frequency squared
+  for (std::size_t k = 0; k < stepped.frequencies.size(); ++k) {
+    const Hertz nominal = stepped.frequencies[k];
+    const Seconds start = stepped.dwell * static_cast<double>(k);
+    const auto middle = stretch_of(samples, rate, place, start + stepped.dwell * quarter,
+                                   start + stepped.dwell * (1.0 - quarter));
+    const std::array<double, 1> line{nominal.value()};
+    const double ratio = find_clock_ratio(middle, rate, line, place.clock_ratio, most_drift);
+    const double clearness = clearness_of(middle, rate, nominal / ratio);
+    const double tells = clearness * nominal.value() * nominal.value();
+    if (tells <= least_error) continue;
+    least_error = tells;
+    best = {ratio, clearness};
+  }
+  return best;
+}
+
+std::vector<MeasuredStep> measure_stepped_sine(std::span<const double> samples, Hertz rate,
+                                               const RecordingOptions& options,
+                                               const signal::SteppedSine& stepped,
+                                               const PartPlace& place) {
+  LevelTracker tracker(rate);
+  tracker.add(samples.data(), 1, samples.size());
+  const Grid grid{place.start_frame, stepped.dwell.value() * rate.value() * place.clock_ratio,
+                  static_cast<int>(stepped.frequencies.size())};
+  KnownStepMeter meter(rate, options, steps_of(tracker.finish(), grid, stepped));
+  meter.add(samples.data(), 1, samples.size());
+  return meter.finish();
 }
 
 }  // namespace railtap::measure

@@ -8,7 +8,7 @@
 #include <numeric>
 #include <utility>
 
-#include "measure/median.hpp"
+#include "measure/kernels.hpp"
 
 namespace railtap::measure {
 namespace {

@@ -5,7 +5,6 @@
 #include <optional>
 #include <vector>
 
-#include "measure/level_track.hpp"
 #include "measure/steps.hpp"
 
 namespace railtap::measure {

@@ -6,7 +6,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "measure/correlate.hpp"
+#include "measure/kernels.hpp"
 
 namespace railtap::measure {
 namespace {

@@ -6,7 +6,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "measure/vectorize.hpp"
+#include "measure/kernels.hpp"
 
 namespace railtap::measure {
 namespace {

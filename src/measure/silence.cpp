@@ -6,7 +6,6 @@
 #include <cmath>
 
 #include "measure/spectrum.hpp"
-#include "measure/weighting.hpp"
 
 namespace railtap::measure {
 namespace {

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Windowed spectra with KissFFT in double precision.
+// Power spectra of blocks of samples, A-weighting, and the spectrum thinned out for a picture.
 #include "measure/spectrum.hpp"
 
 #include <algorithm>
@@ -8,7 +8,7 @@
 #include <kissfft/kissfft.hh>
 #include <numbers>
 
-#include "measure/vectorize.hpp"
+#include "measure/kernels.hpp"
 
 namespace railtap::measure {
 namespace {
@@ -207,6 +207,112 @@ double Spectrum::interpolate_peak(std::size_t bin) const {
   const double curvature = left - 2.0 * centre + right;
   if (curvature >= 0.0) return static_cast<double>(bin);
   return static_cast<double>(bin) + std::clamp(0.5 * (left - right) / curvature, -0.5, 0.5);
+}
+
+namespace {
+
+// Pole frequencies in hertz and the level at 1 kHz that normalises the curve [IEC 61672-1:2013,
+// annex E].
+constexpr double pole1_hz = 20.598997;
+constexpr double pole2_hz = 107.65265;
+constexpr double pole3_hz = 737.86223;
+constexpr double pole4_hz = 12194.217;
+constexpr double normalisation_db = 2.000;
+
+}  // namespace
+
+Decibels a_weighting(Hertz frequency) {
+  const double f2 = frequency.value() * frequency.value();
+  const double numerator = pole4_hz * pole4_hz * f2 * f2;
+  const double denominator = (f2 + pole1_hz * pole1_hz) *
+                             std::sqrt((f2 + pole2_hz * pole2_hz) * (f2 + pole3_hz * pole3_hz)) *
+                             (f2 + pole4_hz * pole4_hz);
+  return Decibels(20.0 * std::log10(numerator / denominator) + normalisation_db);
+}
+
+namespace {
+
+constexpr std::size_t least_samples = 1024;
+constexpr double columns_per_octave = 48.0;
+// Half the stretch in bins: of a line, what lies further out in the squared window is below 1e-6.
+constexpr std::size_t half_width = 5;
+
+/// The window of `Spectrum` [Harris, Proc. IEEE 66 (1978), p. 65], put on once more.
+struct Windowed {
+  std::vector<double> samples;
+  double power_scale = 0.0;  ///< what `Spectrum::mean_square` is to be multiplied by
+};
+
+Windowed windowed(std::span<const double> samples) {
+  const double step = 2.0 * std::numbers::pi / static_cast<double>(samples.size());
+  double sum_of_squares = 0.0, sum_of_fourths = 0.0;
+  Windowed out;
+  out.samples.reserve(samples.size());
+  for (std::size_t n = 0; n < samples.size(); ++n) {
+    const double angle = step * static_cast<double>(n);
+    const double w = 0.35875 - 0.48829 * std::cos(angle) + 0.14128 * std::cos(2.0 * angle) -
+                     0.01168 * std::cos(3.0 * angle);
+    out.samples.push_back(w * samples[n]);
+    sum_of_squares += w * w;
+    sum_of_fourths += w * w * w * w;
+  }
+  out.power_scale = sum_of_squares / sum_of_fourths;
+  return out;
+}
+
+/// Without its mean: DC would lie over the lowest frequencies.
+std::vector<double> without_dc(std::span<const double> samples) {
+  double sum = 0.0;
+  for (const double sample : samples) sum += sample;
+  const double mean = sum / static_cast<double>(samples.size());
+  std::vector<double> out(samples.begin(), samples.end());
+  for (double& sample : out) sample -= mean;
+  return out;
+}
+
+/// Power in the stretch around each bin.
+std::vector<double> stretches(const Spectrum& spectrum, double scale) {
+  std::vector<double> out(spectrum.bins(), 0.0);
+  for (std::size_t bin = half_width; bin + half_width < out.size(); ++bin) {
+    for (std::size_t k = bin - half_width; k <= bin + half_width; ++k) {
+      out[bin] += scale * spectrum.mean_square(k);
+    }
+  }
+  return out;
+}
+
+int column_of(double hz) {
+  return static_cast<int>(std::floor(columns_per_octave * std::log2(hz)));
+}
+
+}  // namespace
+
+SpectrumCurve spectrum_curve(std::span<const double> samples, Hertz rate, Band band) {
+  SpectrumCurve curve;
+  const std::size_t length = Spectrum::good_length(samples.size());
+  if (length < least_samples) return curve;
+  Spectrum spectrum(length);
+  const Windowed block = windowed(without_dc(samples.first(length)));
+  spectrum.transform(block.samples);
+  const double bin_hz = rate.value() / static_cast<double>(length);
+  const std::vector<double> power = stretches(spectrum, block.power_scale);
+  curve.resolution = Hertz(bin_hz * static_cast<double>(2 * half_width + 1));
+  int column = -1;
+  for (std::size_t bin = half_width; bin + half_width < power.size(); ++bin) {
+    const double hz = bin_hz * static_cast<double>(bin);
+    if (hz < band.low.value() || hz > band.high.value()) continue;
+    const bool same = !curve.frequency_hz.empty() && column == column_of(hz);
+    if (same && power[bin] <= curve.mean_square.back()) continue;
+    if (same) {
+      curve.frequency_hz.back() = hz;
+      curve.mean_square.back() = power[bin];
+    } else {
+      curve.frequency_hz.push_back(hz);
+      curve.mean_square.push_back(power[bin]);
+    }
+    column = column_of(hz);
+  }
+  return curve;
 }
 
 }  // namespace railtap::measure

@@ -7,7 +7,7 @@
 #include <optional>
 #include <vector>
 
-#include "measure/harmonics.hpp"
+#include "measure/tone_fit.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::measure {

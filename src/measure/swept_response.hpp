@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Frequency response and harmonic distortion from a recorded exponential sweep.
+// The response of a chain from a recorded sweep, and the corner of its coupling.
 #pragma once
 
 #include <optional>
@@ -59,5 +59,15 @@ struct SweepPlace {
 /// end of the sweep, 0.1 dB there.
 [[nodiscard]] SweptResponse measure_sweep(std::span<const double> samples, Hertz rate,
                                           const signal::LogSweep& sweep, const SweepPlace& place);
+
+/// Fits a high-pass of first order to a response: the corner whose loss,
+/// 10·log10(1 + (corner/f)²), explains best what is missing below 200 Hz against 500 Hz to 2 kHz.
+///
+/// Points that miss up to 1 dB decide: there two corners in series look like one, and there tones
+/// are measured. Detects a loss of 0.03 dB and more at the lowest usable point.
+/// \param low where the sweep began; points within a third of an octave of it are not used
+/// \returns none where nothing is missing, the response has no such shape, or does not reach there
+[[nodiscard]] std::optional<Hertz> coupling_corner(std::span<const ResponsePoint> response,
+                                                   Hertz low);
 
 }  // namespace railtap::measure

@@ -7,8 +7,8 @@
 #include <numbers>
 
 #include "measure/frame.hpp"
-#include "measure/median.hpp"
-#include "measure/weighting.hpp"
+#include "measure/kernels.hpp"
+#include "measure/spectrum.hpp"
 
 namespace railtap::measure {
 namespace {

@@ -7,18 +7,11 @@
 #include <span>
 #include <vector>
 
-#include "measure/harmonics.hpp"
 #include "measure/spectrum.hpp"
 #include "measure/tone_fit.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::measure {
-
-/// The measuring band, edges included. AES17-2015, 5.2.5: 20 Hz to 20 kHz.
-struct Band {
-  Hertz low{20.0};
-  Hertz high{20000.0};
-};
 
 /// A sinusoid that is neither the fundamental nor one of its harmonics.
 struct InterferenceLine {

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Least-squares fit of a fundamental, its harmonics and DC to a block of samples.
+// A tone fitted to a block of samples by least squares, and the Fourier series that comes out.
 #pragma once
 
 #include <complex>
@@ -7,10 +7,28 @@
 #include <span>
 #include <vector>
 
-#include "measure/multiple_angles.hpp"
+#include "measure/kernels.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::measure {
+
+/// A periodic waveform as complex harmonics, in full scales (digital full scale = ±1):
+///   x(t) = Re( Σ_k phasor[k−1] · e^{j·k·ω·t} ),  k = 1 … phasor.size(), without DC.
+/// The time origin is where the fundamental crosses zero upwards, so phasor[0] = −j·A (a sine of
+/// peak A), whatever the start of the record was. In this convention a sine clipped on its positive
+/// rail has harmonics that do not depend on when the recording began.
+struct HarmonicSeries {
+  Hertz fundamental{0.0};
+  std::vector<std::complex<double>> phasor;  ///< order k at index k−1, peak amplitude
+  std::vector<double>
+      sigma;  ///< standard deviation of the real part, and of the imaginary part, of each
+              ///< phasor, from the noise measured around that frequency; same length
+};
+
+/// RMS over the mean of |x| of one cycle, DC excluded: π/(2√2) = 1.1107 for a sine, 1 for a square.
+/// Computed from one cycle put together from the harmonics, at 16 points or more per cycle of the
+/// highest. \param tone not empty, with a fundamental above zero; \throws Error otherwise
+[[nodiscard]] double form_factor(const HarmonicSeries& tone);
 
 /// A fitted tone, in full scales. The model is dc + Re(Σ_k phasor[k−1]·e^{j·k·ω·t}), with t = 0 in
 /// the middle of the block; there the cosine and sine columns are orthogonal and the normal

@@ -4,7 +4,7 @@
 
 #include <string>
 
-#include "electric/sound_interface.hpp"
+#include "electric/calibration.hpp"
 
 namespace railtap::report {
 

@@ -4,7 +4,7 @@
 
 #include <algorithm>
 
-#include "units/text.hpp"
+#include "units/print.hpp"
 
 namespace railtap::report {
 namespace {

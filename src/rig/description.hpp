@@ -9,7 +9,6 @@
 #include <vector>
 
 #include "electric/meter.hpp"
-#include "rig/faults.hpp"
 #include "rig/filter.hpp"
 #include "units/quantity.hpp"
 

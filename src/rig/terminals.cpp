@@ -8,8 +8,8 @@
 
 #include "rig/output_stage.hpp"
 #include "rig/player.hpp"
-#include "rig/random.hpp"
 #include "rig/truth.hpp"
+#include "signal/noise.hpp"
 #include "units/error.hpp"
 
 namespace railtap::rig {
@@ -29,7 +29,7 @@ double white_sigma(Volts rms, Hertz rate) {
   return rms.value() * std::sqrt(rate.value() / 2.0 / (hiss_high - hiss_low).value());
 }
 
-void add_noise(std::span<double> block, double sigma, Random& random) {
+void add_noise(std::span<double> block, double sigma, signal::Random& random) {
   if (sigma <= 0.0) return;
   for (double& x : block) x += sigma * random.gaussian();
 }
@@ -40,7 +40,7 @@ struct HeadUnitLane {
   bool has_tone = false;
   OnePole bass, treble, volume;
   double hiss = 0.0;
-  Random random{0};
+  signal::Random random{0};
   StageState stage;
 };
 
@@ -55,7 +55,7 @@ HeadUnitLane make_lane(const Rig& rig, bool rear, bool right, Hertz rate) {
   lane.treble = one_pole(treble_corner, rate);
   lane.volume = one_pole(volume_smoothing, rate);
   lane.hiss = white_sigma(unit.output.hiss, rate);
-  lane.random = Random(rig.seed * 8 + (rear ? 2 : 0) + (right ? 1 : 0));
+  lane.random = signal::Random(rig.seed * 8 + (rear ? 2 : 0) + (right ? 1 : 0));
   lane.stage = make_stage(unit.output, head_unit_rail(rig), unit.output.sag_resistance, {}, rate);
   return lane;
 }
@@ -95,7 +95,7 @@ struct AmplifierLane {
   Filter high_pass, low_pass;
   Boost boost;
   Tones tones;
-  Random random{0};
+  signal::Random random{0};
   StageState stage;
 };
 
@@ -129,8 +129,8 @@ AmplifierLane make_lane(const Rig& rig, const Play& play, std::size_t channel, H
   lane.low_pass = make_filter(Pass::low, control.low_pass, rate);
   lane.boost = Boost(control.faults.bass_boost, control.faults.bass_boost_frequency, rate);
   lane.tones = tones_of(control.faults, rate);
-  lane.random =
-      Random(rig.seed * 8 + 1000 * (play.point.amplifier + 1) + 10 * play.point.control + channel);
+  lane.random = signal::Random(rig.seed * 8 + 1000 * (play.point.amplifier + 1) +
+                               10 * play.point.control + channel);
   std::optional<Ohms> load;
   if (play.speakers_connected) load = control.speaker_load;
   lane.stage = make_stage(amplifier.output, amplifier_rail(rig, amplifier),

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <string>
 
-#include "signal/third_octaves.hpp"
+#include "signal/tone.hpp"
 #include "units/error.hpp"
 
 namespace railtap::signal {

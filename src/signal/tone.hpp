@@ -1,14 +1,28 @@
 // SPDX-License-Identifier: MIT
-// What a test signal is: descriptions without samples, from which the generator renders.
+// What a test signal and a kit of them is: descriptions without samples, from which the generator
+// renders.
 #pragma once
 
+#include <optional>
+#include <span>
 #include <string>
+#include <string_view>
 #include <variant>
 #include <vector>
 
 #include "units/quantity.hpp"
 
 namespace railtap::signal {
+
+/// Band n is about 10^(n/10) Hz: 0 is 1 Hz, 13 is 20 Hz, 43 is 20 kHz.
+inline constexpr int highest_third_octave = 43;
+
+/// `count` bands from number `first` on, as ISO 266:1997, table 1, rounds them (20, 25, 31.5, 40
+/// …); empty where they are none or leave 0 … highest_third_octave.
+[[nodiscard]] std::vector<Hertz> third_octaves(int first, int count);
+
+/// The number of the first band, where these are bands one after the other; else none.
+[[nodiscard]] std::optional<int> first_third_octave(std::span<const Hertz> frequencies);
 
 // Levels: dBFS is RMS relative to the RMS of a full-scale sine [AES17-2015, 3.12.3], for every
 // signal here, also for those that are not sines.
@@ -63,14 +77,14 @@ struct Silence {
   Seconds length{0.0};
 };
 
-/// Pulses whose tips point upwards; see signal/polarity.hpp.
+/// Pulses whose tips point upwards; see signal/test_patterns.hpp.
 struct PolarityPulses {
   Hertz fundamental{0.0};
   Dbfs level{0.0};
   Seconds length{0.0};
 };
 
-/// One long burst on the left, then two short ones on the right; see signal/channel_pattern.hpp.
+/// One long burst on the left, then two short ones on the right; see signal/test_patterns.hpp.
 struct ChannelPattern {
   Dbfs level{0.0};
 };
@@ -125,5 +139,18 @@ void require_renderable(const Signal& signal, Hertz rate, const std::string& pla
 
 /// In words: "1 kHz, -40 to 0 dBFS in steps of 1 dB, 1 s each".
 [[nodiscard]] std::string describe(const Signal& signal);
+
+/// A kit as its recipe describes it, before anything is rendered.
+struct Kit {
+  std::string title;
+  std::vector<Track> tracks;  ///< in the order of their numbers
+};
+
+/// testsignals/kit.toml, built into the program.
+[[nodiscard]] std::string_view default_recipe_text();
+
+/// "03_setup-997hz-0db": numbered by place, so that a player sorts the files.
+/// \param index of the track, from 0
+[[nodiscard]] std::string file_stem(const Kit& kit, std::size_t index);
 
 }  // namespace railtap::signal

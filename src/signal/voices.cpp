@@ -5,12 +5,10 @@
 #include <memory>
 #include <numbers>
 
-#include "signal/channel_pattern.hpp"
 #include "signal/generator.hpp"
 #include "signal/marker.hpp"
-#include "signal/oscillator.hpp"
-#include "signal/pink_noise.hpp"
-#include "signal/polarity.hpp"
+#include "signal/noise.hpp"
+#include "signal/test_patterns.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"
 

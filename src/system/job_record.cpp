@@ -5,7 +5,6 @@
 #include <algorithm>
 
 #include "files/atomic_file.hpp"
-#include "files/file_lock.hpp"
 #include "system/json_text.hpp"
 #include "system/schema.hpp"
 #include "system/utc_time.hpp"

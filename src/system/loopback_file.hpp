@@ -6,7 +6,7 @@
 #include <string>
 #include <string_view>
 
-#include "electric/sound_interface.hpp"
+#include "electric/calibration.hpp"
 #include "files/atomic_file.hpp"
 
 namespace railtap::system {

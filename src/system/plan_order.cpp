@@ -4,7 +4,6 @@
 
 #include "system/plan.hpp"
 #include "units/print.hpp"
-#include "units/text.hpp"
 
 namespace railtap::system {
 namespace {

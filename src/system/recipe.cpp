@@ -8,7 +8,7 @@
 
 #include "files/toml_table.hpp"
 #include "system/schema.hpp"
-#include "units/text.hpp"
+#include "units/print.hpp"
 
 namespace railtap::system {
 namespace {

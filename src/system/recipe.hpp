@@ -5,7 +5,7 @@
 #include <string>
 #include <string_view>
 
-#include "signal/kit.hpp"
+#include "signal/tone.hpp"
 
 namespace railtap::system {
 

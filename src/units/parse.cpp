@@ -10,7 +10,6 @@
 
 #include "units/error.hpp"
 #include "units/print.hpp"
-#include "units/text.hpp"
 #include "units/unit_table.hpp"
 
 namespace railtap {

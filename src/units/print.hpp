@@ -1,8 +1,11 @@
 // SPDX-License-Identifier: MIT
-// From a quantity to what a person reads: "14.14 V", "350 mV", "4.7 kohm".
+// From a quantity to what a person reads ("14.14 V"), and small things with words.
 #pragma once
 
+#include <cstddef>
 #include <string>
+#include <string_view>
+#include <vector>
 
 #include "units/quantity.hpp"
 
@@ -25,5 +28,15 @@ template <class Q>
 /// The quantity without a prefix and with `decimals` (0 … 17) digits behind the point: "-5.00 dB".
 template <class Q>
 [[nodiscard]] std::string format_fixed(Q quantity, int decimals, Sign sign = Sign::minus_only);
+
+/// The text without blanks, tabs and line ends at either end.
+[[nodiscard]] std::string_view trimmed(std::string_view text);
+
+/// "one, two, three"; empty for no words.
+[[nodiscard]] std::string listed(const std::vector<std::string>& words);
+
+/// Bytes of the well-formed UTF-8 character that begins at `at`, inside the text [Unicode 15, table
+/// 3-7]; 0 where there is none.
+[[nodiscard]] std::size_t character_length(std::string_view text, std::size_t at);
 
 }  // namespace railtap

@@ -9,7 +9,7 @@
 #include <string>
 #include <vector>
 
-#include "audio/pump.hpp"
+#include "audio/stream.hpp"
 #include "support/temporary_folder.hpp"
 #include "support/within.hpp"
 #include "units/error.hpp"

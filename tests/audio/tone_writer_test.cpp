@@ -8,7 +8,7 @@
 #include <fstream>
 #include <vector>
 
-#include "audio/pump.hpp"
+#include "audio/stream.hpp"
 #include "measure/marker.hpp"
 #include "measure/tone_fit.hpp"
 #include "support/temporary_folder.hpp"

@@ -13,7 +13,7 @@
 #include <span>
 #include <vector>
 
-#include "judge/findings.hpp"
+#include "judge/analysis.hpp"
 #include "measure/recording.hpp"
 
 namespace {

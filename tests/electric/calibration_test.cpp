@@ -1,14 +1,16 @@
 // SPDX-License-Identifier: MIT
-// Volts for full scales: the ratio, its limits of error, and the comparison with the divider.
-#include "electric/calibration.hpp"
-
+// Volts for full scales: the ratio, its limits of error, the comparison with the divider; and what
+// an interface adds by itself.
 #include <doctest/doctest.h>
 
 #include <cmath>
 
 #include "electric/attenuator.hpp"
+#include "electric/calibration.hpp"
 #include "electric/hard_clip.hpp"
+#include "judge/loopback.hpp"
 #include "support/within.hpp"
+#include "system/loopback_file.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;
@@ -92,3 +94,106 @@ TEST_CASE("calibration: the nominal divider agrees with a reading of its own vol
   CHECK(within_abs(off.deviation.value(), 6.0206, 1e-4));
   CHECK_FALSE(off.plausible);
 }
+
+namespace railtap {
+namespace {
+
+// 0.01 % of which the noise, 90 dB below the tone, is 0.00316 %.
+electric::SoundInterface example() {
+  electric::SoundInterface interface;
+  interface.device = "door input";
+  interface.date = "2026-11-25T16:10:00Z";
+  interface.rate = Hertz(48000.0);
+  interface.response = {{Hertz(20.0), Decibels(-0.2), 3.0}, {Hertz(1000.0), Decibels(0.0), 0.0}};
+  interface.thdn = Percent(0.01);
+  interface.level = Dbfs(-5.0);
+  interface.noise = Dbfs(-95.0);
+  interface.noise_a = Dbfs(-97.0);
+  interface.coupling_corner = Hertz(4.0);
+  return interface;
+}
+
+judge::Findings findings(double thdn_percent, double level_dbfs, double noise_dbfs) {
+  judge::Findings f;
+  f.thdn = Percent(thdn_percent);
+  f.level = Dbfs(level_dbfs);
+  f.noise = Dbfs(noise_dbfs);
+  f.noise_a = Dbfs(noise_dbfs - 2.0);
+  return f;
+}
+
+TEST_CASE("interface: a corner takes 3.01 dB at itself, and 0.0432 dB a decade above") {
+  // 10·log10(2), 10·log10(1.01): closed form.
+  CHECK(test::within_abs(electric::coupling_loss(Hertz(4), Hertz(4)).value(), 3.0103, 1e-4));
+  CHECK(test::within_abs(electric::coupling_loss(Hertz(4), Hertz(40)).value(), 0.0432, 1e-4));
+  CHECK(electric::coupling_loss(Hertz(0), Hertz(40)).value() == 0.0);
+  CHECK_THROWS_AS((void)electric::coupling_loss(Hertz(4), Hertz(0)), Error);
+}
+
+TEST_CASE("interface: its THD+N on a softer tone is its noise over that tone") {
+  const auto interface = example();
+  CHECK(test::within_rel(electric::own_thdn(interface, Dbfs(-5))->value(), 0.01, 1e-9));
+  // At -55 dBFS the noise is 1 %; the distortion, √(0.01² − 0.00316²) %, vanishes beside it.
+  CHECK(test::within_rel(electric::own_thdn(interface, Dbfs(-55))->value(), 1.0, 1e-4));
+  CHECK_FALSE(electric::own_thdn(electric::SoundInterface{}, Dbfs(-5)));
+}
+
+TEST_CASE("interface: only figures more than a decibel above its own are claimed") {
+  const auto interface = example();
+  auto own = judge::not_above(findings(0.0111, -5.0, -94.5), interface);
+  CHECK(own.thdn);
+  CHECK(own.noise);
+  CHECK(own.noise_a);
+  own = judge::not_above(findings(0.0114, -5.0, -93.5), interface);
+  CHECK_FALSE(own.thdn);
+  CHECK_FALSE(own.noise);
+  CHECK_FALSE(own.noise_a);
+  CHECK(judge::not_above(findings(1.1, -55.0, -80.0), interface).thdn);
+  own = judge::not_above(findings(0.0, -5.0, -140.0), electric::SoundInterface{});
+  CHECK_FALSE((own.thdn || own.noise || own.noise_a));
+}
+
+TEST_CASE("interface: its file is read back, and what is not known stays so") {
+  const auto interface = example();
+  const auto back = system::parse_loopback(system::loopback_text(interface), "i.json");
+  CHECK(back.device == interface.device);
+  CHECK(back.date == interface.date);
+  CHECK(back.rate == interface.rate);
+  REQUIRE(back.response.size() == 2);
+  CHECK(back.response[0].frequency == Hertz(20.0));
+  CHECK(back.response[0].magnitude == Decibels(-0.2));
+  CHECK(back.response[0].phase_deg == 3.0);
+  CHECK(back.thdn == interface.thdn);
+  CHECK(back.level == interface.level);
+  CHECK(back.noise == interface.noise);
+  CHECK(back.noise_a == interface.noise_a);
+  CHECK(back.coupling_corner == interface.coupling_corner);
+
+  electric::SoundInterface bare;
+  bare.rate = Hertz(44100.0);
+  const std::string text = system::loopback_text(bare);
+  CHECK(text.find("\"thdn_percent\": null") != std::string::npos);
+  CHECK_FALSE(system::parse_loopback(text, "i.json").noise);
+}
+
+TEST_CASE("interface: a file that is newer, damaged or another is refused") {
+  const auto refused = [](const char* text, const char* words) {
+    CAPTURE(text);
+    CHECK_THROWS_WITH_AS((void)system::parse_loopback(text, "i.json"), doctest::Contains(words),
+                         Error);
+  };
+  refused(R"({"schema": "railtap.loopback/2"})", "newer railtap");
+  refused(R"({"schema": "railtap.capture/1"})", "is a \"railtap.capture/1\"");
+  refused(R"({"schema": "railtap.loopback/1"})", "railtap loopback");
+  refused(R"({"schema": "railtap.loopback/1", "sample_rate_hz": 0, "response": []})", "rate");
+  refused(R"({"schema": "railtap.loopback/1", "sample_rate_hz": 1, "response": [3]})",
+          "railtap loopback");
+  refused(R"({"schema": "railtap.loopback/1", "sample_rate_hz": 1, "response": [], "device": 3})",
+          "railtap loopback");
+  refused("{", "does not say");
+  refused("", "does not say");
+}
+
+}  // namespace
+
+}  // namespace railtap

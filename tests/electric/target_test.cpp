@@ -8,7 +8,6 @@
 #include <cmath>
 #include <string>
 
-#include "electric/channel_text.hpp"
 #include "support/within.hpp"
 #include "units/error.hpp"
 

@@ -8,7 +8,7 @@
 #include "electric/calibration.hpp"
 #include "judge/calibration_tone.hpp"
 #include "measure/recording.hpp"
-#include "rig/multimeter.hpp"
+#include "rig/instruments.hpp"
 #include "rig/rig_support.hpp"
 #include "rig/truth.hpp"
 

@@ -13,7 +13,6 @@
 #include <vector>
 
 #include "judge/channel_identity.hpp"
-#include "judge/polarity.hpp"
 #include "measure/marker.hpp"
 #include "signal/generator.hpp"
 #include "support/random_draws.hpp"

@@ -8,7 +8,7 @@
 #include <cmath>
 #include <random>
 
-#include "judge/overload_source.hpp"
+#include "judge/attenuation.hpp"
 #include "support/onset_of.hpp"
 #include "support/played_steps.hpp"
 #include "support/within.hpp"

@@ -8,9 +8,9 @@
 #include <cmath>
 #include <string>
 
-#include "judge/filter_model.hpp"
-#include "measure/stepped_sine.hpp"
-#include "signal/third_octaves.hpp"
+#include "judge/filters.hpp"
+#include "measure/known_steps.hpp"
+#include "signal/tone.hpp"
 #include "support/recorded_tones.hpp"
 #include "support/within.hpp"
 

@@ -8,7 +8,7 @@
 #include <complex>
 #include <numbers>
 
-#include "judge/filter_model.hpp"
+#include "judge/filters.hpp"
 #include "support/within.hpp"
 
 using namespace railtap;

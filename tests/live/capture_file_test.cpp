@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The file that a recording grows in: readable at every moment, codes as they came.
-#include "live/capture_file.hpp"
+#include "live/capture.hpp"
 
 #include <doctest/doctest.h>
 

@@ -13,7 +13,6 @@
 #include <vector>
 
 #include "measure/clipped_sine_model.hpp"
-#include "measure/clipped_sine_series.hpp"
 #include "support/clipped_tone.hpp"
 #include "support/within.hpp"
 

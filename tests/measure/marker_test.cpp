@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "signal/generator.hpp"
-#include "signal/random.hpp"
+#include "signal/noise.hpp"
 #include "support/within.hpp"
 
 using namespace railtap;

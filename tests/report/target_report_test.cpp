@@ -6,7 +6,7 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
-#include "electric/channel_text.hpp"
+#include "electric/target.hpp"
 #include "report/target_json.hpp"
 #include "report/target_text.hpp"
 #include "support/within.hpp"

@@ -5,7 +5,7 @@
 #include <string>
 
 #include "rig/description.hpp"
-#include "rig/multimeter.hpp"
+#include "rig/instruments.hpp"
 #include "rig/truth.hpp"
 #include "rig_support.hpp"
 #include "support/within.hpp"

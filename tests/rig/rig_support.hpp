@@ -10,7 +10,7 @@
 
 #include "audio/stream.hpp"
 #include "rig/description.hpp"
-#include "rig/sound_card.hpp"
+#include "rig/instruments.hpp"
 
 namespace railtap::test {
 

@@ -1,18 +1,18 @@
 // SPDX-License-Identifier: MIT
-// The generator: exact levels and spectra, no clicks, nothing over full scale.
-#include "signal/generator.hpp"
-
+// The generator: exact levels and spectra, no clicks, nothing over full scale; third octaves.
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 #include <vector>
 
 #include "measure/tone_fit.hpp"
-#include "signal/dither.hpp"
-#include "signal/oscillator.hpp"
-#include "signal/polarity.hpp"
+#include "signal/generator.hpp"
+#include "signal/noise.hpp"
+#include "signal/test_patterns.hpp"
+#include "signal/tone.hpp"
 #include "support/within.hpp"
 #include "units/error.hpp"
 
@@ -289,4 +289,30 @@ TEST_CASE("signals that cannot be played are refused with what can") {
       render(track_of(TwoTone{Hertz(60), Hertz(7000), 4.0, Dbfs(0), Seconds(1)}), rate48), Error);
   CHECK_THROWS_AS(render(track_of(LogSweep{Hertz(2000), Hertz(20), Dbfs(-6), Seconds(1)}), rate48),
                   Error);
+}
+
+using namespace railtap;
+using namespace railtap::signal;
+
+TEST_CASE("third octaves: from 20 Hz on as ISO 266 rounds them") {
+  // ISO 266:1997, table 1, third-octave column.
+  constexpr std::array<double, 31> printed{20,   25,   31.5, 40,    50,    63,    80,   100,
+                                           125,  160,  200,  250,   315,   400,   500,  630,
+                                           800,  1000, 1250, 1600,  2000,  2500,  3150, 4000,
+                                           5000, 6300, 8000, 10000, 12500, 16000, 20000};
+  const auto bands = third_octaves(13, 31);
+  REQUIRE(bands.size() == printed.size());
+  for (std::size_t k = 0; k < bands.size(); ++k)
+    CHECK(test::within_rel(bands[k].value(), printed[k], 1e-12));
+  CHECK(first_third_octave(bands) == 13);
+}
+
+TEST_CASE("third octaves: what leaves the table, skips a band or is no band is none") {
+  CHECK(third_octaves(13, 32).empty());
+  CHECK(third_octaves(-1, 2).empty());
+  CHECK_FALSE(first_third_octave(std::vector<Hertz>{}).has_value());
+  CHECK_FALSE(first_third_octave(std::vector<Hertz>{Hertz(20), Hertz(31.5)}).has_value());
+  CHECK_FALSE(first_third_octave(std::vector<Hertz>{Hertz(45)}).has_value());
+  CHECK_FALSE(first_third_octave(std::vector<Hertz>{Hertz(0.5)}).has_value());
+  CHECK(first_third_octave(std::vector<Hertz>{Hertz(63)}) == 18);
 }

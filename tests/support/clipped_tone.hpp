@@ -9,7 +9,7 @@
 #include <random>
 #include <vector>
 
-#include "measure/harmonics.hpp"
+#include "measure/tone_fit.hpp"
 
 namespace railtap::test {
 

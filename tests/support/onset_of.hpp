@@ -8,7 +8,7 @@
 #include "judge/onset.hpp"
 #include "measure/known_steps.hpp"
 #include "measure/ladder.hpp"
-#include "measure/level_track.hpp"
+#include "measure/steps.hpp"
 
 namespace railtap::test {
 

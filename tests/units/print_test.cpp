@@ -1,7 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Printing quantities: digits that mean something, prefixes that suit, and a way back.
-#include "units/print.hpp"
-
+// Printing quantities, their arithmetic, and small things with words.
 #include <doctest/doctest.h>
 
 #include <cmath>
@@ -10,6 +8,8 @@
 
 #include "support/within.hpp"
 #include "units/parse.hpp"
+#include "units/print.hpp"
+#include "units/quantity.hpp"
 
 using namespace railtap;
 
@@ -83,4 +83,52 @@ TEST_CASE("print: four digits read back within half of the last digit") {
     const double back = parse_quantity<Watts>(format_quantity(Watts(value)), "p").value();
     CHECK(test::within_rel(back, value, 0.5001e-3));
   }
+}
+
+using railtap::character_length;
+using railtap::listed;
+using railtap::trimmed;
+
+TEST_CASE("text: blanks are taken off at either end, and only there") {
+  CHECK(trimmed(" \t a b\r\n") == "a b");
+  CHECK(trimmed(" \n").empty());
+  CHECK(trimmed("").empty());
+  CHECK(listed({"one", "two", "three"}) == "one, two, three");
+  CHECK(listed({}).empty());
+}
+
+// Unicode 15, table 3-7, "Well-Formed UTF-8 Byte Sequences": the first and the last of every row,
+// and what lies just outside.
+TEST_CASE("text: a character ends where the Unicode table says") {
+  for (const char* good : {"a", "\x7F"}) CHECK(character_length(good, 0) == 1);
+  for (const char* good : {"\xC2\x80", "\xDF\xBF"}) CHECK(character_length(good, 0) == 2);
+  for (const char* good : {"\xE0\xA0\x80", "\xE0\xBF\xBF", "\xE1\x80\x80", "\xEC\xBF\xBF",
+                           "\xED\x80\x80", "\xED\x9F\xBF", "\xEE\x80\x80", "\xEF\xBF\xBF"}) {
+    CHECK(character_length(good, 0) == 3);
+  }
+  for (const char* good : {"\xF0\x90\x80\x80", "\xF0\xBF\xBF\xBF", "\xF1\x80\x80\x80",
+                           "\xF3\xBF\xBF\xBF", "\xF4\x80\x80\x80", "\xF4\x8F\xBF\xBF"}) {
+    CHECK(character_length(good, 0) == 4);
+  }
+  for (const char* bad :
+       {"\x80", "\xBF", "\xC0\x80", "\xC1\xBF", "\xC2", "\xC2\x7F", "\xC2\xC0", "\xE0\x9F\xBF",
+        "\xED\xA0\x80", "\xED\xBF\xBF", "\xE1\x80", "\xE1\x80\x7F", "\xF0\x8F\xBF\xBF",
+        "\xF4\x90\x80\x80", "\xF5\x80\x80\x80", "\xF1\x80\x80", "\xFF"}) {
+    CHECK(character_length(bad, 0) == 0);
+  }
+  CHECK(character_length("a\xC3\xA9z", 1) == 2);
+  CHECK(character_length("a\xC3\xA9z", 2) == 0);
+}
+
+using namespace railtap;
+
+TEST_CASE("quantity: a ratio of ten is 20 dB in amplitude and 10 dB in power") {
+  CHECK(test::within_abs(decibels_from_amplitude_ratio(10.0).value(), 20.0, 1e-12));
+  CHECK(test::within_abs(decibels_from_power_ratio(10.0).value(), 10.0, 1e-12));
+}
+
+TEST_CASE("quantity: a full-scale sine has peak 1 at 0 dBFS, and -6.0206 dBFS halves it") {
+  CHECK(test::within_abs(sine_peak(Dbfs(0.0)), 1.0, 1e-15));
+  CHECK(test::within_abs(sine_peak(Dbfs(-6.020599913)), 0.5, 1e-9));
+  CHECK(test::within_abs((Dbfs(-3.0) - Dbfs(-10.0)).value(), 7.0, 1e-12));
 }
