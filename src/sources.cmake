@@ -64,6 +64,7 @@ set(RAILTAP_CORE_SOURCES
   judge/onset_flat_top.cpp
   judge/onset_knee.cpp
   judge/onset_thdn.cpp
+  judge/sentence.cpp
   judge/silence.cpp
   judge/stage.cpp
   judge/steady_tones.cpp
@@ -80,50 +81,35 @@ set(RAILTAP_CORE_SOURCES
   system/calibration_file.cpp
   system/capture_sidecar.cpp
   system/job_record.cpp
+  system/json.cpp
   system/loopback_file.cpp
   system/plan.cpp
   system/plan_channel.cpp
   system/plan_order.cpp
-  system/plan_supply.cpp
   system/recipe.cpp
   system/schema.cpp
   system/system_description.cpp
-  system/utc_time.cpp
   report/analysis_json.cpp
   report/analysis_text.cpp
-  report/attenuator_json.cpp
-  report/attenuator_svg.cpp
-  report/attenuator_text.cpp
+  report/attenuator.cpp
   report/calibration_report.cpp
-  report/capture_json.cpp
-  report/capture_text.cpp
-  report/curves_json.cpp
-  report/demo_json.cpp
-  report/demo_text.cpp
-  report/json_view.cpp
-  report/loopback_report.cpp
+  report/capture.cpp
+  report/demo.cpp
+  report/loopback.cpp
   report/markup.cpp
-  report/onset_json.cpp
-  report/onset_text.cpp
+  report/onset.cpp
   report/pictures.cpp
-  report/plan_json.cpp
-  report/plan_text.cpp
-  report/printable.cpp
+  report/plan.cpp
   report/record_text.cpp
   report/sheet/channel.cpp
   report/sheet/foot.cpp
-  report/sheet/gauge.cpp
   report/sheet/head.cpp
   report/sheet/record_rows.cpp
   report/sheet/sheet.cpp
-  report/sheet/style.cpp
   report/sheet/summary.cpp
   report/svg/plot.cpp
-  report/svg/style.cpp
   report/svg/ticks.cpp
-  report/target_json.cpp
-  report/target_text.cpp
-  report/tone_card.cpp
+  report/target.cpp
   report/tone_kit.cpp
   report/verification_json.cpp
   report/verification_text.cpp

@@ -28,6 +28,7 @@ set(RAILTAP_TEST_SOURCES
   judge/calibration_tone_test.cpp
   judge/filters_test.cpp
   judge/onset_test.cpp
+  judge/sentence_test.cpp
   judge/stage_test.cpp
   judge/steady_tones_test.cpp
   judge/turning_test.cpp
@@ -64,6 +65,7 @@ set(RAILTAP_TEST_SOURCES
   system/calibration_file_test.cpp
   system/capture_sidecar_test.cpp
   system/job_record_test.cpp
+  system/json_test.cpp
   system/plan_test.cpp
   system/recipe_test.cpp
   system/system_description_test.cpp

@@ -44,8 +44,8 @@ judge::Limits resolve(const AnalyzeOptions& options) {
   return {options.limit, options.volts_per_full_scale, {options.band_low, options.band_high}};
 }
 
-void draw(const report::AnalysisDocument& document, const AnalyzeOptions& options) {
-  write_pictures(report::analysis_json(document), options.svg, options.file,
+void draw(const system::Json& document, const AnalyzeOptions& options) {
+  write_pictures(document, options.svg, options.file,
                  options.force ? files::Overwrite::allow : files::Overwrite::refuse);
 }
 
@@ -84,9 +84,8 @@ void compare(report::AnalysisDocument& document, const Recorded& first,
   compared.channels =
       judge::compare_attenuation(first.measurements, second.measurements, compared.attenuation);
   if (!judge::any_found(compared.channels)) {
-    std::string problem = compared.channels.front().obstacle;
-    problem.pop_back();  // the full stop
-    throw Error("the two recordings cannot be compared: " + problem, compared.file_name,
+    throw Error("the two recordings cannot be compared: " + compared.channels.front().obstacle,
+                compared.file_name,
                 "record the same steady tone twice, with more attenuation the second time and "
                 "nothing else changed");
   }
@@ -94,6 +93,15 @@ void compare(report::AnalysisDocument& document, const Recorded& first,
     judge::apply(document.channels[c], compared.channels[c]);
   }
   document.compared = std::move(compared);
+}
+
+void print(const report::AnalysisDocument& document, const system::Json& with_curves,
+           const AnalyzeOptions& options) {
+  if (!options.json) {
+    std::cout << report::analysis_text(document);
+  } else {
+    std::cout << (options.curves ? with_curves : report::analysis_json(document)).line() << '\n';
+  }
 }
 
 ExitStatus analyze(const AnalyzeOptions& options) {
@@ -118,16 +126,15 @@ ExitStatus analyze(const AnalyzeOptions& options) {
   document.frames = recorded.frames;
   document.channels = recorded.analyses;
   if (!options.compared.empty()) compare(document, recorded, options);
-  const bool recorded_in_job = !options.recording.file.empty();
-  if (options.curves || !options.svg.empty() || recorded_in_job) {
+  system::Json with_curves;
+  if (options.curves || !options.svg.empty() || is_recorded(options.recording)) {
     document.curves = curves_of_recording(options.file, recorded, document.limits);
+    with_curves = report::analysis_json(document);
+    document.curves.clear();
   }
-  if (!options.svg.empty()) draw(document, options);
-  const std::string with_curves = report::analysis_json(document);
-  if (!options.curves) document.curves.clear();
-  std::cout << (options.json ? report::analysis_json(document) + "\n"
-                             : report::analysis_text(document));
-  write_down(options.recording, "analysis", with_curves,
+  if (!options.svg.empty()) draw(with_curves, options);
+  print(document, with_curves, options);
+  write_down(options.recording, "analysis", std::move(with_curves),
              calibration ? calibration_summary(calibration, options.calibration)
                          : calibration_summary(options.volts_per_full_scale));
   return judge::within_limits(document.channels) ? ExitStatus::within_limits

@@ -7,9 +7,7 @@
 #include "command/command.hpp"
 #include "electric/attenuator.hpp"
 #include "files/atomic_file.hpp"
-#include "report/attenuator_json.hpp"
-#include "report/attenuator_svg.hpp"
-#include "report/attenuator_text.hpp"
+#include "report/attenuator.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 
@@ -103,7 +101,7 @@ ExitStatus run(const AttenuatorOptions& options) {
                       options.force ? files::Overwrite::allow : files::Overwrite::refuse);
     std::cerr << "wrote " << options.svg << '\n';
   }
-  std::cout << (options.json ? report::attenuator_json(need, tap)
+  std::cout << (options.json ? report::attenuator_json(need, tap).page()
                              : report::attenuator_text(need, tap));
   return tap.faults.empty() ? ExitStatus::within_limits : ExitStatus::outside_limits;
 }

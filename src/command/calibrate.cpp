@@ -15,7 +15,7 @@
 #include "report/calibration_report.hpp"
 #include "system/calibration_file.hpp"
 #include "system/loopback_file.hpp"
-#include "system/utc_time.hpp"
+#include "system/schema.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 
@@ -159,9 +159,10 @@ ExitStatus run(const CalibrateOptions& options) {
                               options.force ? files::Overwrite::allow : files::Overwrite::refuse);
     std::cerr << "wrote " << options.output << '\n';
   }
-  std::cout << (options.json ? report::calibration_json(document)
-                             : report::calibration_report(document));
-  write_down(options.recording, "calibration", report::calibration_json(document));
+  const bool wanted = options.json || is_recorded(options.recording);
+  system::Json json = wanted ? report::calibration_json(document) : system::Json();
+  std::cout << (options.json ? json.page() : report::calibration_report(document));
+  write_down(options.recording, "calibration", std::move(json));
   const bool plausible = !document.nominal || document.nominal->plausible;
   return plausible ? ExitStatus::within_limits : ExitStatus::outside_limits;
 }

@@ -108,7 +108,8 @@ ExitStatus run(const CaptureOptions& options) {
   if (options.input.rate) require_positive(*options.input.rate, "--rate");
   refuse_existing_sidecar(options);
   const report::CaptureDocument document = record(options);
-  std::cout << (options.json ? report::capture_json(document) : report::capture_text(document));
+  std::cout << (options.json ? report::capture_json(document).page()
+                             : report::capture_text(document));
   if (document.end == CaptureEnd::size_limit) {
     std::cerr << "railtap: note: the recording ended because a WAV file holds no more than 4 GB\n";
   }

@@ -31,7 +31,7 @@ ExitStatus run(const DemoOptions& options, const std::string& program) {
       options.folder, options.force ? files::Overwrite::allow : files::Overwrite::refuse);
   files::write_file(folder.root / "rig.toml", text, folder.overwrite);
   const report::DemoDocument document = run_demo(bench, folder, std::cerr);
-  const std::string json = report::demo_json(document) + "\n";
+  const std::string json = report::demo_json(document).line() + "\n";
   files::write_file(folder.result("setup"), json, folder.overwrite);
   std::cout << (options.json ? json : report::demo_text(document, program));
   return document.within_limits ? ExitStatus::within_limits : ExitStatus::outside_limits;

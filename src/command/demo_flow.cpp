@@ -35,6 +35,7 @@ struct Job {
   judge::Limits limits;
   report::DemoDocument document;
   DemoRecord written;
+  std::vector<VerifiedControl> verified;  // a control each
 };
 
 void note(const Job& job, const std::string& text) {
@@ -301,10 +302,10 @@ void write_down(const Job& job, std::size_t control, std::size_t index, const Re
   const std::string& input = plate.inputs[index];
   const std::string gain =
       "Gain of " + plate.name + " at " + format_quantity(Percent(100.0 * channel.travel), 3);
-  job.written.add_verification(plate.name + "-verify-found", index,
-                               {input, "amplifier", "before", ""});
-  job.written.add_verification(plate.name + "-verify-corrected", index,
-                               {input, "amplifier", "after", ""});
+  const VerifiedControl& verified = job.verified[control];
+  job.written.add_verification(verified.found, index, {input, "amplifier", "before", ""});
+  if (verified.corrected)
+    job.written.add_verification(*verified.corrected, index, {input, "amplifier", "after", ""});
   job.written.add_analysis(plate.name + "-found", found, index, job.limits,
                            {input, "amplifier", "before", ""});
   job.written.add_onset(plate.name + "-ladder", index, job.limits, {input, "amplifier", "", ""});
@@ -373,7 +374,7 @@ bool as_wanted(const report::DemoChannel& channel) {
 }  // namespace
 
 report::DemoDocument run_demo(const Bench& bench, const DemoFolder& folder, std::ostream& notes) {
-  Job job{bench, folder, notes, write_tones(bench, folder), {}, {}, {bench, folder}};
+  Job job{bench, folder, notes, write_tones(bench, folder), {}, {}, {bench, folder}, {}};
   job.document.folder = folder.root.string();
   job.document.system = bench.system;
   job.document.supply = bench.supply;
@@ -381,9 +382,11 @@ report::DemoDocument run_demo(const Bench& bench, const DemoFolder& folder, std:
   job.document.tolerance = electric::default_tolerance;
   calibrate(job);
   find_head_unit_limit(job);
-  job.document.verifications =
+  job.verified =
       verify_controls(bench, folder, job.tones.verify, job.document.head_unit.highest_clean_step,
                       *job.limits.volts_per_full_scale, notes);
+  for (const VerifiedControl& verified : job.verified)
+    job.document.verifications.push_back(verified.outcome);
   for (std::size_t control = 0; control < bench.controls.size(); ++control) set_gain(job, control);
   job.document.within_limits =
       job.document.calibration.nominal.plausible &&

@@ -101,7 +101,8 @@ Recorded analyze_capture(const DemoFolder& folder, const std::string& name,
   document.frames = recorded.frames;
   document.limits = limits;
   document.channels = recorded.analyses;
-  files::write_file(folder.result(name), report::analysis_json(document) + "\n", folder.overwrite);
+  files::write_file(folder.result(name), report::analysis_json(document).line() + "\n",
+                    folder.overwrite);
   return recorded;
 }
 

@@ -29,7 +29,7 @@ std::vector<judge::ChannelOnset> judge_rising_level(const DemoFolder& folder,
   document.limits.analysis = limits;
   for (const SteppedChannel& channel : stepped.channels) document.found.push_back(channel.found);
   document.channels = judge_stepped(stepped, document.limits);
-  files::write_file(folder.result(name + "-onset"), report::onset_json(document) + "\n",
+  files::write_file(folder.result(name + "-onset"), report::onset_json(document).line() + "\n",
                     folder.overwrite);
   return document.channels;
 }

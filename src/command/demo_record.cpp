@@ -2,7 +2,6 @@
 // Writing the demo's job record and setup sheet.
 #include "command/demo_record.hpp"
 
-#include <fstream>
 #include <optional>
 #include <system_error>
 
@@ -25,25 +24,30 @@ std::string name_in_folder(const std::filesystem::path& capture) {
 
 using system::Json;
 
-/// What the plates say, with the keys of a described system.
-Json system_of(const Bench& bench) {
-  Json system = {{"name", bench.system}, {"head_unit", {{"volume_steps", bench.volume_steps}}}};
-  Json amplifiers = Json::array();
-  for (const ControlPlate& plate : bench.controls) {
-    if (amplifiers.empty() || amplifiers.back()["name"] != plate.amplifier) {
-      amplifiers.push_back({{"name", plate.amplifier}, {"channel", Json::array()}});
-    }
-    for (const std::string& input : plate.inputs) {
-      amplifiers.back()["channel"].push_back(
-          {{"name", input},
-           {"control", plate.name},
-           {"rated_power", format_quantity(plate.amplifier_power)},
-           {"rated_load", format_quantity(plate.load)},
-           {"speaker", format_quantity(plate.speaker_power) + " speaker"}});
-    }
+/// A control's channels, with the keys of a described system.
+void add_channels(Json& channels, const ControlPlate& plate) {
+  for (const std::string& input : plate.inputs) {
+    channels.push_back({{"name", input},
+                        {"control", plate.name},
+                        {"rated_power", format_quantity(plate.amplifier_power)},
+                        {"rated_load", format_quantity(plate.load)},
+                        {"speaker", format_quantity(plate.speaker_power) + " speaker"}});
   }
-  system["amplifier"] = std::move(amplifiers);
-  return system;
+}
+
+/// What the plates say, with the same keys. Controls of one amplifier follow each other.
+Json system_of(const Bench& bench) {
+  Json amplifiers = Json::array();
+  for (auto plate = bench.controls.begin(); plate != bench.controls.end();) {
+    const std::string& amplifier = plate->amplifier;
+    Json channels = Json::array();
+    for (; plate != bench.controls.end() && plate->amplifier == amplifier; ++plate)
+      add_channels(channels, *plate);
+    amplifiers.push_back({{"name", amplifier}, {"channel", std::move(channels)}});
+  }
+  return {{"name", bench.system},
+          {"head_unit", {{"volume_steps", bench.volume_steps}}},
+          {"amplifier", std::move(amplifiers)}};
 }
 
 }  // namespace
@@ -55,15 +59,14 @@ DemoRecord::DemoRecord(const Bench& bench, DemoFolder folder)
   std::filesystem::remove(path(), ignored);
 }
 
-void DemoRecord::append(const std::string& kind, const std::string& document,
-                        const DemoSubject& about) const {
+void DemoRecord::append(const std::string& kind, Json document, const DemoSubject& about) const {
   RecordingOptions options;
   options.file = path().string();
   options.subject = about.subject;
   options.stage = about.stage;
   options.moment = about.moment;
   options.note = about.note;
-  write_down(options, kind, document, calibration_, system_);
+  write_down(options, kind, std::move(document), calibration_, system_);
 }
 
 void DemoRecord::add_calibration(const report::CalibrationDocument& document,
@@ -86,20 +89,12 @@ void DemoRecord::add_analysis(const std::string& capture, const Recorded& record
   append("analysis", report::analysis_json(document), about);
 }
 
-void DemoRecord::add_verification(const std::string& result, std::size_t channel,
+void DemoRecord::add_verification(report::VerificationDocument document, std::size_t channel,
                                   const DemoSubject& about) const {
-  std::ifstream file(folder_.result(result));
-  if (!file) return;
-  system::Json document = system::Json::parse(file);
-  system::Json channels = system::Json::array({document.at("channels").at(channel)});
-  document["channels"] = std::move(channels);
-  for (auto* list : {&document["files"], &document["channels"]}) {
-    for (auto& one : *list) {
-      auto& name = one[one.contains("name") ? "name" : "file"];
-      name = name_in_folder(name.get<std::string>());
-    }
-  }
-  append("verification", document.dump(), about);
+  for (report::VerifiedFile& file : document.files) file.name = name_in_folder(file.name);
+  judge::ChannelVerification& verified = document.verification.channels[channel];
+  verified.file = name_in_folder(verified.file);
+  append("verification", report::verification_json(document, channel), about);
 }
 
 void DemoRecord::add_onset(const std::string& capture, std::size_t channel,
@@ -129,9 +124,10 @@ void DemoRecord::add_outcome(const report::DemoDocument& document) const {
 }
 
 void DemoRecord::write_sheet() const {
-  files::write_file(folder_.root / "sheet.html",
-                    report::sheet_html(system::job_record_text(system::read_job_record(path()))),
-                    folder_.overwrite);
+  files::write_file(
+      folder_.root / "sheet.html",
+      report::sheet_html(system::job_record_document(system::read_job_record(path()))),
+      folder_.overwrite);
 }
 
 }  // namespace railtap::command

@@ -10,7 +10,8 @@
 #include "command/recorded.hpp"
 #include "report/calibration_report.hpp"
 #include "report/demo.hpp"
-#include "report/target_json.hpp"
+#include "report/target.hpp"
+#include "report/verification.hpp"
 #include "system/calibration_file.hpp"
 #include "system/job_record.hpp"
 
@@ -36,8 +37,8 @@ class DemoRecord {
   /// The rising levels in one channel of a capture.
   void add_onset(const std::string& capture, std::size_t channel, const judge::Limits& limits,
                  const DemoSubject& about) const;
-  /// One channel of a verification's document in results/; nothing where there is none.
-  void add_verification(const std::string& result, std::size_t channel,
+  /// One channel of a verification.
+  void add_verification(report::VerificationDocument document, std::size_t channel,
                         const DemoSubject& about) const;
   /// What a channel should deliver, and what it reached.
   void add_target(const electric::ChannelTarget& target, const electric::Conditions& conditions,
@@ -49,7 +50,7 @@ class DemoRecord {
 
  private:
   [[nodiscard]] std::filesystem::path path() const { return folder_.root / "job.json"; }
-  void append(const std::string& kind, const std::string& document, const DemoSubject& about) const;
+  void append(const std::string& kind, system::Json document, const DemoSubject& about) const;
 
   DemoFolder folder_;
   system::Json system_, calibration_;

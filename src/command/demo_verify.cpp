@@ -7,7 +7,6 @@
 #include <string>
 
 #include "command/verify_capture.hpp"
-#include "report/verification.hpp"
 #include "signal/tone.hpp"
 
 namespace railtap::command {
@@ -30,9 +29,9 @@ judge::VerificationLimits limits_for(const ControlPlate& plate, Volts volts_per_
   return limits;
 }
 
-judge::Verification verify(const Bench& bench, const DemoFolder& folder, const VerifyTracks& tracks,
-                           std::size_t control, int volume, Volts volts_per_full_scale,
-                           const std::string& moment) {
+report::VerificationDocument verify(const Bench& bench, const DemoFolder& folder,
+                                    const VerifyTracks& tracks, std::size_t control, int volume,
+                                    Volts volts_per_full_scale, const std::string& moment) {
   const ControlPlate& plate = bench.controls[control];
   const auto& track = is_summed(plate) ? tracks.summed : tracks.pair;
   const std::string name = bench.controls[control].name + "-verify-" + moment;
@@ -43,9 +42,9 @@ judge::Verification verify(const Bench& bench, const DemoFolder& folder, const V
   document.limits = limits_for(plate, volts_per_full_scale);
   document.files.push_back(std::move(capture.file));
   document.verification = judge::judge_verification(capture.channels, nullptr, document.limits);
-  files::write_file(folder.result(name), report::verification_json(document) + "\n",
+  files::write_file(folder.result(name), report::verification_json(document).line() + "\n",
                     folder.overwrite);
-  return document.verification;
+  return document;
 }
 
 bool is_swapped(const judge::Verification& verification) {
@@ -89,15 +88,17 @@ std::vector<std::string> sides_of(const judge::Verification& verification) {
   return sides;
 }
 
-report::DemoVerification verify_control(const Bench& bench, const DemoFolder& folder,
-                                        const VerifyTracks& tracks, std::size_t control, int volume,
-                                        Volts volts_per_full_scale) {
+VerifiedControl verify_control(const Bench& bench, const DemoFolder& folder,
+                               const VerifyTracks& tracks, std::size_t control, int volume,
+                               Volts volts_per_full_scale) {
   const auto look = [&](const std::string& moment) {
     return verify(bench, folder, tracks, control, volume, volts_per_full_scale, moment);
   };
-  report::DemoVerification result;
+  VerifiedControl verified;
+  report::DemoVerification& result = verified.outcome;
   result.control = bench.controls[control].name;
-  const judge::Verification found = look("found");
+  verified.found = look("found");
+  const judge::Verification& found = verified.found.verification;
   result.found = result.left = faults_of(found);
   result.carries = sides_of(found);
   const bool summed = is_summed(bench.controls[control]);
@@ -109,11 +110,11 @@ report::DemoVerification verify_control(const Bench& bench, const DemoFolder& fo
     bench.switch_filters_off(control);
     result.corrected.emplace_back("switched the filter off");
   }
-  if (result.corrected.empty()) return result;
-  const judge::Verification corrected = look("corrected");
-  result.left = faults_of(corrected);
-  result.carries = sides_of(corrected);
-  return result;
+  if (result.corrected.empty()) return verified;
+  verified.corrected = look("corrected");
+  result.left = faults_of(verified.corrected->verification);
+  result.carries = sides_of(verified.corrected->verification);
+  return verified;
 }
 
 void tell(std::ostream& notes, const report::DemoVerification& v) {
@@ -171,14 +172,13 @@ VerifyTracks write_verify_tracks(const Bench& bench, const DemoFolder& folder) {
   return tracks;
 }
 
-std::vector<report::DemoVerification> verify_controls(const Bench& bench, const DemoFolder& folder,
-                                                      const VerifyTracks& tracks, int volume,
-                                                      Volts volts_per_full_scale,
-                                                      std::ostream& notes) {
-  std::vector<report::DemoVerification> list;
+std::vector<VerifiedControl> verify_controls(const Bench& bench, const DemoFolder& folder,
+                                             const VerifyTracks& tracks, int volume,
+                                             Volts volts_per_full_scale, std::ostream& notes) {
+  std::vector<VerifiedControl> list;
   for (std::size_t control = 0; control < bench.controls.size(); ++control) {
     list.push_back(verify_control(bench, folder, tracks, control, volume, volts_per_full_scale));
-    tell(notes, list.back());
+    tell(notes, list.back().outcome);
   }
   return list;
 }

@@ -9,6 +9,7 @@
 #include "command/demo_bench.hpp"
 #include "command/demo_folder.hpp"
 #include "report/demo.hpp"
+#include "report/verification.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::command {
@@ -26,12 +27,21 @@ struct VerifyTracks {
 /// tones in it. A control with one input is taken for one that sums.
 [[nodiscard]] VerifyTracks write_verify_tracks(const Bench& bench, const DemoFolder& folder);
 
+/// What was found at a control, and what is left once it was put right.
+struct VerifiedControl {
+  report::DemoVerification outcome;
+  report::VerificationDocument found;
+  std::optional<report::VerificationDocument> corrected;  ///< none where nothing was put right
+};
+
 /// Verifies every control; of pairs, exchanges swapped ones, switches filters off, and verifies
 /// again what was changed. A single channel must carry both sides, and may have filters. Leaves
 /// railtap.verification/1 documents in results/, named CONTROL-verify-found and
 /// CONTROL-verify-corrected. \param volume a step at which nothing clips
-[[nodiscard]] std::vector<report::DemoVerification> verify_controls(
-    const Bench& bench, const DemoFolder& folder, const VerifyTracks& tracks, int volume,
-    Volts volts_per_full_scale, std::ostream& notes);
+[[nodiscard]] std::vector<VerifiedControl> verify_controls(const Bench& bench,
+                                                           const DemoFolder& folder,
+                                                           const VerifyTracks& tracks, int volume,
+                                                           Volts volts_per_full_scale,
+                                                           std::ostream& notes);
 
 }  // namespace railtap::command

@@ -15,7 +15,7 @@ Command devices_command() {
   command.flag("--json", *json, "Print one JSON document");
   command.run = [json] {
     const auto inputs = audio::list_inputs();
-    std::cout << (*json ? report::devices_json(inputs) : report::devices_text(inputs));
+    std::cout << (*json ? report::devices_json(inputs).page() : report::devices_text(inputs));
     return ExitStatus::within_limits;
   };
   return command;

@@ -16,7 +16,7 @@
 #include "report/loopback.hpp"
 #include "system/loopback_file.hpp"
 #include "system/recipe.hpp"
-#include "system/utc_time.hpp"
+#include "system/schema.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
@@ -129,9 +129,10 @@ ExitStatus run(const LoopbackOptions& options) {
                            options.force ? files::Overwrite::allow : files::Overwrite::refuse);
     std::cerr << "wrote " << options.output << '\n';
   }
-  std::cout << (options.json ? system::loopback_text(interface)
-                             : report::loopback_report(interface));
-  write_down(options.recording, "loopback", system::loopback_text(interface));
+  const bool wanted = options.json || is_recorded(options.recording);
+  system::Json json = wanted ? system::loopback_json(interface) : system::Json();
+  std::cout << (options.json ? json.page() : report::loopback_report(interface));
+  write_down(options.recording, "loopback", std::move(json));
   return ExitStatus::within_limits;
 }
 

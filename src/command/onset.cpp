@@ -129,7 +129,9 @@ ExitStatus onset(const OnsetOptions& options) {
   for (const SteppedChannel& channel : stepped.channels) document.found.push_back(channel.found);
   if (!options.before.empty()) compare_with_file(document, options);
   if (options.before_channel) compare_with_channel(document, *options.before_channel);
-  std::cout << (options.json ? report::onset_json(document) + "\n" : report::onset_text(document));
+  const bool wanted = options.json || !options.svg.empty() || is_recorded(options.recording);
+  system::Json json = wanted ? report::onset_json(document) : system::Json();
+  std::cout << (options.json ? json.line() + "\n" : report::onset_text(document));
   const auto& channels = document.channels;
   if (std::all_of(channels.begin(), channels.end(), no_ladder)) {
     throw Error("no steps of rising level with a steady tone were found", options.file,
@@ -137,10 +139,10 @@ ExitStatus onset(const OnsetOptions& options) {
                 "a second on each");
   }
   if (!options.svg.empty()) {
-    write_pictures(report::onset_json(document), options.svg, options.file,
+    write_pictures(json, options.svg, options.file,
                    options.force ? files::Overwrite::allow : files::Overwrite::refuse);
   }
-  write_down(options.recording, "onset", report::onset_json(document),
+  write_down(options.recording, "onset", std::move(json),
              calibration ? calibration_summary(calibration, options.calibration)
                          : calibration_summary(options.volts_per_full_scale));
   return std::all_of(channels.begin(), channels.end(), clean) ? ExitStatus::within_limits

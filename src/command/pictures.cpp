@@ -40,9 +40,9 @@ void write_each(const std::vector<report::svg::Plot>& plots, const std::filesyst
 
 }  // namespace
 
-void write_pictures(const std::string& document_json, const std::filesystem::path& where,
+void write_pictures(const system::Json& document, const std::filesystem::path& where,
                     const std::filesystem::path& recording, files::Overwrite overwrite) {
-  const auto plots = report::pictures_of(document_json);
+  const auto plots = report::pictures_of(document);
   if (plots.empty()) {
     throw Error("there is nothing to draw", recording.string(),
                 "record a steady tone of half a second or more");

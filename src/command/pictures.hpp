@@ -3,9 +3,9 @@
 #pragma once
 
 #include <filesystem>
-#include <string>
 
 #include "files/atomic_file.hpp"
+#include "system/json.hpp"
 
 namespace railtap::command {
 
@@ -13,7 +13,7 @@ namespace railtap::command {
 /// anything else is a folder, created where needed, for a file each, named after the recording.
 /// \param recording name of the recording, of which the stem is used
 /// \throws Error where the document gives no picture, or a file is there and `overwrite` refuses
-void write_pictures(const std::string& document_json, const std::filesystem::path& where,
+void write_pictures(const system::Json& document, const std::filesystem::path& where,
                     const std::filesystem::path& recording, files::Overwrite overwrite);
 
 }  // namespace railtap::command

@@ -22,12 +22,14 @@ ExitStatus run(const PlanOptions& options) {
   check_recording(options.recording);
   const system::SystemDescription described = system::read_system(options.file);
   const system::Plan plan = system::make_plan(described);
+  const bool wanted = options.json || is_recorded(options.recording);
+  system::Json json = wanted ? report::plan_json(plan) : system::Json();
   if (options.json) {
-    std::cout << report::plan_json(plan);
+    std::cout << json.page();
   } else {
     std::cout << (options.markdown ? report::plan_markdown(plan) : report::plan_text(plan));
   }
-  write_down(options.recording, "plan", report::plan_json(plan), nullptr, described.document);
+  write_down(options.recording, "plan", std::move(json), nullptr, described.document);
   return passes(plan) ? ExitStatus::within_limits : ExitStatus::outside_limits;
 }
 

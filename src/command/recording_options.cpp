@@ -5,12 +5,11 @@
 #include <filesystem>
 
 #include "command/command.hpp"
-#include "report/json_values.hpp"
 
 namespace railtap::command {
 
-using report::json_number;
 using system::Json;
+using system::json_number;
 
 namespace {
 
@@ -48,10 +47,13 @@ void check_recording(const RecordingOptions& options) {
   (void)system::read_job_record(options.file);
 }
 
-void write_down(const RecordingOptions& options, const std::string& kind,
-                const std::string& document, const Json& calibration,
-                const std::optional<Json>& system) {
-  if (options.file.empty()) return;
+bool is_recorded(const RecordingOptions& options) {
+  return !options.file.empty();
+}
+
+void write_down(const RecordingOptions& options, const std::string& kind, Json document,
+                const Json& calibration, const std::optional<Json>& system) {
+  if (!is_recorded(options)) return;
   system::RecordEntry entry;
   entry.kind = kind;
   entry.subject = options.subject;
@@ -59,7 +61,7 @@ void write_down(const RecordingOptions& options, const std::string& kind,
   entry.moment = options.moment;
   entry.note = options.note;
   entry.calibration = calibration;
-  entry.result = Json::parse(document);
+  entry.result = std::move(document);
   system::append_to_job_record(options.file, std::move(entry), system);
 }
 

@@ -25,14 +25,17 @@ void add_recording_options(Command& command, RecordingOptions& options);
 /// \throws Error where the file is there and is no record that can be read
 void check_recording(const RecordingOptions& options);
 
+/// Whether a result is to be written down: documents that nobody asked for are not made.
+[[nodiscard]] bool is_recorded(const RecordingOptions& options);
+
 /// Appends the result where a record was asked for.
 /// \param kind     "analysis", "onset", …
-/// \param document the command's own JSON document, as it prints it
+/// \param document the command's own document, as it prints it; not looked at without a record
 /// \param calibration its summary, or null
 /// \param system   the described system, for the record to carry
 /// \throws Error where the record cannot be written
-void write_down(const RecordingOptions& options, const std::string& kind,
-                const std::string& document, const system::Json& calibration = nullptr,
+void write_down(const RecordingOptions& options, const std::string& kind, system::Json document,
+                const system::Json& calibration = nullptr,
                 const std::optional<system::Json>& system = std::nullopt);
 
 /// What an entry says of the calibration that its volts rest on; null where there is none.

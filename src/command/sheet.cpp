@@ -27,8 +27,8 @@ fs::path record_in(const fs::path& given) {
   return fs::is_directory(given, ignored) ? given / "job.json" : given;
 }
 
-std::string text_of(const fs::path& record) {
-  return system::job_record_text(system::read_job_record(record));
+system::Json document_in(const fs::path& record) {
+  return system::job_record_document(system::read_job_record(record));
 }
 
 fs::path output_of(const SheetOptions& options, const fs::path& record) {
@@ -38,10 +38,10 @@ fs::path output_of(const SheetOptions& options, const fs::path& record) {
 
 ExitStatus sheet(const SheetOptions& options) {
   const fs::path record = record_in(options.record);
-  const std::string earlier =
-      options.compare.empty() ? std::string() : text_of(record_in(options.compare));
+  const system::Json earlier =
+      options.compare.empty() ? system::Json() : document_in(record_in(options.compare));
   const fs::path output = output_of(options, record);
-  files::write_file(output, report::sheet_html(text_of(record), earlier),
+  files::write_file(output, report::sheet_html(document_in(record), earlier),
                     options.force ? files::Overwrite::allow : files::Overwrite::refuse);
   std::cout << "wrote " << output.string() << '\n';
   return ExitStatus::within_limits;

@@ -7,7 +7,6 @@
 #include "command/command.hpp"
 #include "files/atomic_file.hpp"
 #include "report/plan.hpp"
-#include "system/json_text.hpp"
 #include "system/system_description.hpp"
 
 namespace railtap::command {
@@ -27,8 +26,7 @@ ExitStatus run(const SystemOptions& options) {
     return ExitStatus::within_limits;
   }
   const system::SystemDescription described = system::read_system(options.file);
-  std::cout << (options.json ? system::json_page(described.document)
-                             : report::system_text(described));
+  std::cout << (options.json ? described.document.page() : report::system_text(described));
   return ExitStatus::within_limits;
 }
 

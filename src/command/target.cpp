@@ -8,8 +8,7 @@
 #include "command/command.hpp"
 #include "command/recording_options.hpp"
 #include "electric/target.hpp"
-#include "report/target_json.hpp"
-#include "report/target_text.hpp"
+#include "report/target.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 
@@ -108,9 +107,10 @@ ExitStatus run(TargetOptions& options) {
     results.push_back(electric::resolve(channel, options.conditions));
     if (electric::misses(results.back())) status = ExitStatus::outside_limits;
   }
-  std::cout << (options.json ? report::target_json(results, options.conditions)
-                             : report::target_text(results, options.conditions));
-  write_down(options.recording, "target", report::target_json(results, options.conditions));
+  const bool wanted = options.json || is_recorded(options.recording);
+  system::Json json = wanted ? report::target_json(results, options.conditions) : system::Json();
+  std::cout << (options.json ? json.page() : report::target_text(results, options.conditions));
+  write_down(options.recording, "target", std::move(json));
   return status;
 }
 

@@ -247,7 +247,8 @@ ExitStatus run(const TonesOptions& options) {
     jobs.push_back({track, fs::path(options.folder) / report.files.back().file});
   }
   if (!options.list) write(report, jobs, options, spec, !options.sine);
-  std::cout << (options.json ? report::tone_kit_json(report) : report::tone_kit_text(report));
+  std::cout << (options.json ? report::tone_kit_json(report).page()
+                             : report::tone_kit_text(report));
   return ExitStatus::within_limits;
 }
 

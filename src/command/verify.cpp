@@ -120,11 +120,12 @@ ExitStatus verify(const VerifyOptions& options) {
   }
   document.verification =
       judge::judge_verification(channels, interface ? &*interface : nullptr, document.limits);
-  const std::string json = report::verification_json(document);
+  const bool wanted = options.json || is_recorded(options.recording);
+  const system::Json json = wanted ? report::verification_json(document) : system::Json();
   write_down(options.recording, "verification", json,
              calibration ? calibration_summary(calibration, options.calibration)
                          : calibration_summary(options.volts_per_full_scale));
-  std::cout << (options.json ? json + "\n" : report::verification_text(document));
+  std::cout << (options.json ? json.line() + "\n" : report::verification_text(document));
   return document.verification.within_limits() ? ExitStatus::within_limits
                                                : ExitStatus::outside_limits;
 }

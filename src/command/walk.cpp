@@ -85,7 +85,7 @@ std::optional<Described> described_in(const WalkOptions& options) {
 void require_same_system(const WalkOptions& options, const WalkState& state,
                          const std::optional<Described>& told) {
   if (!told || !state.done.contains("facts")) return;
-  if (system::read_job_record(options.record).system == told->document) return;
+  if (system::read_job_record(options.record).system.line() == told->document.line()) return;
   throw Error("the record was begun without this description, or the file has changed since",
               options.system, "go on without --system, or begin a new record");
 }
@@ -335,7 +335,7 @@ class Walk {
       if (!accepted->doubt.empty() && !taken_all_the_same(accepted->doubt)) continue;
       for (auto& entry : accepted->entries)
         system::append_to_job_record(options_.record, std::move(entry));
-      mark(name, accepted->details.is_object() ? accepted->details : Json::object());
+      mark(name, accepted->details);
       dialog_.say("Right. " + accepted->words);
       return;
     }

@@ -15,7 +15,7 @@
 #include "report/analysis.hpp"
 #include "report/calibration_report.hpp"
 #include "report/onset.hpp"
-#include "report/target_json.hpp"
+#include "report/target.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"
@@ -47,13 +47,13 @@ judge::Limits limits_with(Volts volts_per_full_scale) {
   return limits;
 }
 
-RecordEntry entry_of(const std::string& kind, const std::string& document, const std::string& stage,
+RecordEntry entry_of(const std::string& kind, Json document, const std::string& stage,
                      const std::string& subject) {
   RecordEntry entry;
   entry.kind = kind;
   entry.stage = stage;
   entry.subject = subject;
-  entry.result = Json::parse(document);
+  entry.result = std::move(document);
   return entry;
 }
 
@@ -281,7 +281,7 @@ Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channe
     throw Error("no channel of it holds a tone", file.string(), remedy_for(Verdict::no_signal));
   RecordEntry wanted = entry_of("target", report::target_json({&target, 1}, conditions),
                                 "amplifier", channel.plate.name);
-  if (!bound.by.empty()) wanted.result["limited_by"] = bound.by;
+  if (!bound.by.empty()) wanted.result.set("limited_by", bound.by);
   return {{wanted, analysis_entry(file, recorded, limits, channel)}, "On target." + words, {}, {}};
 }
 

@@ -16,7 +16,7 @@ namespace railtap::command {
 struct Accepted {
   std::vector<system::RecordEntry> entries;
   std::string words;     ///< a sentence or two
-  system::Json details;  ///< for the mark, see mark_step; an object, or null
+  system::Json details;  ///< for the mark, see mark_step
   std::string doubt;     ///< why the person should look again before it is taken; mostly empty
 };
 

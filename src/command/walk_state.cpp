@@ -2,21 +2,23 @@
 // How far a guided walk has come.
 #include "command/walk_state.hpp"
 
-#include "report/json_values.hpp"
-#include "system/json_quantity.hpp"
+#include <nlohmann/json.hpp>
+
+#include "system/json.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
 namespace {
 
-using report::json_number;
 using system::Json;
+using system::json_number;
 using system::quantity_at;
+using Value = nlohmann::ordered_json;  // of a record that somebody may have edited
 
 constexpr const char* kind = "walk";
 constexpr const char* schema = "railtap.walk/1";
 
-WalkChannel channel_in(const Json& json) {
+WalkChannel channel_in(const Value& json) {
   WalkChannel channel;
   channel.plate.name = json.at("name").get<std::string>();
   channel.plate.amplifier_power = Watts(json.at("power_w").get<double>());
@@ -33,10 +35,10 @@ WalkChannel channel_in(const Json& json) {
   return channel;
 }
 
-WalkFacts facts_in(const Json& mark) {
+WalkFacts facts_in(const Value& mark) {
   WalkFacts facts;
   facts.meter = mark.at("meter").get<std::string>();
-  for (const Json& channel : mark.at("channels")) facts.channels.push_back(channel_in(channel));
+  for (const Value& channel : mark.at("channels")) facts.channels.push_back(channel_in(channel));
   facts.tap_full_scale = quantity_at<Volts>(mark, "tap_full_scale_v");
   facts.tone_level = quantity_at<Dbfs>(mark, "tone_level_dbfs").value_or(facts.tone_level);
   facts.tolerance = quantity_at<Decibels>(mark, "tolerance_db").value_or(facts.tolerance);
@@ -57,13 +59,13 @@ Json json_of(const WalkChannel& channel) {
                {"outputs", channel.outputs},
                {"switches", channel.switches}};
   if (channel.bound) {
-    json["bound_v"] = channel.bound->volts.value();
-    json["bound_by"] = channel.bound->by;
+    json.set("bound_v", channel.bound->volts.value());
+    json.set("bound_by", channel.bound->by);
   }
   return json;
 }
 
-void take(WalkState& state, const Json& mark) {
+void take(WalkState& state, const Value& mark) {
   const auto step = mark.at("step").get<std::string>();
   state.done.insert(step);
   if (step == "facts") state.facts = facts_in(mark);
@@ -80,8 +82,8 @@ WalkState read_walk_state(const std::filesystem::path& record) {
   for (const auto& entry : system::read_job_record(record).entries) {
     if (entry.kind != kind) continue;
     try {
-      take(state, entry.result);
-    } catch (const Json::exception&) {
+      take(state, entry.result.value());
+    } catch (const Value::exception&) {
       throw Error("a mark of the guided walk is damaged", record.string(),
                   "begin a new record, or remove that entry");
     }
@@ -107,7 +109,7 @@ Json json_of(const WalkFacts& facts) {
                {"tone_level_dbfs", facts.tone_level.value()},
                {"tolerance_db", facts.tolerance.value()},
                {"volume_steps", nullptr}};
-  if (facts.volume_steps) json["volume_steps"] = *facts.volume_steps;
+  if (facts.volume_steps) json.set("volume_steps", *facts.volume_steps);
   return json;
 }
 

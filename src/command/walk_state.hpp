@@ -54,7 +54,8 @@ struct WalkState {
 /// Without a record, nothing is known. \throws Error where it is damaged, or its marks are
 [[nodiscard]] WalkState read_walk_state(const std::filesystem::path& record);
 
-/// Leaves the mark of a finished step. \param details what later steps need of it; an object
+/// Leaves the mark of a finished step. \param details what later steps need of it; an object, or
+/// null for nothing
 /// \param system the described system, for the record to carry
 void mark_step(const std::filesystem::path& record, const std::string& step,
                const system::Json& details,

@@ -16,7 +16,24 @@ double energy(Dbfs level) {
   return std::pow(10.0, level.value() / 10.0);
 }
 
+const InterfaceResponse* nearest(const SoundInterface& interface, Hertz to) {
+  const InterfaceResponse* best = nullptr;
+  const auto distance = [to](const auto& point) {
+    return std::abs(std::log(point.frequency / to));
+  };
+  for (const auto& point : interface.response) {
+    if (best == nullptr || distance(point) < distance(*best)) best = &point;
+  }
+  return best;
+}
+
 }  // namespace
+
+std::optional<Decibels> response_at(const SoundInterface& interface, Hertz frequency) {
+  constexpr Hertz reference{1000.0};
+  if (interface.response.empty()) return std::nullopt;
+  return nearest(interface, frequency)->magnitude - nearest(interface, reference)->magnitude;
+}
 
 Decibels coupling_loss(Hertz corner, Hertz frequency) {
   require_not_negative(corner, "coupling corner");

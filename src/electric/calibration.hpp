@@ -36,6 +36,10 @@ struct SoundInterface {
 /// otherwise
 [[nodiscard]] Decibels coupling_loss(Hertz corner, Hertz frequency);
 
+/// The response at the measured frequency nearest to `frequency`, relative to that nearest to 1
+/// kHz. None without a response. \param frequency > 0
+[[nodiscard]] std::optional<Decibels> response_at(const SoundInterface& interface, Hertz frequency);
+
 /// The THD+N that the interface alone would show on a tone of some level: its noise over the tone,
 /// and its distortion at the level at which it was measured, added as energies. Distortion of a
 /// softer tone is less, so this is the upper bound. None where THD+N was not measured.

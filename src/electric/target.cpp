@@ -76,6 +76,19 @@ Assessment assess(const Target& target, const Channel& channel, const Conditions
   return assessment;
 }
 
+Deviation deviation(Volts target, Volts reached, std::optional<Percent> uncertainty) {
+  constexpr double most = 0.9;  // beyond, the lower end would have no level in decibels
+  const auto change_at = [&](double share) {
+    return decibels_from_amplitude_ratio(reached * share / target);
+  };
+  Deviation found{change_at(1.0), {}, {}};
+  if (!uncertainty) return found;
+  const double share = std::clamp(uncertainty->value() / 100.0, 0.0, most);
+  found.low = change_at(1.0 - share);
+  found.high = change_at(1.0 + share);
+  return found;
+}
+
 Overlap overlap_for(const Target& target, const Channel& channel, Dbfs tone_level) {
   require_within(tone_level, lowest_tone_level, Dbfs(0.0), "tone level");
   const Decibels overlap = Dbfs(0.0) - tone_level;

@@ -75,6 +75,13 @@ struct Assessment {
   bool meter_decides;  ///< the whole band lies on one side of the tolerance; true without a meter
 };
 
+/// How far a level that was reached is from its target: above zero, it is louder. The low and high
+/// values are there only where its uncertainty is known.
+struct Deviation {
+  Decibels change{0.0};
+  std::optional<Decibels> low, high;
+};
+
 /// What a set-up tone below full scale means. Both ways of using it are given.
 struct Overlap {
   Dbfs tone_level;
@@ -113,6 +120,10 @@ struct ChannelTarget {
 /// Compares a reading with the target. \throws Error for a reading that is not > 0
 [[nodiscard]] Assessment assess(const Target& target, const Channel& channel,
                                 const Conditions& conditions);
+
+/// \param target, \param reached > 0 \param uncertainty of what was reached, >= 0; of more than 90
+/// %, 90 % are taken
+[[nodiscard]] Deviation deviation(Volts target, Volts reached, std::optional<Percent> uncertainty);
 
 /// The two ways to use a tone of this level. The rail is taken to lie where the amplifier's rated
 /// power is reached, and to clip hard: a real one has a little in hand, which makes this the worst

@@ -72,6 +72,11 @@ OverloadFinding judge_overload_source(const measure::ClippedSineFit& first,
   return finding;
 }
 
+bool is_clipped_run(std::int64_t longest_run) {
+  constexpr std::int64_t clipped = 3;
+  return longest_run >= clipped;
+}
+
 const char* name(OverloadSource source) {
   switch (source) {
     case OverloadSource::none:
@@ -112,21 +117,21 @@ Hertz frequency_of(const measure::Segment& segment) {
 }
 
 std::string missing_tone(const measure::Segment* first, const measure::Segment* second) {
-  if (first == nullptr && second == nullptr) return "Neither recording holds a steady tone.";
+  if (first == nullptr && second == nullptr) return "Neither recording holds a steady tone";
   return std::string("The ") + (first == nullptr ? "first" : "second") +
-         " recording holds no steady tone.";
+         " recording holds no steady tone";
 }
 
 std::string other_tone(Hertz first, Hertz second) {
   return "The first recording holds " + format_quantity(first, 4) + " and the second " +
-         format_quantity(second, 4) + ": play the same tone for both.";
+         format_quantity(second, 4) + ": play the same tone for both";
 }
 
 std::string other_level(Decibels moved, Decibels attenuation) {
   return "The tone changes by " + format_fixed(moved, 2, Sign::always) +
          " in the second recording, where " + format_quantity(attenuation) +
          " more attenuation must make it " + format_fixed(-attenuation, 2) +
-         ": give the attenuation that was added, and leave volume, gain and input level alone.";
+         ": give the attenuation that was added, and leave volume, gain and input level alone";
 }
 
 ComparedChannel compare(const measure::Segment& first, const measure::Segment& second,

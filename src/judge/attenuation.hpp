@@ -3,6 +3,7 @@
 // amplifier or the input flattens the waveform.
 #pragma once
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -38,6 +39,10 @@ struct OverloadFinding {
                                                     const measure::ClippedSineFit& second,
                                                     Decibels attenuation);
 
+/// Whether so many samples in a row at digital full scale are a clipped recording, which three are
+/// (common practice).
+[[nodiscard]] bool is_clipped_run(std::int64_t longest_run);
+
 /// The word in the JSON document.
 [[nodiscard]] const char* name(OverloadSource source);
 
@@ -46,7 +51,7 @@ struct ComparedChannel {
   int channel = 0;                       ///< from 1
   std::optional<OverloadFinding> found;  ///< none where the two cannot be compared
   std::optional<Decibels> level_moved;   ///< of the tone as if no rail were there, second re first
-  std::string obstacle;                  ///< a sentence where there is no finding, else empty
+  std::string obstacle;  ///< why there is no finding, without a full stop; else empty
 };
 
 /// Compares the longest tone of each channel. It must have the same frequency in both (within

@@ -45,6 +45,20 @@ struct OnsetPoint {
   Decibels uncertainty{0.0};     ///< standard uncertainty of either level
 };
 
+/// A share of the whole signal as a level: 1 % is -40 dB; and back. \param share > 0
+[[nodiscard]] inline Decibels level_of_share(Percent share) {
+  return decibels_from_amplitude_ratio(share.value() / 100.0);
+}
+[[nodiscard]] inline Percent share_of_level(Decibels level) {
+  return Percent(100.0 * amplitude_ratio(level));
+}
+
+/// How far to either side a point may be: two standard uncertainties, about 95 % (JCGM 100:2008,
+/// 6.3.3).
+[[nodiscard]] inline Decibels expanded_uncertainty(const OnsetPoint& point) {
+  return point.uncertainty * 2.0;
+}
+
 /// What a stage does on the way up to the loudest step that was recorded.
 enum class OnsetVerdict {
   clips,             ///< tops go flat

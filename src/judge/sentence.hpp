@@ -2,16 +2,12 @@
 // Numbers put into a sentence.
 #pragma once
 
-#include <cstdio>
 #include <string>
 
 namespace railtap::judge {
 
-/// A printf format for up to two numbers, at most 255 characters long.
-[[nodiscard]] inline std::string sentence(const char* format, double a, double b = 0.0) {
-  char buffer[256];
-  std::snprintf(buffer, sizeof buffer, format, a, b);
-  return buffer;
-}
+/// The text that printf would print, however long it is. The compiler checks that the numbers fit
+/// the format.
+[[nodiscard, gnu::format(printf, 1, 2)]] std::string sentence(const char* format, ...);
 
 }  // namespace railtap::judge

@@ -340,7 +340,7 @@ void say_pair(PairVerification& pair, const VerificationLimits& limits) {
   }
   for (const Crosstalk& c : pair.crosstalk) {
     if (c.below || c.level < -limits.separation) continue;
-    words.fault(sentence("Crosstalk from channel %.0f into channel %.0f", c.from, c.into) +
+    words.fault(sentence("Crosstalk from channel %d into channel %d", c.from, c.into) +
                 sentence(" is %.1f dB; %.0f dB or less is usual.", c.level.value(),
                          -limits.separation.value()));
   }

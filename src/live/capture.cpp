@@ -355,7 +355,8 @@ class Run {
   // A full disk has room for the recording's last header, and perhaps none for the sidecar.
   void write_sidecar(files::Overwrite overwrite) {
     try {
-      files::write_file(sidecar_of(job_.file.path), report::capture_json(document_), overwrite);
+      files::write_file(sidecar_of(job_.file.path), report::capture_json(document_).page(),
+                        overwrite);
     } catch (const Error&) {
       if (document_.end != CaptureEnd::disk_full) throw;
     }

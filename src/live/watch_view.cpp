@@ -7,16 +7,15 @@
 #include <numbers>
 
 #include "judge/loopback.hpp"
-#include "report/json_values.hpp"
-#include "system/json_text.hpp"
+#include "system/json.hpp"
 #include "units/print.hpp"
 
 namespace railtap::live {
 namespace {
 
 using electric::Direction;
-using report::Json;
-using report::json_number;
+using system::Json;
+using system::json_number;
 
 // Four digits, and two decimals of a dB: as fine as the level is known while it is watched.
 constexpr int level_digits = 4;
@@ -67,40 +66,41 @@ Json clean_json(const ChannelReading& reading, const WatchView& view) {
   if (!reading.highest_clean) return nullptr;
   const HighestClean& clean = *reading.highest_clean;
   Json json;
-  json["at_s"] = json_number(clean.at.value());
-  json["level_dbfs"] = json_number(clean.level.value());
-  json["level_v"] = json_number(volts_of(clean.level, view));
-  json["thdn_percent"] = json_number(clean.thdn.value());
+  json.set("at_s", json_number(clean.at.value()));
+  json.set("level_dbfs", json_number(clean.level.value()));
+  json.set("level_v", json_number(volts_of(clean.level, view)));
+  json.set("thdn_percent", json_number(clean.thdn.value()));
   return json;
 }
 
-void add_findings(Json& json, const judge::Findings& f) {
-  json["frequency_hz"] = json_number(f.frequency);
-  json["peak_dbfs"] = json_number(f.peak);
-  json["thdn_percent"] = json_number(f.thdn);
-  json["thd_percent"] = json_number(f.thd);
-  json["flat_top"] = {{"present", f.flat_top.present},
-                      {"overdrive_positive_db", json_number(f.flat_top.overdrive_positive)},
-                      {"overdrive_negative_db", json_number(f.flat_top.overdrive_negative)}};
-  json["reasons"] = f.reasons;
+void add_findings(Json& json, const std::optional<judge::Findings>& found) {
+  const judge::Findings f = found.value_or(judge::Findings{});
+  json.set("frequency_hz", json_number(f.frequency));
+  json.set("peak_dbfs", json_number(f.peak));
+  json.set("thdn_percent", json_number(f.thdn));
+  json.set("thd_percent", json_number(f.thd));
+  json.set("flat_top", {{"present", found ? Json(f.flat_top.present) : Json(nullptr)},
+                        {"overdrive_positive_db", json_number(f.flat_top.overdrive_positive)},
+                        {"overdrive_negative_db", json_number(f.flat_top.overdrive_negative)}});
+  json.set("reasons", f.reasons);
 }
 
 Json channel_json(const ChannelReading& reading, const WatchView& view) {
   Json json;
-  json["channel"] = reading.channel;
-  json["level_dbfs"] = json_number(reading.level);
-  json["level_v"] = json_number(volts_of(reading.level, view));
+  json.set("channel", reading.channel);
+  json.set("level_dbfs", json_number(reading.level));
+  json.set("level_v", json_number(volts_of(reading.level, view)));
   const auto way = to_go(reading, view.target);
-  json["change_db"] = way ? json_number(way->change.value()) : Json(nullptr);
-  json["direction"] = way ? Json(word(way->direction)) : Json(nullptr);
-  json["steady"] = reading.steady;
-  json["verdict"] = reading.findings ? Json(judge::name(reading.findings->verdict)) : Json(nullptr);
-  judge::Findings nothing;
-  add_findings(json, reading.findings ? *reading.findings : nothing);
-  if (!reading.findings) json["flat_top"]["present"] = nullptr;
-  json["thdn_not_above_interface"] =
-      view.interface && reading.findings ? Json(is_interfaces_own(reading, view)) : Json(nullptr);
-  json["highest_clean"] = clean_json(reading, view);
+  json.set("change_db", way ? json_number(way->change.value()) : Json(nullptr));
+  json.set("direction", way ? Json(word(way->direction)) : Json(nullptr));
+  json.set("steady", reading.steady);
+  json.set("verdict",
+           reading.findings ? Json(judge::name(reading.findings->verdict)) : Json(nullptr));
+  add_findings(json, reading.findings);
+  json.set("thdn_not_above_interface", view.interface && reading.findings
+                                           ? Json(is_interfaces_own(reading, view))
+                                           : Json(nullptr));
+  json.set("highest_clean", clean_json(reading, view));
   return json;
 }
 
@@ -169,21 +169,23 @@ std::string plain_line(const WatchView& view) {
 
 std::string json_line(const WatchView& view) {
   Json json;
-  json["schema"] = "railtap.watch/1";
-  json["source"] = view.source;
-  json["time_s"] = json_number(view.time.value());
-  json["sample_rate_hz"] = json_number(view.rate.value());
-  json["volts_per_full_scale"] = json_number(view.volts_per_full_scale);
-  json["target_dbfs"] = view.target ? json_number(view.target->level.value()) : Json(nullptr);
-  json["target_v"] =
-      json_number(volts_of(view.target ? std::optional(view.target->level) : std::nullopt, view));
-  json["tolerance_db"] = view.target ? json_number(view.target->tolerance.value()) : Json(nullptr);
-  json["limit_thdn_percent"] = json_number(view.limit.value());
-  json["places_with_losses"] = view.places_with_losses;
-  json["channels"] = Json::array();
+  json.set("schema", "railtap.watch/1");
+  json.set("source", view.source);
+  json.set("time_s", json_number(view.time.value()));
+  json.set("sample_rate_hz", json_number(view.rate.value()));
+  json.set("volts_per_full_scale", json_number(view.volts_per_full_scale));
+  json.set("target_dbfs", view.target ? json_number(view.target->level.value()) : Json(nullptr));
+  json.set("target_v", json_number(volts_of(
+                           view.target ? std::optional(view.target->level) : std::nullopt, view)));
+  json.set("tolerance_db",
+           view.target ? json_number(view.target->tolerance.value()) : Json(nullptr));
+  json.set("limit_thdn_percent", json_number(view.limit.value()));
+  json.set("places_with_losses", view.places_with_losses);
+  Json channels = Json::array();
   for (const ChannelReading& reading : view.readings)
-    json["channels"].push_back(channel_json(reading, view));
-  return system::json_line(json);
+    channels.push_back(channel_json(reading, view));
+  json.set("channels", std::move(channels));
+  return json.line();
 }
 
 }  // namespace railtap::live

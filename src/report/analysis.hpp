@@ -11,6 +11,7 @@
 #include "judge/attenuation.hpp"
 #include "judge/curves.hpp"
 #include "judge/loopback.hpp"
+#include "system/json.hpp"
 
 namespace railtap::report {
 
@@ -36,7 +37,7 @@ struct AnalysisDocument {
 
 /// The document "railtap.analysis/1": one line of JSON without a line end. What is not known is
 /// null.
-[[nodiscard]] std::string analysis_json(const AnalysisDocument& document);
+[[nodiscard]] system::Json analysis_json(const AnalysisDocument& document);
 
 /// A readable block per channel, verdict first.
 [[nodiscard]] std::string analysis_text(const AnalysisDocument& document);

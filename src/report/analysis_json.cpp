@@ -1,12 +1,16 @@
 // SPDX-License-Identifier: MIT
 // The analysis document in JSON.
+#include <cstdio>
+#include <cstdlib>
+
 #include "report/analysis.hpp"
-#include "report/curves_json.hpp"
-#include "report/json_values.hpp"
-#include "system/json_text.hpp"
+#include "system/json.hpp"
 
 namespace railtap::report {
 namespace {
+
+using system::Json;
+using system::json_number;
 
 Json harmonics_json(const std::vector<judge::HarmonicLevel>& harmonics) {
   Json list = Json::array();
@@ -48,29 +52,29 @@ Json peak_json(const std::optional<judge::PeakRuns>& peak) {
 }
 
 void add_findings(Json& to, const judge::Findings& f) {
-  to["verdict"] = judge::name(f.verdict);
-  to["reasons"] = f.reasons;
-  to["frequency_hz"] = json_number(f.frequency);
-  to["level_dbfs"] = json_number(f.level);
-  to["level_v"] = json_number(f.level_v);
-  to["peak_dbfs"] = json_number(f.peak);
-  to["crest_factor_db"] = json_number(f.crest_factor);
-  to["dc_percent_full_scale"] = json_number(f.dc);
-  to["thdn_percent"] = json_number(f.thdn);
-  to["thdn_db"] = json_number(f.thdn_db);
-  to["thd_percent"] = json_number(f.thd);
-  to["sinad_db"] = json_number(f.sinad);
-  to["noise_dbfs"] = json_number(f.noise);
-  to["noise_a_dbfs"] = json_number(f.noise_a);
-  to["noise_a_v"] = json_number(f.noise_a_v);
-  to["harmonics"] = harmonics_json(f.harmonics);
-  to["flat_top"] = flat_top_json(f.flat_top);
-  to["input_overload"] = {{"present", f.input_overload.present},
-                          {"samples_at_full_scale", f.input_overload.samples_at_full_scale},
-                          {"longest_run", f.input_overload.longest_run}};
-  to["peak_runs"] = {{"positive", peak_json(f.peak_positive)},
-                     {"negative", peak_json(f.peak_negative)}};
-  to["interference"] = interference_json(f.interference);
+  to.set("verdict", judge::name(f.verdict));
+  to.set("reasons", f.reasons);
+  to.set("frequency_hz", json_number(f.frequency));
+  to.set("level_dbfs", json_number(f.level));
+  to.set("level_v", json_number(f.level_v));
+  to.set("peak_dbfs", json_number(f.peak));
+  to.set("crest_factor_db", json_number(f.crest_factor));
+  to.set("dc_percent_full_scale", json_number(f.dc));
+  to.set("thdn_percent", json_number(f.thdn));
+  to.set("thdn_db", json_number(f.thdn_db));
+  to.set("thd_percent", json_number(f.thd));
+  to.set("sinad_db", json_number(f.sinad));
+  to.set("noise_dbfs", json_number(f.noise));
+  to.set("noise_a_dbfs", json_number(f.noise_a));
+  to.set("noise_a_v", json_number(f.noise_a_v));
+  to.set("harmonics", harmonics_json(f.harmonics));
+  to.set("flat_top", flat_top_json(f.flat_top));
+  to.set("input_overload", {{"present", f.input_overload.present},
+                            {"samples_at_full_scale", f.input_overload.samples_at_full_scale},
+                            {"longest_run", f.input_overload.longest_run}});
+  to.set("peak_runs",
+         {{"positive", peak_json(f.peak_positive)}, {"negative", peak_json(f.peak_negative)}});
+  to.set("interference", interference_json(f.interference));
 }
 
 Json own_json(const judge::NotAbove& own) {
@@ -105,16 +109,93 @@ Json compared_json(const std::optional<AttenuationComparison>& compared) {
                         {"flat_second_dbfs", json_number(found.flat_second)},
                         {"flat_moved_db", json_number(found.moved)},
                         {"level_moved_db", json_number(c.level_moved)},
-                        {"sentence", c.found ? found.sentence : c.obstacle}});
+                        {"sentence", c.found ? found.sentence : c.obstacle + "."}});
   }
   return {{"file", compared->file_name},
           {"attenuation_db", json_number(compared->attenuation.value())},
           {"channels", std::move(channels)}};
 }
 
+// --- the points of pictures: lists of the same length, side by side
+// -----------------------------------
+
+using Unit = std::optional<Volts>;  // what a full scale is in volts
+
+/// Six digits, which is finer than any picture.
+double short_number(double value) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.6g", value);
+  return std::strtod(text, nullptr);
+}
+
+Json list(std::vector<double> values, double scale = 1.0) {
+  for (double& value : values) value = short_number(scale * value);
+  return Json::array(values);
+}
+
+void add_list(Json& to, const std::string& name, const std::vector<double>& values,
+              const Unit& unit) {
+  to.set(name + "_full_scale", list(values));
+  to.set(name + "_v", unit ? list(values, unit->value()) : Json(nullptr));
+}
+
+void add_value(Json& to, const std::string& name, const std::optional<double>& value,
+               const Unit& unit) {
+  to.set(name + "_full_scale", value ? Json(short_number(*value)) : Json(nullptr));
+  to.set(name + "_v", value && unit ? Json(short_number(*value * unit->value())) : Json(nullptr));
+}
+
+Json cycle_json(const judge::CycleCurve& cycle, const Unit& unit) {
+  if (cycle.mean.empty()) return nullptr;
+  Json json;
+  json.set("phase_deg", list(cycle.phase_deg));
+  add_list(json, "mean", cycle.mean, unit);
+  add_list(json, "low", cycle.low, unit);
+  add_list(json, "high", cycle.high, unit);
+  add_list(json, "sine", cycle.sine, unit);
+  add_value(json, "positive_rail", cycle.positive_rail, unit);
+  add_value(json, "negative_rail", cycle.negative_rail, unit);
+  return json;
+}
+
+Json transfer_json(const judge::TransferCurve& transfer, const Unit& unit) {
+  if (transfer.input.empty()) return nullptr;
+  Json json;
+  json.set("input_ratio", list(transfer.input));
+  add_list(json, "rising", transfer.rising, unit);
+  add_list(json, "falling", transfer.falling, unit);
+  return json;
+}
+
+Json spectrum_json(const judge::LevelCurve& spectrum) {
+  if (spectrum.frequency_hz.empty()) return nullptr;
+  return {{"resolution_hz", short_number(spectrum.resolution.value())},
+          {"frequency_hz", list(spectrum.frequency_hz)},
+          {"level_dbfs", list(spectrum.level_dbfs)}};
+}
+
+Json curves_json(const judge::Curves& curves, const Unit& volts_per_full_scale) {
+  return {{"cycle", cycle_json(curves.cycle, volts_per_full_scale)},
+          {"transfer", transfer_json(curves.transfer, volts_per_full_scale)},
+          {"spectrum", spectrum_json(curves.spectrum)}};
+}
+
+Json channel_json(const AnalysisDocument& document, std::size_t index) {
+  const judge::ChannelAnalysis& channel = document.channels[index];
+  Json json = {{"channel", channel.channel}};
+  add_findings(json, channel.findings);
+  json.set("not_above_interface",
+           index < document.own.size() ? own_json(document.own[index]) : Json(nullptr));
+  json.set("segments", segments_json(channel.segments));
+  if (index < document.curves.size()) {
+    json.set("curves", curves_json(document.curves[index], document.limits.volts_per_full_scale));
+  }
+  return json;
+}
+
 }  // namespace
 
-std::string analysis_json(const AnalysisDocument& document) {
+Json analysis_json(const AnalysisDocument& document) {
   const double rate = document.format.rate.value();
   Json json = {{"schema", "railtap.analysis/1"},
                {"file",
@@ -124,7 +205,8 @@ std::string analysis_json(const AnalysisDocument& document) {
                  {"frames", document.frames},
                  {"duration_s", static_cast<double>(document.frames) / rate},
                  {"encoding", document.format.encoding}}},
-               {"band_hz", {document.limits.band.low.value(), document.limits.band.high.value()}},
+               {"band_hz",
+                Json::array({document.limits.band.low.value(), document.limits.band.high.value()})},
                {"limit_thdn_percent", document.limits.thdn.value()},
                {"volts_per_full_scale", json_number(document.limits.volts_per_full_scale)},
                {"definitions",
@@ -132,23 +214,12 @@ std::string analysis_json(const AnalysisDocument& document) {
                 "RMS of the whole, "
                 "in band_hz, DC excluded. thd: harmonics in the band over the fundamental."}};
   Json channels = Json::array();
-  for (const auto& channel : document.channels) {
-    Json entry = {{"channel", channel.channel}};
-    add_findings(entry, channel.findings);
-    entry["not_above_interface"] = nullptr;
-    if (const std::size_t i = channels.size(); i < document.own.size())
-      entry["not_above_interface"] = own_json(document.own[i]);
-    entry["segments"] = segments_json(channel.segments);
-    if (channels.size() < document.curves.size()) {
-      entry["curves"] =
-          curves_json(document.curves[channels.size()], document.limits.volts_per_full_scale);
-    }
-    channels.push_back(std::move(entry));
-  }
-  json["channels"] = std::move(channels);
-  json["warnings"] = document.warnings;
-  json["compared_attenuation"] = compared_json(document.compared);
-  return system::json_line(json);
+  for (std::size_t i = 0; i < document.channels.size(); ++i)
+    channels.push_back(channel_json(document, i));
+  json.set("channels", std::move(channels));
+  json.set("warnings", document.warnings);
+  json.set("compared_attenuation", compared_json(document.compared));
+  return json;
 }
 
 }  // namespace railtap::report

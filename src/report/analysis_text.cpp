@@ -127,7 +127,7 @@ std::string compared_text(const std::optional<AttenuationComparison>& compared, 
   for (const judge::ComparedChannel& c : compared->channels) {
     if (c.channel != channel) continue;
     return "    Against " + compared->file_name + ": " +
-           (c.found ? c.found->sentence : c.obstacle) + '\n';
+           (c.found ? c.found->sentence : c.obstacle + ".") + '\n';
   }
   return "";
 }

@@ -2,12 +2,14 @@
 // A calibration in words and as a document.
 #include "report/calibration_report.hpp"
 
-#include "report/json_values.hpp"
-#include "system/json_text.hpp"
+#include "system/json.hpp"
 #include "units/print.hpp"
 
 namespace railtap::report {
 namespace {
+
+using system::Json;
+using system::json_number;
 
 std::string nominal_line(const electric::NominalComparison& nominal) {
   std::string text = "  By calculation " + format_quantity(nominal.nominal, 4, Zeros::keep) +
@@ -58,33 +60,33 @@ std::string calibration_report(const CalibrationDocument& document) {
   return document.nominal ? text + nominal_line(*document.nominal) : text;
 }
 
-std::string calibration_json(const CalibrationDocument& document) {
+Json calibration_json(const CalibrationDocument& document) {
   const judge::CalibrationCapture& capture = document.capture;
   Json json;
-  json["schema"] = "railtap.calibration/1";
-  json["volts_per_full_scale"] = json_number(document.found.volts_per_full_scale.value());
-  json["full_scale_sine_v"] = json_number(document.full_scale_rms.value());
-  json["uncertainty_percent"] = json_number(document.found.uncertainty);
-  json["channel"] = capture.channel;
-  json["frequency_hz"] = json_number(capture.frequency.value());
-  json["level_dbfs"] = json_number(capture.level.value());
-  json["thdn_percent"] = json_number(capture.thdn.value());
-  json["level_spread_db"] = json_number(capture.level_spread.value());
-  json["reading_v"] = json_number(document.reading.value());
-  json["true_rms_v"] = json_number(document.found.true_rms.value());
-  json["meter_correction_db"] = json_number(document.found.meter_correction.value());
-  json["coupling_corner_hz"] = json_number(document.coupling_corner);
-  json["coupling_correction_db"] = json_number(document.found.coupling_correction.value());
-  json["nominal_volts_per_full_scale"] = nullptr;
-  json["deviation_db"] = nullptr;
-  json["plausible"] = nullptr;
+  json.set("schema", "railtap.calibration/1");
+  json.set("volts_per_full_scale", json_number(document.found.volts_per_full_scale.value()));
+  json.set("full_scale_sine_v", json_number(document.full_scale_rms.value()));
+  json.set("uncertainty_percent", json_number(document.found.uncertainty));
+  json.set("channel", capture.channel);
+  json.set("frequency_hz", json_number(capture.frequency.value()));
+  json.set("level_dbfs", json_number(capture.level.value()));
+  json.set("thdn_percent", json_number(capture.thdn.value()));
+  json.set("level_spread_db", json_number(capture.level_spread.value()));
+  json.set("reading_v", json_number(document.reading.value()));
+  json.set("true_rms_v", json_number(document.found.true_rms.value()));
+  json.set("meter_correction_db", json_number(document.found.meter_correction.value()));
+  json.set("coupling_corner_hz", json_number(document.coupling_corner));
+  json.set("coupling_correction_db", json_number(document.found.coupling_correction.value()));
+  json.set("nominal_volts_per_full_scale", nullptr);
+  json.set("deviation_db", nullptr);
+  json.set("plausible", nullptr);
   if (document.nominal) {
-    json["nominal_volts_per_full_scale"] = json_number(document.nominal->nominal.value());
-    json["deviation_db"] = json_number(document.nominal->deviation.value());
-    json["plausible"] = document.nominal->plausible;
+    json.set("nominal_volts_per_full_scale", json_number(document.nominal->nominal.value()));
+    json.set("deviation_db", json_number(document.nominal->deviation.value()));
+    json.set("plausible", document.nominal->plausible);
   }
-  json["warnings"] = document.warnings;
-  return system::json_page(json);
+  json.set("warnings", document.warnings);
+  return json;
 }
 
 }  // namespace railtap::report

@@ -8,6 +8,7 @@
 
 #include "electric/calibration.hpp"
 #include "judge/calibration_tone.hpp"
+#include "system/json.hpp"
 
 namespace railtap::report {
 
@@ -27,6 +28,6 @@ struct CalibrationDocument {
 [[nodiscard]] std::string calibration_report(const CalibrationDocument& document);
 
 /// The document "railtap.calibration/1" as JSON; what is not known is null.
-[[nodiscard]] std::string calibration_json(const CalibrationDocument& document);
+[[nodiscard]] system::Json calibration_json(const CalibrationDocument& document);
 
 }  // namespace railtap::report

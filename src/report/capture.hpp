@@ -10,6 +10,7 @@
 
 #include "audio/continuity.hpp"
 #include "audio/device.hpp"
+#include "system/json.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::report {
@@ -43,7 +44,7 @@ struct CaptureDocument {
   std::vector<audio::Gap> gaps;
 };
 
-/// Three samples in a row at full scale are a clipped recording (common practice).
+/// Whether any channel is, by judge::is_clipped_run.
 [[nodiscard]] bool clipped(const CaptureDocument& document);
 
 /// The word for the end, as in JSON: "device-vanished"; for `running` null is written instead.
@@ -51,11 +52,11 @@ struct CaptureDocument {
 
 /// The sidecar, railtap.capture/1, where what is not known is null; and a few lines for the person
 /// once the recording has ended.
-[[nodiscard]] std::string capture_json(const CaptureDocument& document);
+[[nodiscard]] system::Json capture_json(const CaptureDocument& document);
 [[nodiscard]] std::string capture_text(const CaptureDocument& document);
 
 /// The inputs as railtap.devices/1, and as a table, which says so where there are none.
-[[nodiscard]] std::string devices_json(const std::vector<audio::InputDevice>& inputs);
+[[nodiscard]] system::Json devices_json(const std::vector<audio::InputDevice>& inputs);
 [[nodiscard]] std::string devices_text(const std::vector<audio::InputDevice>& inputs);
 
 }  // namespace railtap::report

@@ -9,6 +9,7 @@
 #include "electric/calibration.hpp"
 #include "electric/target.hpp"
 #include "judge/analysis.hpp"
+#include "system/json.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::report {
@@ -82,6 +83,6 @@ struct DemoDocument {
 [[nodiscard]] std::string demo_text(const DemoDocument& document, const std::string& program);
 
 /// The document "railtap.demo/1".
-[[nodiscard]] std::string demo_json(const DemoDocument& document);
+[[nodiscard]] system::Json demo_json(const DemoDocument& document);
 
 }  // namespace railtap::report

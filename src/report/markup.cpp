@@ -1,12 +1,16 @@
 // SPDX-License-Identifier: MIT
-// Escaping text for HTML and SVG.
+// Text that anybody may have written, made safe for HTML, SVG and the terminal.
 #include "report/markup.hpp"
 
 #include <algorithm>
+#include <string>
 
 #include "units/print.hpp"
 
 namespace railtap::report {
+
+// --- HTML and SVG --------------------------------------------------------------------------------
+
 namespace {
 
 constexpr const char* replacement = "\xEF\xBF\xBD";  // U+FFFD
@@ -61,6 +65,18 @@ std::string shortened(std::string_view text, std::size_t most) {
 
 std::string isolated(std::string_view text) {
   return "<bdi>" + escaped(text) + "</bdi>";
+}
+
+// --- terminal ------------------------------------------------------------------------------------
+
+std::string printable(std::string_view text) {
+  std::string result;
+  for (const char c : text) {
+    const auto code = static_cast<unsigned char>(c);
+    const bool control = code < 0x20 || code == 0x7f;
+    result += control ? ' ' : c;
+  }
+  return result;
 }
 
 }  // namespace railtap::report

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Text that anybody may have written, put into HTML or SVG so that it stays text.
+// Text that anybody may have written, put into HTML, SVG or a terminal so that it stays text.
 #pragma once
 
 #include <string>
@@ -16,5 +16,8 @@ namespace railtap::report {
 
 /// The escaped text, its direction of writing kept to itself.
 [[nodiscard]] std::string isolated(std::string_view text);
+
+/// A file may come from anybody: what would command the terminal becomes spaces.
+[[nodiscard]] std::string printable(std::string_view text);
 
 }  // namespace railtap::report

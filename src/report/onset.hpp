@@ -9,6 +9,7 @@
 #include "audio/stream.hpp"
 #include "judge/onset.hpp"
 #include "judge/stage.hpp"
+#include "system/json.hpp"
 
 namespace railtap::report {
 
@@ -41,7 +42,7 @@ struct OnsetDocument {
 };
 
 /// The document "railtap.onset/1": one line of JSON without a line end.
-[[nodiscard]] std::string onset_json(const OnsetDocument& document);
+[[nodiscard]] system::Json onset_json(const OnsetDocument& document);
 
 /// Verdict first, then what limits, then a plot of THD+N and the table of steps.
 [[nodiscard]] std::string onset_text(const OnsetDocument& document);

@@ -298,8 +298,7 @@ std::optional<Plot> response_picture(const JsonView& points, const JsonView& ton
   return plot;
 }
 
-std::vector<Plot> pictures_of(const std::string& document_json) {
-  const nlohmann::json json = nlohmann::json::parse(document_json);
+std::vector<Plot> pictures_of(const system::Json& json) {
   const JsonView document(json);
   std::vector<Plot> plots;
   for (const JsonView& channel : document["channels"].elements()) {

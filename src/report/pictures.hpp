@@ -6,8 +6,8 @@
 #include <string>
 #include <vector>
 
-#include "report/json_view.hpp"
 #include "report/svg/plot.hpp"
+#include "report/words.hpp"
 
 namespace railtap::report {
 
@@ -39,6 +39,6 @@ struct PictureName {
                                                         const PictureName& name);
 
 /// All that a document of railtap.analysis/1 or railtap.onset/1 gives, channel after channel.
-[[nodiscard]] std::vector<svg::Plot> pictures_of(const std::string& document_json);
+[[nodiscard]] std::vector<svg::Plot> pictures_of(const system::Json& document);
 
 }  // namespace railtap::report

@@ -5,13 +5,14 @@
 #include <string>
 #include <vector>
 
+#include "system/json.hpp"
 #include "system/plan.hpp"
 #include "system/system_description.hpp"
 
 namespace railtap::report {
 
 /// The document "railtap.plan/1"; what is not known is null.
-[[nodiscard]] std::string plan_json(const system::Plan& plan);
+[[nodiscard]] system::Json plan_json(const system::Plan& plan);
 
 /// Warnings first, then channels, tap, supply and the order of work.
 [[nodiscard]] std::string plan_text(const system::Plan& plan);

@@ -4,67 +4,60 @@
 
 #include <algorithm>
 #include <array>
-#include <string_view>
+#include <string>
 
-#include "report/printable.hpp"
+#include "report/markup.hpp"
 #include "units/print.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::report {
 namespace {
 
-using system::Json;
+using system::JsonView;
 using system::RecordEntry;
 
 template <class Q>
-std::string quantity_at(const Json& object, const char* key) {
-  const auto found = object.find(key);
-  if (found == object.end() || !found->is_number()) return {};
-  return ' ' + format_quantity(Q(found->template get<double>()), 4, Zeros::keep);
+std::string quantity_in(const JsonView& place) {
+  const auto value = place.number();
+  return value ? ' ' + format_quantity(Q(*value), 4, Zeros::keep) : "";
 }
 
-std::string word_at(const Json& object, const char* key) {
-  const auto found = object.find(key);
-  if (found == object.end() || !found->is_string()) return {};
-  return ' ' + printable(found->get<std::string>());
+std::string word_in(const JsonView& place) {
+  const std::string word = place.text();
+  return word.empty() ? "" : ' ' + printable(word);
 }
 
 /// The few keys of our documents that say most; whoever wants more reads the JSON.
-std::string main_numbers(const Json& object) {
-  if (!object.is_object()) return {};
-  std::string text = word_at(object, "verdict") + quantity_at<Volts>(object, "level_v") +
-                     quantity_at<Volts>(object, "volts_per_full_scale") +
-                     quantity_at<Volts>(object, "target_v") +
-                     quantity_at<Volts>(object, "reading_v");
-  const std::string thdn = quantity_at<Percent>(object, "thdn_percent");
+std::string main_numbers(const JsonView& object) {
+  std::string text = word_in(object["verdict"]) + quantity_in<Volts>(object["level_v"]) +
+                     quantity_in<Volts>(object["volts_per_full_scale"]) +
+                     quantity_in<Volts>(object["target_v"]) +
+                     quantity_in<Volts>(object["reading_v"]);
+  const std::string thdn = quantity_in<Percent>(object["thdn_percent"]);
   return thdn.empty() ? text : text + ", THD+N" + thdn;
 }
 
 /// What a verification found against a channel; empty for other results.
-std::string findings_text(const Json& channel) {
-  const auto findings = channel.find("findings");
-  if (findings == channel.end() || !findings->is_array()) return {};
+std::string findings_text(const JsonView& channel) {
+  if (!channel["findings"].is_list()) return {};
   std::string text;
-  for (const Json& finding : *findings) {
-    if (finding.is_object() && word_at(finding, "severity") != " note")
-      text += word_at(finding, "text");
+  for (const JsonView& finding : channel["findings"].elements()) {
+    if (finding["severity"].text() != "note") text += word_in(finding["text"]);
   }
   return text.empty() ? " nothing stands against it" : text;
 }
 
-std::string channel_name(const Json& channel) {
-  const auto number = channel.find("channel");
-  if (number != channel.end() && number->is_number_integer())
-    return "channel " + number->dump() + ':';
-  return word_at(channel, "name").empty() ? "" : word_at(channel, "name").substr(1) + ':';
+std::string channel_name(const JsonView& channel) {
+  if (const auto number = channel["channel"].integer())
+    return "channel " + std::to_string(*number) + ':';
+  const std::string name = word_in(channel["name"]);
+  return name.empty() ? "" : name.substr(1) + ':';
 }
 
-std::string result_text(const Json& result) {
-  if (!result.is_object()) return {};
-  const auto channels = result.find("channels");
-  if (channels == result.end() || !channels->is_array()) return main_numbers(result);
+std::string result_text(const JsonView& result) {
+  if (!result["channels"].is_list()) return main_numbers(result);
   std::string text;
-  for (const Json& channel : *channels) {
+  for (const JsonView& channel : result["channels"].elements()) {
     if (!channel.is_object()) continue;
     text += (text.empty() ? " " : "; ") + channel_name(channel) + main_numbers(channel) +
             findings_text(channel);
@@ -91,7 +84,7 @@ std::string line_of(const RecordEntry& entry) {
   std::string text =
       padded(printable(entry.time), time_width) + padded(printable(entry.kind) + ' ', kind_width);
   const std::string subject = belongs_to(entry);
-  const std::string result = result_text(entry.result);
+  const std::string result = result_text(JsonView(entry.result));
   text += subject.empty() || result.empty() ? subject : subject + ':';
   text += subject.empty() && !result.empty() ? result.substr(1) : result;
   while (text.back() == ' ') text.pop_back();

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "system/json.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::report {
@@ -35,7 +36,7 @@ struct ToneKit {
 [[nodiscard]] std::string tone_kit_text(const ToneKit& kit);
 
 /// `railtap.tones/1`.
-[[nodiscard]] std::string tone_kit_json(const ToneKit& kit);
+[[nodiscard]] system::Json tone_kit_json(const ToneKit& kit);
 
 /// The card as plain text, and as one self-contained HTML page that prints on paper.
 [[nodiscard]] std::string tone_card_text(const ToneKit& kit);

@@ -9,6 +9,7 @@
 
 #include "audio/stream.hpp"
 #include "judge/verification.hpp"
+#include "system/json.hpp"
 
 namespace railtap::report {
 
@@ -42,7 +43,9 @@ struct VerificationDocument {
 /// Verdict first, then the files, then each channel with a plot of its response.
 [[nodiscard]] std::string verification_text(const VerificationDocument& document);
 
-/// The document "railtap.verification/1".
-[[nodiscard]] std::string verification_json(const VerificationDocument& document);
+/// The document "railtap.verification/1". \param only index of the one channel that it is to hold;
+/// verdict and findings are still those of all
+[[nodiscard]] system::Json verification_json(const VerificationDocument& document,
+                                             std::optional<std::size_t> only = std::nullopt);
 
 }  // namespace railtap::report

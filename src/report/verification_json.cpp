@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: MIT
 // The verification document in JSON.
-#include "report/json_values.hpp"
 #include "report/verification.hpp"
-#include "system/json_text.hpp"
+#include "system/json.hpp"
 
 namespace railtap::report {
 namespace {
+
+using system::Json;
+using system::json_number;
 
 Json findings_json(const std::vector<judge::Finding>& findings) {
   Json list = Json::array();
@@ -206,35 +208,38 @@ Json limits_json(const VerificationDocument& document) {
 
 }  // namespace
 
-std::string verification_json(const VerificationDocument& document) {
+Json verification_json(const VerificationDocument& document, std::optional<std::size_t> only) {
   const judge::VerificationLimits& limits = document.limits;
   Json json = {{"schema", "railtap.verification/1"}};
   Json files = Json::array(), channels = Json::array();
   for (const VerifiedFile& file : document.files) files.push_back(file_json(file));
-  for (const auto& channel : document.verification.channels)
-    channels.push_back(channel_json(channel));
-  json["verdict"] = document.verification.within_limits() ? "good" : "look-again";
-  json["files"] = std::move(files);
-  json["volts_per_full_scale"] = json_number(limits.volts_per_full_scale);
-  json["speaker_sensitivity_db"] = json_number(limits.sensitivity);
-  json["gain_position_percent"] =
-      limits.gain_position ? json_number(100.0 * *limits.gain_position) : Json(nullptr);
-  json["interface"] =
-      document.interface_file.empty() ? Json(nullptr) : Json(document.interface_file);
-  json["limits"] = limits_json(document);
-  json["definitions"] =
+  const auto& verified = document.verification.channels;
+  for (std::size_t i = 0; i < verified.size(); ++i) {
+    if (!only || i == *only) channels.push_back(channel_json(verified[i]));
+  }
+  json.set("verdict", document.verification.within_limits() ? "good" : "look-again");
+  json.set("files", std::move(files));
+  json.set("volts_per_full_scale", json_number(limits.volts_per_full_scale));
+  json.set("speaker_sensitivity_db", json_number(limits.sensitivity));
+  json.set("gain_position_percent",
+           limits.gain_position ? json_number(100.0 * *limits.gain_position) : Json(nullptr));
+  json.set("interface",
+           document.interface_file.empty() ? Json(nullptr) : Json(document.interface_file));
+  json.set("limits", limits_json(document));
+  json.set(
+      "definitions",
       "magnitude: recorded level over the level in the file that was played. level_db: the same "
       "where no filter acts. hiss: 20 Hz to 20 kHz without lines of hum and whine; hiss_a: the "
       "same A-weighted (IEC 61672-1) up to half the rate; whole_a: with lines. "
       "steady_tones: response_db as magnitude; relative_db: re reference_db, where no filter acts; "
       "thdn_percent: all but the fundamental over the whole, from 20 Hz, or a tenth below the "
       "lowest tone, to 20 kHz; thd_percent: harmonics over the fundamental. "
-      "hiss_sound_level_dba: at 1 m. re_programme: re a full-scale sine at this volume.";
-  json["channels"] = std::move(channels);
-  json["pair"] = pair_json(document.verification.pair);
-  json["findings"] = findings_json(document.verification.findings);
-  json["warnings"] = document.warnings;
-  return system::json_line(json);
+      "hiss_sound_level_dba: at 1 m. re_programme: re a full-scale sine at this volume.");
+  json.set("channels", std::move(channels));
+  json.set("pair", pair_json(document.verification.pair));
+  json.set("findings", findings_json(document.verification.findings));
+  json.set("warnings", document.warnings);
+  return json;
 }
 
 }  // namespace railtap::report

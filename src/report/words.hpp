@@ -4,9 +4,11 @@
 
 #include <string>
 
-#include "report/json_view.hpp"
+#include "system/json.hpp"
 
 namespace railtap::report {
+
+using system::JsonView;
 
 /// A number that is shown. Where the document has none, `shown` is "not measured" and `known`
 /// false.

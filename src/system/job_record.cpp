@@ -3,17 +3,17 @@
 #include "system/job_record.hpp"
 
 #include <algorithm>
+#include <nlohmann/json.hpp>
 
 #include "files/atomic_file.hpp"
-#include "system/json_text.hpp"
 #include "system/schema.hpp"
-#include "system/utc_time.hpp"
 #include "units/error.hpp"
 
 namespace railtap::system {
 namespace {
 
 namespace fs = std::filesystem;
+using Value = nlohmann::ordered_json;  // as the file has it
 
 constexpr std::string_view kind = "railtap.record";
 constexpr int version = 1;
@@ -32,21 +32,21 @@ Error damaged(const std::string& problem, const std::string& place) {
   return {problem, place, "restore the file from a copy, or start a new record"};
 }
 
-Json parsed(std::string_view text, const std::string& place) {
-  const auto guard = [&place](int depth, Json::parse_event_t, Json&) {
+Value parsed(std::string_view text, const std::string& place) {
+  const auto guard = [&place](int depth, Value::parse_event_t, Value&) {
     if (depth > deepest) throw damaged("the file is nested too deeply for a record", place);
     return true;
   };
   try {
-    return Json::parse(text, guard);
-  } catch (const Json::parse_error& error) {
+    return Value::parse(text, guard);
+  } catch (const Value::parse_error& error) {
     throw damaged("the file is not whole JSON", place + line_at(text, error.byte));
-  } catch (const Json::exception&) {  // a number beyond what a double holds
+  } catch (const Value::exception&) {  // a number beyond what a double holds
     throw damaged("the file holds a value that cannot be read", place);
   }
 }
 
-std::string text_at(const Json& object, const char* key, const std::string& place) {
+std::string text_at(const Value& object, const char* key, const std::string& place) {
   const auto found = object.find(key);
   if (found == object.end() || found->is_null()) return {};
   if (found->is_string()) return found->get<std::string>();
@@ -54,14 +54,14 @@ std::string text_at(const Json& object, const char* key, const std::string& plac
 }
 
 /// An object, or null where there is none.
-Json object_at(const Json& object, const char* key, const std::string& place) {
+Json object_at(const Value& object, const char* key, const std::string& place) {
   const auto found = object.find(key);
   if (found == object.end() || found->is_null()) return nullptr;
-  if (found->is_object()) return *found;
+  if (found->is_object()) return Json(*found);
   throw damaged(std::string("\"") + key + "\" is not an object", place);
 }
 
-RecordEntry entry_in(const Json& object, const std::string& place) {
+RecordEntry entry_in(const Value& object, const std::string& place) {
   if (!object.is_object()) throw damaged("the entry is not an object", place);
   RecordEntry entry;
   entry.kind = text_at(object, "kind", place);
@@ -76,7 +76,7 @@ RecordEntry entry_in(const Json& object, const std::string& place) {
   return entry;
 }
 
-JobRecord record_in(const Json& document, const std::string& place) {
+JobRecord record_in(const Value& document, const std::string& place) {
   if (!document.is_object()) throw damaged("the file is not a record", place);
   const std::string schema = text_at(document, "schema", place);
   require_schema(schema.empty() ? std::nullopt : std::optional(schema), kind, version, place);
@@ -88,7 +88,7 @@ JobRecord record_in(const Json& document, const std::string& place) {
   if (entries == document.end() || !entries->is_array()) {
     throw damaged("\"entries\" is not a list", place);
   }
-  for (const Json& entry : *entries) {
+  for (const Value& entry : *entries) {
     record.entries.push_back(
         entry_in(entry, place + ", entry " + std::to_string(record.entries.size() + 1)));
   }
@@ -101,12 +101,12 @@ Json json_of(const RecordEntry& entry) {
           {"note", entry.note},   {"result", entry.result}};
 }
 
-std::string in_one_line(const Json& value) {
-  return json_line(value);
+std::string in_one_line(const Value& value) {
+  return value.dump(-1, ' ', false, Value::error_handler_t::replace);
 }
 
 /// An entry is a line, so that a person can find and compare them.
-std::string text_of(const Json& document) {
+std::string text_of(const Value& document) {
   std::string text = "{";
   const char* before = "\n";
   for (const auto& [key, value] : document.items()) {
@@ -117,33 +117,23 @@ std::string text_of(const Json& document) {
       continue;
     }
     std::string lines;
-    for (const Json& entry : value)
+    for (const Value& entry : value)
       lines += (lines.empty() ? "\n  " : ",\n  ") + in_one_line(entry);
     text += "[" + lines + "\n]";
   }
   return text + "\n}\n";
 }
 
-Json document_of(const JobRecord& record) {
-  Json entries = Json::array();
-  for (const RecordEntry& entry : record.entries) entries.push_back(json_of(entry));
-  return {{"schema", std::string(kind) + "/" + std::to_string(version)},
-          {"name", record.name},
-          {"created", record.created},
-          {"system", record.system},
-          {"entries", entries}};
-}
-
 /// The file's whole content, also what this version does not know, once it is known to be a record.
-Json document_at(const fs::path& path) {
+Value document_at(const fs::path& path) {
   if (!fs::exists(fs::symlink_status(path)))
-    return document_of({path.stem().string(), utc_now(), nullptr, {}});
-  Json document = parsed(files::read_file(path, most_bytes), path.string());
+    return job_record_document({path.stem().string(), utc_now(), nullptr, {}}).value();
+  Value document = parsed(files::read_file(path, most_bytes), path.string());
   (void)record_in(document, path.string());
   return document;
 }
 
-void take_system(Json& document, const Json& system) {
+void take_system(Value& document, const Value& system) {
   document["system"] = system;
   const auto name = system.find("name");
   if (name != system.end() && name->is_string()) document["name"] = *name;
@@ -167,8 +157,18 @@ JobRecord read_job_record(const fs::path& path) {
   return parse_job_record(files::read_file(path, most_bytes), path.string());
 }
 
+Json job_record_document(const JobRecord& record) {
+  Json entries = Json::array();
+  for (const RecordEntry& entry : record.entries) entries.push_back(json_of(entry));
+  return {{"schema", std::string(kind) + "/" + std::to_string(version)},
+          {"name", record.name},
+          {"created", record.created},
+          {"system", record.system},
+          {"entries", std::move(entries)}};
+}
+
 std::string job_record_text(const JobRecord& record) {
-  return text_of(document_of(record));
+  return text_of(job_record_document(record).value());
 }
 
 void append_to_job_record(const fs::path& given, RecordEntry entry,
@@ -176,9 +176,9 @@ void append_to_job_record(const fs::path& given, RecordEntry entry,
   const fs::path path = behind_link(given);
   const files::FileLock lock(path);
   if (entry.time.empty()) entry.time = utc_now();
-  Json document = document_at(path);
-  if (system) take_system(document, *system);
-  document["entries"].push_back(json_of(entry));
+  Value document = document_at(path);
+  if (system) take_system(document, system->value());
+  document["entries"].push_back(json_of(entry).value());
   const std::string text = text_of(document);
   if (text.size() > most_bytes) {
     throw Error("the record is full", path.string(), "start a new one under another name");

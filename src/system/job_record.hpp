@@ -3,16 +3,14 @@
 #pragma once
 
 #include <filesystem>
-#include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
-namespace railtap::system {
+#include "system/json.hpp"
 
-/// Keys stay in the order in which they were written.
-using Json = nlohmann::ordered_json;
+namespace railtap::system {
 
 /// One measurement, or one remark.
 struct RecordEntry {
@@ -43,7 +41,10 @@ struct JobRecord {
 /// Reads a record file. \throws Error as parse_job_record does, and where it cannot be read
 [[nodiscard]] JobRecord read_job_record(const std::filesystem::path& path);
 
-/// The record as its file has it: one JSON document, an entry a line.
+/// The record as a document, railtap.record/1.
+[[nodiscard]] Json job_record_document(const JobRecord& record);
+
+/// The record as its file has it: the same as text, an entry a line.
 [[nodiscard]] std::string job_record_text(const JobRecord& record);
 
 /// Adds an entry; makes the record where there is none. What the file held before is never lost:

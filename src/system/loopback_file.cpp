@@ -2,12 +2,9 @@
 // A sound interface's own figures as a file that lasts.
 #include "system/loopback_file.hpp"
 
-#include <cmath>
 #include <nlohmann/json.hpp>
 #include <optional>
 
-#include "system/json_quantity.hpp"
-#include "system/json_text.hpp"
 #include "system/schema.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
@@ -15,29 +12,23 @@
 namespace railtap::system {
 namespace {
 
-using Json = nlohmann::ordered_json;
+using Value = nlohmann::ordered_json;  // as the file has it
 
 constexpr std::string_view kind = "railtap.loopback";
 constexpr int version = 1;
 constexpr std::size_t most_bytes = 4'000'000;
 
-template <class Q>
-Json known(const std::optional<Q>& quantity) {
-  if (!quantity || !std::isfinite(quantity->value())) return nullptr;
-  return quantity->value();
-}
-
-std::optional<std::string> schema_in(const Json& json) {
+std::optional<std::string> schema_in(const Value& json) {
   if (!json.is_object() || !json.contains("schema") || !json["schema"].is_string())
     return std::nullopt;
   return json["schema"].get<std::string>();
 }
 
 // The points must rise in frequency: commands look them up.
-void read_response(electric::SoundInterface& interface, const Json& json,
+void read_response(electric::SoundInterface& interface, const Value& json,
                    const std::string& place) {
   Hertz before{0.0};
-  for (const Json& point : json.at("response")) {
+  for (const Value& point : json.at("response")) {
     const Hertz frequency(point.at("frequency_hz").get<double>());
     if (!(frequency > before)) {
       throw Error("the frequencies of its response do not rise", place + ", response",
@@ -49,7 +40,7 @@ void read_response(electric::SoundInterface& interface, const Json& json,
   }
 }
 
-electric::SoundInterface interface_in(const Json& json, const std::string& place) {
+electric::SoundInterface interface_in(const Value& json, const std::string& place) {
   electric::SoundInterface interface;
   interface.device = json.value("device", "");
   interface.date = json.value("date", "");
@@ -68,32 +59,31 @@ electric::SoundInterface interface_in(const Json& json, const std::string& place
 
 }  // namespace
 
-std::string loopback_text(const electric::SoundInterface& interface) {
-  Json json;
-  json["schema"] = std::string(kind) + "/" + std::to_string(version);
-  json["device"] = interface.device;
-  json["date"] = interface.date;
-  json["sample_rate_hz"] = interface.rate.value();
-  json["thdn_percent"] = known(interface.thdn);
-  json["level_dbfs"] = known(interface.level);
-  json["noise_dbfs"] = known(interface.noise);
-  json["noise_a_dbfs"] = known(interface.noise_a);
-  json["coupling_corner_hz"] = known(interface.coupling_corner);
-  json["response"] = Json::array();
+Json loopback_json(const electric::SoundInterface& interface) {
+  Json response = Json::array();
   for (const auto& point : interface.response) {
-    json["response"].push_back({{"frequency_hz", point.frequency.value()},
-                                {"magnitude_db", point.magnitude.value()},
-                                {"phase_deg", point.phase_deg}});
+    response.push_back({{"frequency_hz", point.frequency.value()},
+                        {"magnitude_db", point.magnitude.value()},
+                        {"phase_deg", point.phase_deg}});
   }
-  return json_page(json);
+  return {{"schema", std::string(kind) + "/" + std::to_string(version)},
+          {"device", interface.device},
+          {"date", interface.date},
+          {"sample_rate_hz", interface.rate.value()},
+          {"thdn_percent", json_number(interface.thdn)},
+          {"level_dbfs", json_number(interface.level)},
+          {"noise_dbfs", json_number(interface.noise)},
+          {"noise_a_dbfs", json_number(interface.noise_a)},
+          {"coupling_corner_hz", json_number(interface.coupling_corner)},
+          {"response", std::move(response)}};
 }
 
 electric::SoundInterface parse_loopback(std::string_view text, const std::string& place) {
-  const Json json = Json::parse(text, nullptr, false);
+  const Value json = Value::parse(text, nullptr, false);
   require_schema(schema_in(json), kind, version, place);
   try {
     return interface_in(json, place);
-  } catch (const Json::exception&) {
+  } catch (const Value::exception&) {
     throw Error("the file lacks what `loopback` writes into it, or has something else there", place,
                 "make it again with railtap loopback");
   }
@@ -105,7 +95,7 @@ electric::SoundInterface read_loopback(const std::filesystem::path& path) {
 
 void write_loopback(const std::filesystem::path& path, const electric::SoundInterface& interface,
                     files::Overwrite overwrite) {
-  files::write_file(path, loopback_text(interface), overwrite);
+  files::write_file(path, loopback_json(interface).page(), overwrite);
 }
 
 }  // namespace railtap::system

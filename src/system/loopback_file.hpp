@@ -8,11 +8,12 @@
 
 #include "electric/calibration.hpp"
 #include "files/atomic_file.hpp"
+#include "system/json.hpp"
 
 namespace railtap::system {
 
-/// The document, ending in a line end; what is not known is null.
-[[nodiscard]] std::string loopback_text(const electric::SoundInterface& interface);
+/// The document; what is not known is null.
+[[nodiscard]] Json loopback_json(const electric::SoundInterface& interface);
 
 /// \param place the file's name, for errors
 /// \throws Error for text that is no such document, is damaged, or is a newer version of it

@@ -69,7 +69,8 @@ struct PlannedTap {
 
 /// What the sound level of the bass is against that of the doors, each channel at its target.
 struct Matching {
-  std::optional<Decibels> doors, bass;  ///< mean level of a channel at 1 m
+  std::optional<Decibels> doors, bass;      ///< mean level of a channel at 1 m
+  std::optional<Decibels> bass_over_doors;  ///< where both are known
 };
 
 /// What an amplifier draws from the supply while it runs.
@@ -119,6 +120,7 @@ struct Plan {
   Volts supply;                      ///< at the battery, running
   std::optional<Amperes> available;  ///< that the supply gives all the time
   std::vector<PlannedAmplifier> amplifiers;
+  Amperes full{0.0}, music{0.0};  ///< as of PlannedAmplifier, all together
   std::vector<PlannedFeed> feeds;
   std::vector<Step> order;            ///< of the work
   std::vector<std::string> warnings;  ///< a line each

@@ -1,12 +1,18 @@
 // SPDX-License-Identifier: MIT
-// The schema line of files that last, and what to say when it does not fit.
+// The schema line of files that last, the time that they write, and what to say when the line does
+// not fit.
 #include "system/schema.hpp"
 
 #include <charconv>
+#include <chrono>
+#include <ctime>
 
 #include "units/error.hpp"
 
 namespace railtap::system {
+
+// --- schema --------------------------------------------------------------------------------------
+
 namespace {
 
 std::optional<int> version_in(std::string_view text) {
@@ -39,6 +45,17 @@ void require_schema(const std::optional<std::string>& found, std::string_view ki
                     "\", written by a newer railtap; this one reads up to \"" + wanted + "\"",
                 place, "update railtap, or make the file again with this one");
   }
+}
+
+// --- time ----------------------------------------------------------------------------------------
+
+std::string utc_now() {
+  const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
+  std::tm utc{};
+  gmtime_r(&now, &utc);
+  char text[sizeof "2000-01-01T00:00:00Z"];
+  const auto length = std::strftime(text, sizeof text, "%Y-%m-%dT%H:%M:%SZ", &utc);
+  return {text, length};
 }
 
 }  // namespace railtap::system

@@ -36,12 +36,10 @@ constexpr Range percent{0.001, 100.0};
 constexpr Range steps{1.0, 1000.0};
 constexpr Range in_parallel{1.0, 16.0};
 
-using Json = nlohmann::ordered_json;
-
 Json json_of(const toml::node& node) {
   if (const auto* table = node.as_table()) {
     Json object = Json::object();
-    for (const auto& [key, value] : *table) object[std::string(key.str())] = json_of(value);
+    for (const auto& [key, value] : *table) object.set(std::string(key.str()), json_of(value));
     return object;
   }
   if (const auto* array = node.as_array()) {

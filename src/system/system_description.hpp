@@ -3,7 +3,6 @@
 #pragma once
 
 #include <filesystem>
-#include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
 #include <string_view>
@@ -13,6 +12,7 @@
 #include "electric/meter.hpp"
 #include "electric/target.hpp"
 #include "electric/wire.hpp"
+#include "system/json.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::system {
@@ -130,7 +130,7 @@ struct SystemDescription {
   std::optional<DescribedTap> attenuator;
   Dbfs tone_level{0.0};                              ///< of the set-up tone
   Decibels tolerance = electric::default_tolerance;  ///< of a reading
-  nlohmann::ordered_json document;                   ///< the file's keys and values, for records
+  Json document;                                     ///< the file's keys and values, for records
 };
 
 /// \param place the file's name, for errors

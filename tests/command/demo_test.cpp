@@ -5,6 +5,7 @@
 
 #include <cmath>
 #include <filesystem>
+#include <nlohmann/json.hpp>
 #include <sstream>
 #include <string>
 
@@ -12,7 +13,6 @@
 #include "files/atomic_file.hpp"
 #include "rig/truth.hpp"
 #include "support/within.hpp"
-#include "system/job_record.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;
@@ -97,7 +97,7 @@ TEST_CASE("demo: what it finds and sets in the camper van matches the rig's own 
   CHECK(bass.control == "bass");
   CHECK(bass.found.empty());
   CHECK(bass.carries == std::vector<std::string>{"both"});
-  const auto verified = system::Json::parse(
+  const auto verified = nlohmann::json::parse(
       files::read_file(folder.path / "results" / "bass-verify-found.json", 10'000'000));
   const auto& tones = verified["channels"][0]["steady_tones"];
   REQUIRE(tones["tones"].size() == 11);

@@ -153,9 +153,17 @@ TEST_CASE("interface: only figures more than a decibel above its own are claimed
   CHECK_FALSE((own.thdn || own.noise || own.noise_a));
 }
 
+TEST_CASE("interface: its response is that of the nearest point, re the one nearest to 1 kHz") {
+  auto interface = example();
+  interface.response.back().magnitude = Decibels(0.5);
+  CHECK(electric::response_at(interface, Hertz(25.0)) == Decibels(-0.2 - 0.5));
+  CHECK(electric::response_at(interface, Hertz(18000.0)) == Decibels(0.0));
+  CHECK_FALSE(electric::response_at(electric::SoundInterface{}, Hertz(20.0)));
+}
+
 TEST_CASE("interface: its file is read back, and what is not known stays so") {
   const auto interface = example();
-  const auto back = system::parse_loopback(system::loopback_text(interface), "i.json");
+  const auto back = system::parse_loopback(system::loopback_json(interface).page(), "i.json");
   CHECK(back.device == interface.device);
   CHECK(back.date == interface.date);
   CHECK(back.rate == interface.rate);
@@ -171,7 +179,7 @@ TEST_CASE("interface: its file is read back, and what is not known stays so") {
 
   electric::SoundInterface bare;
   bare.rate = Hertz(44100.0);
-  const std::string text = system::loopback_text(bare);
+  const std::string text = system::loopback_json(bare).page();
   CHECK(text.find("\"thdn_percent\": null") != std::string::npos);
   CHECK_FALSE(system::parse_loopback(text, "i.json").noise);
 }

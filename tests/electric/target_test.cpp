@@ -184,6 +184,16 @@ TEST_CASE("supply: 12.6 V instead of 14.4 V costs 1.16 dB and the target") {
   CHECK(supply_effect(target_for(spared), spared, Volts(12.6)).reaches_target);
 }
 
+TEST_CASE("deviation: decibels above the target, and the ends of the error band") {
+  CHECK(within_abs(deviation(Volts(10.0), Volts(11.0), {}).change.value(), 0.827854, 1e-6));
+  CHECK_FALSE(deviation(Volts(10.0), Volts(11.0), {}).low);
+  // 20·log10 of 1.1 · 0.95 and of 1.1 · 1.05.
+  const auto band = deviation(Volts(10.0), Volts(11.0), Percent(5.0));
+  CHECK(within_abs(band.low->value(), 0.382326, 1e-6));
+  CHECK(within_abs(band.high->value(), 1.251640, 1e-6));
+  CHECK(within_abs(deviation(Volts(1.0), Volts(1.0), Percent(400.0)).low->value(), -20.0, 1e-6));
+}
+
 TEST_CASE("channel: units tell the parts apart") {
   const auto front = parse_channel("front:55W:4ohm:60W:14.10V", "--channel");
   CHECK(front.name == "front");

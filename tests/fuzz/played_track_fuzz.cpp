@@ -247,7 +247,7 @@ void find_onset(const std::filesystem::path& path) {
   document.format = stepped.format;
   document.channels = command::judge_stepped(stepped, document.limits);
   for (const auto& channel : stepped.channels) document.found.push_back(channel.found);
-  require_document(report::onset_json(document), stepped.channels.size());
+  require_document(report::onset_json(document).line(), stepped.channels.size());
   (void)report::onset_text(document);
 }
 
@@ -257,7 +257,7 @@ void verify(const std::filesystem::path& path) {
   document.files.push_back(capture.file);
   document.files.back().name = "recording";
   document.verification = judge::judge_verification(capture.channels, nullptr, document.limits);
-  require_document(report::verification_json(document), capture.channels.size());
+  require_document(report::verification_json(document).line(), capture.channels.size());
   (void)report::verification_text(document);
 }
 

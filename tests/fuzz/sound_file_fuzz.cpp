@@ -19,7 +19,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     document.format = recorded.format;
     document.frames = recorded.frames;
     document.channels = recorded.analyses;
-    const auto json = nlohmann::json::parse(report::analysis_json(document));
+    const auto json = nlohmann::json::parse(report::analysis_json(document).line());
     if (json.at("channels").size() != static_cast<std::size_t>(recorded.format.channels)) {
       std::abort();
     }

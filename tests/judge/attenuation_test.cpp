@@ -68,7 +68,7 @@ TEST_CASE("attenuation: another tone, another level, no tone are not compared") 
   const auto small = compare(recording(0.8, 0.6), recording(0.8, 0.6), Decibels(6.0));
   CHECK_FALSE(small.found);
   const auto none = compare(recording(0.8, 0.6), {measure::ChannelRecording{}});
-  CHECK(none.obstacle == "The second recording holds no steady tone.");
+  CHECK(none.obstacle == "The second recording holds no steady tone");
 }
 
 TEST_CASE("attenuation: what the comparison finds overrules what one recording supposed") {

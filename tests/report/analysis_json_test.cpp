@@ -22,7 +22,7 @@ report::AnalysisDocument document_with(judge::Findings findings) {
 }  // namespace
 
 TEST_CASE("analysis document: every promised key is there, and null where nothing is known") {
-  const auto json = nlohmann::json::parse(report::analysis_json(document_with({})));
+  const auto json = nlohmann::json::parse(report::analysis_json(document_with({})).line());
   CHECK(json["schema"] == "railtap.analysis/1");
   for (const char* key :
        {"name", "sample_rate_hz", "channels", "frames", "duration_s", "encoding"}) {
@@ -52,7 +52,7 @@ TEST_CASE("analysis document: an infinite level becomes null and names are escap
   judge::Findings findings;
   findings.level = Dbfs(-std::numeric_limits<double>::infinity());
   findings.verdict = judge::Verdict::clean;
-  const auto text = report::analysis_json(document_with(findings));
+  const auto text = report::analysis_json(document_with(findings)).line();
   const auto json = nlohmann::json::parse(text);
   CHECK(json["channels"][0]["level_dbfs"].is_null());
   CHECK(json["file"]["name"] == "camper \"van\"\n.wav");

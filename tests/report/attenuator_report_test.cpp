@@ -6,9 +6,7 @@
 #include <sstream>
 #include <string>
 
-#include "report/attenuator_json.hpp"
-#include "report/attenuator_svg.hpp"
-#include "report/attenuator_text.hpp"
+#include "report/attenuator.hpp"
 #include "support/within.hpp"
 
 using namespace railtap;
@@ -66,7 +64,7 @@ TEST_CASE("attenuator json: gain, full scale and faults, with null where nothing
   auto need = bridge_need();
   need.bridge_tied = false;
   const auto tap = evaluate(need, {Ohms(100), Ohms(100), {}, {}});
-  const auto json = nlohmann::json::parse(report::attenuator_json(need, tap));
+  const auto json = nlohmann::json::parse(report::attenuator_json(need, tap).line());
   CHECK(json["schema"] == "railtap.attenuator/1");
   CHECK(json["leg_capacitor_f"].is_null());
   CHECK(json["grounded_leg_change_db"].is_null());

@@ -45,7 +45,7 @@ report::DemoDocument example() {
 }  // namespace
 
 TEST_CASE("demo report: the document has a key for everything, and null for what is not known") {
-  const auto json = nlohmann::json::parse(report::demo_json(example()));
+  const auto json = nlohmann::json::parse(report::demo_json(example()).line());
   CHECK(json["schema"] == "railtap.demo/1");
   CHECK(json["head_unit"]["highest_clean_step"] == 36);
   CHECK(json["calibration"]["volts_per_full_scale"] == 47.5);
@@ -68,7 +68,7 @@ TEST_CASE("demo report: a bass channel that carries both sides is said to be rig
   CHECK(text.find("bass: both sides, summed to mono; nothing stands against it") !=
         std::string::npos);
   CHECK(text.find("rear: nothing stands against it") != std::string::npos);
-  const auto json = nlohmann::json::parse(report::demo_json(document));
+  const auto json = nlohmann::json::parse(report::demo_json(document).line());
   CHECK(json["verifications"][0]["carries"] == nlohmann::json::array({"both"}));
 }
 

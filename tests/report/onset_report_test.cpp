@@ -57,7 +57,7 @@ std::set<std::string> keys_of(const nlohmann::json& json) {
 }
 
 nlohmann::json parsed(const report::OnsetDocument& document) {
-  const std::string text = report::onset_json(document);
+  const std::string text = report::onset_json(document).line();
   CHECK(text.find('\n') == std::string::npos);
   return nlohmann::json::parse(text);
 }

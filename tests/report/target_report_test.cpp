@@ -7,8 +7,7 @@
 #include <string>
 
 #include "electric/target.hpp"
-#include "report/target_json.hpp"
-#include "report/target_text.hpp"
+#include "report/target.hpp"
 #include "support/within.hpp"
 
 using namespace railtap;
@@ -42,7 +41,7 @@ TEST_CASE("target text: a reading is given with its power and what to do") {
 
 TEST_CASE("target json: one channel has the keys that were promised, without a reading null") {
   const auto json =
-      nlohmann::json::parse(report::target_json(resolved({"front:50W:4ohm:60W"}), {}));
+      nlohmann::json::parse(report::target_json(resolved({"front:50W:4ohm:60W"}), {}).line());
   CHECK(json["schema"] == "railtap.target/1");
   CHECK(json["power_w"] == 50.0);
   CHECK(json["load_ohm"] == 4.0);
@@ -61,7 +60,7 @@ TEST_CASE("target json: one channel has the keys that were promised, without a r
 
 TEST_CASE("target json: several channels are a list, and a speaker's limit is named") {
   const auto json = nlohmann::json::parse(
-      report::target_json(resolved({"front:50W:4ohm:40W:14.0V", "bass:280W:2ohm"}), {}));
+      report::target_json(resolved({"front:50W:4ohm:40W:14.0V", "bass:280W:2ohm"}), {}).line());
   CHECK(json["schema"] == "railtap.target/1");
   REQUIRE(json["channels"].size() == 2);
   CHECK(json["channels"][0]["name"] == "front");

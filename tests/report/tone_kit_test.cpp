@@ -38,7 +38,7 @@ bool contains(const std::string& text, const std::string& part) {
 }  // namespace
 
 TEST_CASE("tone kit: the document has its schema, and null where silence has no level") {
-  const auto document = nlohmann::json::parse(tone_kit_json(sample()));
+  const auto document = nlohmann::json::parse(tone_kit_json(sample()).line());
   CHECK(document["schema"] == "railtap.tones/1");
   CHECK(document["sample_rate_hz"] == 44100.0);
   CHECK(document["tracks"][0]["level_dbfs"] == 0.0);

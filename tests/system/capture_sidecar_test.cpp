@@ -24,7 +24,7 @@ report::CaptureDocument whole() {
 }
 
 CaptureRecord read_back(const report::CaptureDocument& document) {
-  return parse_capture_sidecar(report::capture_json(document), "front.wav.json");
+  return parse_capture_sidecar(report::capture_json(document).page(), "front.wav.json");
 }
 
 bool mention(const std::vector<std::string>& warnings, const char* words) {
@@ -99,7 +99,7 @@ TEST_CASE("sidecar: a newer schema is refused, a damaged one told, other JSON pa
   const auto recording = folder.path() / "front.wav";
   CHECK_FALSE(read_capture_sidecar(recording).record);
 
-  put(recording, report::capture_json(whole()));
+  put(recording, report::capture_json(whole()).page());
   CHECK(read_capture_sidecar(recording).record);
 
   put(recording, R"({"schema": "railtap.capture/2"})");

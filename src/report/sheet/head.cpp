@@ -5,7 +5,7 @@
 
 #include "report/markup.hpp"
 #include "report/sheet/parts.hpp"
-#include "report/svg/ticks.hpp"
+#include "report/svg/plot.hpp"
 #include "report/words.hpp"
 
 namespace railtap::report {

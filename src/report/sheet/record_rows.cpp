@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // Sorting a record's entries by what they are about.
-#include "report/sheet/record_rows.hpp"
+#include "report/sheet/parts.hpp"
 
 #include <algorithm>
 

@@ -4,12 +4,14 @@
 
 #include <string>
 
+#include "system/json.hpp"
+
 namespace railtap::report {
 
-/// One HTML document without scripts, links or other files. Both texts are JSON of
+/// One HTML document without scripts, links or other files. Both records are documents of
 /// railtap.record/1, known to be whole; every number on the sheet is marked with its place in them.
-/// \param earlier_json a record to set beside it; empty: none
-[[nodiscard]] std::string sheet_html(const std::string& record_json,
-                                     const std::string& earlier_json = "");
+/// \param earlier a record to set beside it; null: none
+[[nodiscard]] std::string sheet_html(const system::Json& record,
+                                     const system::Json& earlier = nullptr);
 
 }  // namespace railtap::report

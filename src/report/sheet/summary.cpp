@@ -1,11 +1,95 @@
 // SPDX-License-Identifier: MIT
-// The sheet's table of every channel, and the one that sets an earlier record beside it.
-#include "report/markup.hpp"
-#include "report/sheet/gauge.hpp"
+// The sheet's table of every channel with its gauge, and the one that sets an earlier record beside
+// it.
 #include "report/sheet/parts.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <optional>
+
+#include "electric/target.hpp"
+#include "report/markup.hpp"
+#include "report/svg/plot.hpp"
 #include "report/words.hpp"
 
 namespace railtap::report {
+
+// --- gauge ---------------------------------------------------------------------------------------
+
+namespace {
+
+// How far the gauge reaches to either side of the target.
+constexpr double gauge_reach_db = 1.0;
+constexpr double width = 160, height = 26, edge = 8, middle = height / 2;
+
+double place(Decibels change) {
+  const double share =
+      (std::clamp(change.value(), -gauge_reach_db, gauge_reach_db) / gauge_reach_db + 1.0) / 2.0;
+  return edge + share * (width - 2.0 * edge);
+}
+
+std::string at(const char* key, double value) {
+  return std::string(" ") + key + "=\"" + svg::coordinate(value) + "\"";
+}
+
+std::string line(const char* kind, double x1, double y1, double x2, double y2) {
+  return std::string("<line class=\"") + kind + "\"" + at("x1", x1) + at("y1", y1) + at("x2", x2) +
+         at("y2", y2) + "/>";
+}
+
+/// The dot; where the gauge does not reach, an arrow at its end.
+std::string pointer(Decibels change) {
+  const double x = place(change);
+  if (std::abs(change.value()) <= gauge_reach_db) {
+    return "<circle class=\"dot one\"" + at("cx", x) + at("cy", middle) + at("r", 4.5) + "/>";
+  }
+  const double side = change.value() > 0.0 ? 1.0 : -1.0;
+  return "<path class=\"dot two\" d=\"M" + svg::coordinate(x + side * 7) + " " +
+         svg::coordinate(middle) + "l" + svg::coordinate(-side * 10) + " -6v12z\"/>";
+}
+
+std::string title_of(const JsonView& target_v, const JsonView& reached_v) {
+  return "<title>Target " + escaped(volts(target_v).shown) + ", reached " +
+         escaped(volts(reached_v).shown) + "</title>";
+}
+
+std::string tolerance_band(Decibels tolerance) {
+  const double low = place(-tolerance), high = place(tolerance);
+  return "<rect class=\"band\"" + at("x", low) + at("y", 3) + at("width", high - low) +
+         at("height", height - 6) + "/>";
+}
+
+std::string whiskers(Decibels from, Decibels to) {
+  const double low = place(from), high = place(to);
+  return line("whisker", low, middle, high, middle) +
+         line("whisker", low, middle - 4, low, middle + 4) +
+         line("whisker", high, middle - 4, high, middle + 4);
+}
+
+/// A mark at the target, the tolerance around it, a dot at what was reached and its error band.
+/// Empty where either is not known.
+std::string gauge(const JsonView& target_v, const JsonView& reached_v, const JsonView& tolerance_db,
+                  const JsonView& uncertainty_percent) {
+  const auto target = target_v.number(), reached = reached_v.number();
+  if (!target || !reached || *target <= 0.0 || *reached <= 0.0) return "";
+  const auto percent = uncertainty_percent.number();
+  const electric::Deviation found = electric::deviation(
+      Volts(*target), Volts(*reached), percent ? std::optional(Percent(*percent)) : std::nullopt);
+  std::string out =
+      "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"gauge\" viewBox=\"0 0 160 26\" "
+      "role=\"img\">" +
+      title_of(target_v, reached_v);
+  if (const auto tolerance = tolerance_db.number()) out += tolerance_band(Decibels(*tolerance));
+  out += line("axis", edge, middle, width - edge, middle) +
+         line("target", place(Decibels(0.0)), 1, place(Decibels(0.0)), 25);
+  if (found.low && found.high) out += whiskers(*found.low, *found.high);
+  return out + pointer(found.change) + "</svg>";
+}
+
+}  // namespace
+
+// --- tables --------------------------------------------------------------------------------------
+
 namespace {
 
 std::string cell(const char* label, const std::string& content) {

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // Choosing round values for an axis.
-#include "report/svg/ticks.hpp"
+#include "report/svg/plot.hpp"
 
 #include <algorithm>
 #include <array>

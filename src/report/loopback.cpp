@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 // A sound interface's own figures, for a person.
 #include <array>
-#include <cmath>
 #include <optional>
 
 #include "report/loopback.hpp"
@@ -15,26 +14,13 @@ std::string known(const std::optional<Q>& quantity, int digits) {
   return quantity ? format_fixed(*quantity, digits) : "too low to be known";
 }
 
-const electric::InterfaceResponse* nearest(const electric::SoundInterface& interface, Hertz to) {
-  const electric::InterfaceResponse* best = nullptr;
-  const auto distance = [to](const auto& point) {
-    return std::abs(std::log(point.frequency / to));
-  };
-  for (const auto& point : interface.response) {
-    if (best == nullptr || distance(point) < distance(*best)) best = &point;
-  }
-  return best;
-}
-
 std::string response_line(const electric::SoundInterface& interface) {
   constexpr std::array<double, 6> listed_hz{10.0, 20.0, 50.0, 100.0, 10000.0, 18000.0};
-  const auto* middle = nearest(interface, Hertz(1000.0));
-  if (middle == nullptr) return "  Response: the sweep does not stand out of the noise.\n";
+  if (interface.response.empty()) return "  Response: the sweep does not stand out of the noise.\n";
   std::string text = "  Response re 1 kHz:";
   for (const double hz : listed_hz) {
-    const auto* point = nearest(interface, Hertz(hz));
     text += (hz == listed_hz.front() ? " " : ", ") +
-            format_fixed(point->magnitude - middle->magnitude, 2, Sign::always) + " at " +
+            format_fixed(*electric::response_at(interface, Hertz(hz)), 2, Sign::always) + " at " +
             format_quantity(Hertz(hz), 3);
   }
   return text + ".\n";

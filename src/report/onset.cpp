@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: MIT
-// The onset for a person: verdict, what limits, a plot of THD+N, and the table of steps.
+// The onset as a document, and as a table with a small plot.
+#include "report/onset.hpp"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <iomanip>
 #include <sstream>
 
-#include "report/onset.hpp"
+#include "system/json.hpp"
 #include "units/print.hpp"
 
 namespace railtap::report {
@@ -15,6 +17,141 @@ namespace {
 using judge::ChannelOnset;
 using judge::OnsetPoint;
 using judge::OnsetStep;
+using system::Json;
+using system::json_number;
+
+}  // namespace
+
+// --- document ------------------------------------------------------------------------------------
+
+namespace {
+
+Json step_json(const judge::OnsetStep& step) {
+  return {{"index", step.index},
+          {"start_s", json_number(step.start.value())},
+          {"end_s", json_number(step.end.value())},
+          {"input_dbfs", json_number(step.input)},
+          {"level_dbfs", json_number(step.level)},
+          {"level_v", json_number(step.level_v)},
+          {"gain_db", json_number(step.gain)},
+          {"thdn_percent", json_number(step.thdn)},
+          {"overdrive_positive_db", json_number(step.overdrive_positive)},
+          {"overdrive_negative_db", json_number(step.overdrive_negative)},
+          {"verdict", judge::name(step.verdict)}};
+}
+
+Json point_json(const std::optional<judge::OnsetPoint>& point, const char* limit_key,
+                double limit) {
+  if (!point) return nullptr;
+  Json json;
+  if (limit_key != nullptr) json.set(limit_key, json_number(limit));
+  json.set("input_dbfs", json_number(point->input));
+  json.set("level_dbfs", json_number(point->level.value()));
+  json.set("level_v", json_number(point->level_v));
+  json.set("uncertainty_db", json_number(point->uncertainty.value()));
+  return json;
+}
+
+Json found_json(const StepsFound& found) {
+  return {{"found_by", name(found.by)},
+          {"steps", found.steps},
+          {"rise_db", json_number(found.rise)},
+          {"start_s", json_number(found.start)},
+          {"dwell_s", json_number(found.dwell)}};
+}
+
+Json channel_json(const judge::ChannelOnset& channel, const StepsFound& found,
+                  const judge::OnsetLimits& limits) {
+  Json steps = Json::array();
+  for (const auto& step : channel.steps) steps.push_back(step_json(step));
+  Json json;
+  json.set("channel", channel.channel);
+  json.set("ladder", found_json(found));
+  json.set("steps", std::move(steps));
+  json.set(
+      "onset",
+      {{"thdn", point_json(channel.thdn, "limit_percent", limits.analysis.thdn.value())},
+       {"flat_top", point_json(channel.flat_top, nullptr, 0.0)},
+       {"compression", point_json(channel.compression, "limit_db", limits.compression.value())}});
+  json.set("small_signal_gain_db", json_number(channel.small_signal_gain));
+  json.set("highest_clean_step", nullptr);
+  if (channel.highest_clean_step) json.set("highest_clean_step", *channel.highest_clean_step);
+  json.set("verdict", judge::name(channel.verdict));
+  json.set("reasons", channel.reasons);
+  return json;
+}
+
+Json index_json(const std::optional<int>& index) {
+  if (!index) return nullptr;
+  return *index;
+}
+
+Json stage_json(const judge::StageComparison& stage, int channel) {
+  Json steps = Json::array();
+  for (const auto& step : stage.steps) {
+    steps.push_back({{"index", step.index},
+                     {"overdrive_before_db", json_number(step.before.value())},
+                     {"overdrive_after_db", json_number(step.after.value())},
+                     {"added_db", json_number(step.added.value())},
+                     {"thdn_before_percent", json_number(step.thdn_before)},
+                     {"thdn_after_percent", json_number(step.thdn_after)}});
+  }
+  return {{"channel", channel},
+          {"first", judge::name(stage.first)},
+          {"sentence", stage.sentence},
+          {"first_step_before", index_json(stage.first_step_before)},
+          {"first_step_after", index_json(stage.first_step_after)},
+          {"first_step_added", index_json(stage.first_step_added)},
+          {"steps", std::move(steps)}};
+}
+
+}  // namespace
+
+const char* name(StepsFound::By by) {
+  switch (by) {
+    case StepsFound::By::nothing:
+      return "nothing";
+    case StepsFound::By::options:
+      return "options";
+    case StepsFound::By::marker:
+      return "marker";
+    case StepsFound::By::levels:
+      return "levels";
+    case StepsFound::By::standing:
+      return "standing-levels";
+  }
+  return "nothing";
+}
+
+Json onset_json(const OnsetDocument& document) {
+  Json json;
+  json.set("schema", "railtap.onset/1");
+  json.set("file", {{"name", document.file_name},
+                    {"sample_rate_hz", json_number(document.format.rate.value())},
+                    {"channels", document.format.channels},
+                    {"encoding", document.format.encoding}});
+  json.set("limit_thdn_percent", json_number(document.limits.analysis.thdn.value()));
+  json.set("volts_per_full_scale", json_number(document.limits.analysis.volts_per_full_scale));
+  Json channels = Json::array();
+  for (std::size_t i = 0; i < document.channels.size(); ++i) {
+    channels.push_back(channel_json(document.channels[i], document.found[i], document.limits));
+  }
+  json.set("channels", std::move(channels));
+  json.set("warnings", document.warnings);
+  json.set("stage", nullptr);
+  if (document.before_name) {
+    Json stages = Json::array();
+    for (std::size_t i = 0; i < document.stages.size(); ++i) {
+      stages.push_back(stage_json(document.stages[i], document.channels[i].channel));
+    }
+    json.set("stage", {{"before", *document.before_name}, {"channels", std::move(stages)}});
+  }
+  return json;
+}
+
+// --- words ---------------------------------------------------------------------------------------
+
+namespace {
 
 const char* headline(judge::OnsetVerdict verdict) {
   switch (verdict) {
@@ -96,7 +233,7 @@ void add_clean_step(Lines& lines, const ChannelOnset& channel) {
 
 void add_point(Lines& lines, const std::string& label, const std::optional<OnsetPoint>& point) {
   if (!point) return lines.add(label, "not reached");
-  const Decibels band = point->uncertainty * 2.0;
+  const Decibels band = judge::expanded_uncertainty(*point);
   constexpr Decibels fine{0.01};
   lines.add(label, levels(point->input, point->level, point->level_v) + "  (±" +
                        format_fixed(band, band < fine ? 3 : 2) + ")");
@@ -118,7 +255,7 @@ const char* block(double share) {
 }
 
 std::string axis_label(double db) {
-  return format_quantity(Percent(100.0 * std::pow(10.0, db / 20.0)), 1);
+  return format_quantity(judge::share_of_level(Decibels(db)), 1);
 }
 
 std::vector<const OnsetStep*> plotted_steps(const ChannelOnset& channel) {
@@ -136,7 +273,7 @@ std::string plot(const ChannelOnset& channel, Percent limit) {
   const auto steps = plotted_steps(channel);
   if (steps.size() < 3) return "";
   const std::size_t width = std::clamp<std::size_t>(widest_plot / steps.size(), 1, 2);
-  const double limit_db = 20.0 * std::log10(limit.value() / 100.0);
+  const double limit_db = judge::level_of_share(limit).value();
   std::ostringstream out;
   out << "    THD+N over the steps, limit " << format_quantity(limit) << '\n';
   for (int row = plot_rows - 1; row >= 0; --row) {
@@ -145,7 +282,7 @@ std::string plot(const ChannelOnset& channel, Percent limit) {
     out << "    " << std::right << std::setw(8) << axis_label(bottom + row_db)
         << (at_limit ? " ┼" : " │");
     for (const OnsetStep* step : steps) {
-      const double db = 20.0 * std::log10(step->thdn->value() / 100.0);
+      const double db = judge::level_of_share(*step->thdn).value();
       const double share = (db - bottom) / row_db;
       const std::string cell = share <= 0.0 && at_limit ? "·" : block(share);
       for (std::size_t i = 0; i < width; ++i) out << cell;

@@ -1,17 +1,218 @@
 // SPDX-License-Identifier: MIT
-// A plan for a person: warnings, channels, tap, supply, order of work.
+// A plan as a document, as text, and as a checklist to print.
+#include "report/plan.hpp"
+
 #include <algorithm>
 
-#include "report/plan.hpp"
-#include "report/printable.hpp"
+#include "report/attenuator.hpp"
+#include "report/markup.hpp"
+#include "system/json.hpp"
 #include "units/print.hpp"
 
 namespace railtap::report {
 namespace {
 
 using system::GainLanding;
+using system::Json;
+using system::json_number;
+using system::PlanLimit;
 using system::PlannedChannel;
 using system::PlannedFeed;
+
+}  // namespace
+
+// --- document ------------------------------------------------------------------------------------
+
+namespace {
+
+Json gain_json(const std::optional<GainLanding>& gain) {
+  if (!gain) return nullptr;
+  return {{"verdict", name(gain->verdict)},
+          {"input_v", json_number(gain->input.value())},
+          {"sensitivity_v", json_number(gain->sensitivity.value())},
+          {"travel_percent", json_number(gain->travel.value())},
+          {"missing_db", json_number(gain->missing.value())}};
+}
+
+Json tone_json(const PlannedChannel& channel) {
+  const electric::Overlap& overlap = channel.overlap;
+  return {{"frequency_hz", json_number(channel.tone.value())},
+          {"level_dbfs", json_number(overlap.tone_level.value())},
+          {"in_meter_band", channel.meter_reads_tone},
+          {"overlap_db", json_number(overlap.overlap.value())},
+          {"full_scale_overdrive_db", json_number(overlap.full_scale_overdrive.value())},
+          {"full_scale_thd_percent", json_number(overlap.full_scale_thd.value())},
+          {"full_scale_power_w", json_number(overlap.full_scale_power.value())},
+          {"without_overlap_v", json_number(overlap.without_overlap.value())}};
+}
+
+Json limits_json(const system::ChannelLimits& limits) {
+  return {{"amplifier_v", json_number(limits.amplifier.value())},
+          {"speaker_v", json_number(limits.speaker)},
+          {"supply_v", json_number(limits.supply)},
+          {"head_unit_v", json_number(limits.head_unit)}};
+}
+
+Json channel_json(const PlannedChannel& channel) {
+  return {{"name", channel.name},
+          {"amplifier", channel.amplifier},
+          {"role", channel.role == system::Role::bass ? "bass" : "doors"},
+          {"inputs", channel.inputs},
+          {"control", channel.control},
+          {"switches", channel.switches},
+          {"bridged", channel.bridged},
+          {"bridge_tied", channel.bridge_tied},
+          {"load_ohm", json_number(channel.load.value())},
+          {"target_v", json_number(channel.target.volts.value())},
+          {"target_v_peak", json_number(channel.target.peak.value())},
+          {"power_w", json_number(channel.target.power.value())},
+          {"current_a", json_number(channel.target.current.value())},
+          {"wanted_v", json_number(channel.wanted.value())},
+          {"limited_by", name(channel.limited_by)},
+          {"limits", limits_json(channel.limits)},
+          {"reachable", channel.reachable},
+          {"gain", gain_json(channel.gain)},
+          {"tone", tone_json(channel)},
+          {"cable_ohm", json_number(channel.cable)},
+          {"cable_loss_db", json_number(channel.cable_loss)},
+          {"sound_level_db", json_number(channel.sound_level)}};
+}
+
+Json tap_json(const system::PlannedTap& planned) {
+  Json json = {{"largest_v", json_number(planned.largest.value())},
+               {"at", planned.at},
+               {"bridge_tied", planned.bridge_tied},
+               {"described", planned.described},
+               {"series_each_ohm", nullptr},
+               {"shunt_ohm", nullptr},
+               {"gain_db", nullptr},
+               {"full_scale_v", nullptr},
+               {"volts_per_full_scale", nullptr},
+               {"faults", Json::array()}};
+  if (!planned.tap) return json;
+  const electric::Tap& tap = *planned.tap;
+  json.set("series_each_ohm", json_number(tap.parts.series_each.value()));
+  json.set("shunt_ohm", json_number(tap.parts.shunt.value()));
+  json.set("gain_db", json_number(tap.gain.value()));
+  json.set("full_scale_v", json_number(tap.full_scale.value()));
+  json.set("volts_per_full_scale", json_number(tap.full_scale_peak.value()));
+  Json faults = Json::array();
+  for (const electric::TapFault fault : tap.faults) faults.push_back(fault_text(fault));
+  json.set("faults", std::move(faults));
+  return json;
+}
+
+Json matching_json(const system::Matching& matching) {
+  return {{"doors_db", json_number(matching.doors)},
+          {"bass_db", json_number(matching.bass)},
+          {"bass_over_doors_db", json_number(matching.bass_over_doors)}};
+}
+
+Json feed_json(const PlannedFeed& feed) {
+  return {{"name", feed.name},
+          {"amplifiers", feed.amplifiers},
+          {"area_mm2", json_number(feed.cable.gauge.area.value())},
+          {"awg", feed.cable.gauge.awg ? Json(*feed.cable.gauge.awg) : Json(nullptr)},
+          {"length_m", json_number(feed.cable.length.value())},
+          {"path_m", json_number(path_of(feed.cable).value())},
+          {"resistance_ohm", json_number(feed.resistance.value())},
+          {"full_current_a", json_number(feed.full.value())},
+          {"music_current_a", json_number(feed.music.value())},
+          {"drop_v", json_number(feed.drop.value())},
+          {"drop_percent", json_number(feed.drop_share.value())},
+          {"at_amplifier_v", json_number(feed.at_amplifier.value())},
+          {"clipping_change_db", json_number(feed.clipping_change.value())},
+          {"fuse_a", json_number(feed.fuse)},
+          {"ampacity_a", json_number(feed.ampacity)},
+          {"ampacity_by_table", feed.ampacity_by_table},
+          {"drop_passes", feed.drop_passes},
+          {"fuse_protects_cable", feed.fuse_protects},
+          {"fuse_carries_music", feed.fuse_carries},
+          {"cable_carries_music", feed.cable_carries}};
+}
+
+Json supply_json(const system::Plan& plan) {
+  Json amplifiers = Json::array();
+  for (const system::PlannedAmplifier& amplifier : plan.amplifiers) {
+    amplifiers.push_back({{"name", amplifier.name},
+                          {"efficiency_percent", json_number(amplifier.efficiency.value())},
+                          {"efficiency_assumed", amplifier.efficiency_assumed},
+                          {"full_current_a", json_number(amplifier.full.value())},
+                          {"music_current_a", json_number(amplifier.music.value())}});
+  }
+  Json feeds = Json::array();
+  for (const PlannedFeed& feed : plan.feeds) feeds.push_back(feed_json(feed));
+  return {{"voltage_v", json_number(plan.supply.value())},
+          {"available_a", json_number(plan.available)},
+          {"full_current_a", json_number(plan.full.value())},
+          {"music_current_a", json_number(plan.music.value())},
+          {"amplifiers", amplifiers},
+          {"feeds", feeds}};
+}
+
+}  // namespace
+
+const char* name(PlanLimit limit) {
+  switch (limit) {
+    case PlanLimit::amplifier:
+      return "amplifier";
+    case PlanLimit::speaker:
+      return "speaker";
+    case PlanLimit::supply:
+      return "supply";
+    case PlanLimit::head_unit:
+      break;
+  }
+  return "head-unit";
+}
+
+const char* name(GainLanding::Verdict verdict) {
+  switch (verdict) {
+    case GainLanding::Verdict::within:
+      return "within";
+    case GainLanding::Verdict::too_little:
+      return "too-little";
+    case GainLanding::Verdict::too_much:
+      break;
+  }
+  return "too-much";
+}
+
+std::vector<std::string> plan_warnings(const system::Plan& plan) {
+  std::vector<std::string> warnings = plan.warnings;
+  if (!plan.tap.tap) return warnings;
+  for (const electric::TapFault fault : plan.tap.tap->faults)
+    warnings.push_back("tap: " + fault_text(fault));
+  return warnings;
+}
+
+Json plan_json(const system::Plan& plan) {
+  Json json;
+  json.set("schema", "railtap.plan/1");
+  json.set("name", plan.name);
+  json.set("passes", passes(plan));
+  json.set("tone_level_dbfs", json_number(plan.tone_level.value()));
+  json.set("tolerance_db", json_number(plan.tolerance.value()));
+  Json channels = Json::array();
+  for (const PlannedChannel& channel : plan.channels) channels.push_back(channel_json(channel));
+  json.set("channels", std::move(channels));
+  json.set("attenuator", tap_json(plan.tap));
+  json.set("matching", matching_json(plan.matching));
+  json.set("supply", supply_json(plan));
+  Json order = Json::array();
+  for (const system::Step& step : plan.order) {
+    order.push_back({{"title", step.title},
+                     {"detail", step.detail},
+                     {"caution", step.caution.empty() ? Json(nullptr) : Json(step.caution)}});
+  }
+  json.set("order", std::move(order));
+  json.set("warnings", plan_warnings(plan));
+  return json;
+}
+
+// --- words ---------------------------------------------------------------------------------------
+
+namespace {
 
 std::string volts(Volts value) {
   return format_quantity(value, 4, Zeros::keep);
@@ -76,10 +277,10 @@ std::string tap_text(const system::PlannedTap& tap) {
 }
 
 std::string matching_text(const system::Matching& matching) {
-  if (!matching.doors || !matching.bass)
+  if (!matching.bass_over_doors)
     return "Doors and bass: sound levels need the speakers' sensitivity.\n";
   return "Doors and bass: a bass channel at its target is " +
-         format_fixed(*matching.bass - *matching.doors, 1, Sign::always) +
+         format_fixed(*matching.bass_over_doors, 1, Sign::always) +
          " against a door channel, at 1 m and without the cabin's gain; the ear decides.\n";
 }
 

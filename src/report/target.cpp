@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// The target voltage in words, the volts to set first.
-#include "report/target_text.hpp"
+// The target voltage as a document and in words.
+#include "report/target.hpp"
 
 #include "units/print.hpp"
 
@@ -8,6 +8,109 @@ namespace railtap::report {
 namespace {
 
 using namespace electric;
+using system::Json;
+using system::json_number;
+
+}  // namespace
+
+// --- document ------------------------------------------------------------------------------------
+
+namespace {
+
+constexpr const char* schema = "railtap.target/1";
+
+const char* word(Limit limit) {
+  return limit == Limit::speaker ? "speaker" : "amplifier";
+}
+
+const char* word(Direction direction) {
+  switch (direction) {
+    case Direction::raise:
+      return "raise";
+    case Direction::lower:
+      return "lower";
+    case Direction::hold:
+      break;
+  }
+  return "hold";
+}
+
+void add_assessment(Json& json, const std::optional<Assessment>& assessment) {
+  for (const auto* key : {"reading_v", "reading_uncertainty_v", "reading_power_w",
+                          "reading_power_low_w", "reading_power_high_w", "change_db",
+                          "change_low_db", "change_high_db", "direction", "meter_decides"}) {
+    json.set(key, nullptr);
+  }
+  if (!assessment) return;
+  json.set("reading_v", assessment->reading.value());
+  json.set("reading_power_w", assessment->power.value());
+  json.set("change_db", assessment->change.value());
+  json.set("direction", word(assessment->direction));
+  if (!assessment->band) return;
+  json.set("reading_uncertainty_v", assessment->band->uncertainty.value());
+  json.set("reading_power_low_w", assessment->power_limits->low.value());
+  json.set("reading_power_high_w", assessment->power_limits->high.value());
+  json.set("change_low_db", json_number(assessment->change_low));
+  json.set("change_high_db", json_number(assessment->change_high));
+  json.set("meter_decides", assessment->meter_decides);
+}
+
+Json tone_json(const std::optional<Overlap>& overlap) {
+  if (!overlap) return nullptr;
+  return {{"level_dbfs", overlap->tone_level.value()},
+          {"overlap_db", overlap->overlap.value()},
+          {"full_scale_overdrive_db", overlap->full_scale_overdrive.value()},
+          {"full_scale_thd_percent", overlap->full_scale_thd.value()},
+          {"full_scale_power_w", overlap->full_scale_power.value()},
+          {"without_overlap_v", overlap->without_overlap.value()},
+          {"without_overlap_tone_power_w", overlap->tone_power.value()}};
+}
+
+Json supply_json(const std::optional<SupplyEffect>& supply) {
+  if (!supply) return nullptr;
+  return {{"supply_v", supply->supply.value()},
+          {"change_db", supply->change.value()},
+          {"reachable_v", supply->reachable.value()},
+          {"reaches_target", supply->reaches_target}};
+}
+
+void add_channel(Json& json, const ChannelTarget& result, Decibels tolerance) {
+  if (!result.channel.name.empty()) json.set("name", result.channel.name);
+  json.set("power_w", result.target.power.value());
+  json.set("load_ohm", result.channel.load.value());
+  json.set("bridged", result.channel.bridged);
+  json.set("limited_by", word(result.target.limited_by));
+  json.set("target_v", result.target.volts.value());
+  json.set("target_v_peak", result.target.peak.value());
+  json.set("current_a", result.target.current.value());
+  add_assessment(json, result.assessment);
+  json.set("tolerance_db", tolerance.value());
+  json.set("tone", tone_json(result.overlap));
+  json.set("supply", supply_json(result.supply));
+}
+
+}  // namespace
+
+Json target_json(std::span<const ChannelTarget> channels, const Conditions& conditions) {
+  Json document;
+  document.set("schema", schema);
+  if (channels.size() == 1) {
+    add_channel(document, channels.front(), conditions.tolerance);
+    return document;
+  }
+  Json list = Json::array();
+  for (const ChannelTarget& channel : channels) {
+    Json json;
+    add_channel(json, channel, conditions.tolerance);
+    list.push_back(std::move(json));
+  }
+  document.set("channels", std::move(list));
+  return document;
+}
+
+// --- words ---------------------------------------------------------------------------------------
+
+namespace {
 
 std::string measured(Volts volts) {
   return format_quantity(volts, 4, Zeros::keep);

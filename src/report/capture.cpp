@@ -1,15 +1,114 @@
 // SPDX-License-Identifier: MIT
-// What is said of a recording once it has ended, and the list of inputs.
+// What a recording was made with and whether it is whole, and the list of inputs.
+#include "report/capture.hpp"
+
 #include <algorithm>
 #include <cstdio>
 
-#include "report/capture.hpp"
+#include "judge/attenuation.hpp"
+#include "system/json.hpp"
 #include "units/print.hpp"
 
 namespace railtap::report {
 namespace {
 
-constexpr std::int64_t clipped_run = 3;  // samples in a row (common practice)
+using system::Json;
+using system::json_number;
+
+}  // namespace
+
+// --- document ------------------------------------------------------------------------------------
+
+namespace {
+
+const char* name_of(audio::LossCause cause) {
+  switch (cause) {
+    case audio::LossCause::buffer:
+      return "buffer";
+    case audio::LossCause::driver:
+      return "driver";
+    case audio::LossCause::clock:
+      return "clock";
+  }
+  return "clock";
+}
+
+Json json_of(const audio::Gap& gap, Hertz rate) {
+  Json json;
+  json.set("at_frame", gap.at_frame);
+  json.set("at_s", json_number(static_cast<double>(gap.at_frame) / rate.value()));
+  json.set("lost_frames", gap.lost ? Json(*gap.lost) : Json(nullptr));
+  json.set("cause", name_of(gap.cause));
+  return json;
+}
+
+Json json_of(const CaptureChannel& channel, int number) {
+  Json json;
+  json.set("channel", number);
+  json.set("peak_dbfs", json_number(channel.peak));
+  json.set("samples_at_full_scale", channel.samples_at_full_scale);
+  json.set("longest_run", channel.longest_run);
+  return json;
+}
+
+Json json_of(const audio::InputDevice& device) {
+  Json json;
+  json.set("number", device.number);
+  json.set("name", device.name);
+  json.set("host", device.host);
+  json.set("default", device.is_default);
+  json.set("channels", device.channels);
+  json.set("preferred_rate_hz", json_number(device.preferred.value()));
+  Json rates = Json::array();
+  for (const Hertz rate : device.rates) rates.push_back(rate.value());
+  json.set("rates_hz", std::move(rates));
+  return json;
+}
+
+}  // namespace
+
+Json capture_json(const CaptureDocument& document) {
+  const double rate = document.rate.value();
+  Json json;
+  json.set("schema", "railtap.capture/1");
+  json.set("file", document.file);
+  json.set("complete", document.end != CaptureEnd::running);
+  json.set("ended_by",
+           document.end == CaptureEnd::running ? Json(nullptr) : Json(name(document.end)));
+  json.set("started", document.started);
+  json.set("device", {{"name", document.device}, {"host", document.host}});
+  json.set("sample_rate_hz", json_number(rate));
+  json.set("bits", document.bits);
+  json.set("bits_used", document.bits_used ? Json(*document.bits_used) : Json(nullptr));
+  json.set("latency_s", json_number(document.latency.value()));
+  json.set("worst_backlog_s", json_number(document.worst_backlog.value()));
+  json.set("frames", document.frames);
+  json.set("duration_s", json_number(static_cast<double>(document.frames) / rate));
+  Json channels = Json::array();
+  int number = 0;
+  for (const auto& channel : document.channels) channels.push_back(json_of(channel, ++number));
+  json.set("channels", std::move(channels));
+  json.set("lost_frames", document.lost_frames);
+  json.set("lost_s", json_number(static_cast<double>(document.lost_frames) / rate));
+  json.set("driver_overflows", document.driver_overflows);
+  Json gaps = Json::array();
+  for (const auto& gap : document.gaps) gaps.push_back(json_of(gap, document.rate));
+  json.set("gaps", std::move(gaps));
+  return json;
+}
+
+Json devices_json(const std::vector<audio::InputDevice>& inputs) {
+  Json json;
+  json.set("schema", "railtap.devices/1");
+  Json list = Json::array();
+  for (const auto& device : inputs) list.push_back(json_of(device));
+  json.set("inputs", std::move(list));
+  return json;
+}
+
+// --- words ---------------------------------------------------------------------------------------
+
+namespace {
 
 Seconds duration(std::int64_t frames, Hertz rate) {
   return Seconds(static_cast<double>(frames) / rate.value());
@@ -38,7 +137,7 @@ std::string gap_text(const audio::Gap& gap, Hertz rate) {
 std::string channel_text(const CaptureChannel& channel, int number) {
   std::string text = "  channel " + std::to_string(number) + ": ";
   text += channel.peak ? "peak " + format_fixed(*channel.peak, 2) : "all zeros: nothing connected?";
-  if (channel.longest_run >= clipped_run) {
+  if (judge::is_clipped_run(channel.longest_run)) {
     text += ", CLIPPED: " + std::to_string(channel.samples_at_full_scale) +
             " samples at full scale, up to " + std::to_string(channel.longest_run) + " in a row";
   }
@@ -64,7 +163,7 @@ std::string rates_text(const std::vector<Hertz>& rates) {
 
 bool clipped(const CaptureDocument& document) {
   return std::any_of(document.channels.begin(), document.channels.end(),
-                     [](const CaptureChannel& c) { return c.longest_run >= clipped_run; });
+                     [](const CaptureChannel& c) { return judge::is_clipped_run(c.longest_run); });
 }
 
 const char* name(CaptureEnd end) {

@@ -1,0 +1,201 @@
+// SPDX-License-Identifier: MIT
+// JSON documents as values.
+#include "system/json.hpp"
+
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+namespace railtap::system {
+
+using Value = nlohmann::ordered_json;
+
+// --- Json ----------------------------------------------------------------------------------------
+
+Json::Json() = default;
+Json::Json(std::nullptr_t) {}
+
+Json::Json(Value value) {
+  if (!value.is_null()) value_ = std::make_unique<Value>(std::move(value));
+}
+
+Json::Json(double number) : Json(std::isfinite(number) ? Value(number) : Value(nullptr)) {}
+Json::Json(const char* text) : Json(Value(text)) {}
+Json::Json(std::string text) : Json(Value(std::move(text))) {}
+Json::Json(const std::vector<std::string>& texts) : Json(Value(texts)) {}
+
+Json::Json(std::initializer_list<Member> members) : Json(object()) {
+  for (const Member& member : members) set(member.key, std::move(member.value));
+}
+
+Json::Json(const Json& other) : Json(other.value()) {}
+Json::Json(Json&& other) noexcept = default;
+Json& Json::operator=(const Json& other) {
+  *this = Json(other);
+  return *this;
+}
+Json& Json::operator=(Json&& other) noexcept = default;
+Json::~Json() = default;
+
+Json Json::of_flag(bool flag) {
+  return Json(Value(flag));
+}
+
+Json Json::of_integer(std::int64_t number) {
+  return Json(Value(number));
+}
+
+Json Json::object() {
+  return Json(Value::object());
+}
+
+Json Json::array() {
+  return Json(Value::array());
+}
+
+Json Json::array(const std::vector<double>& numbers) {
+  Value list = Value::array();
+  for (const double number : numbers)
+    list.push_back(std::isfinite(number) ? Value(number) : Value(nullptr));
+  return Json(std::move(list));
+}
+
+Value& Json::mutable_value() {
+  if (value_ == nullptr) value_ = std::make_unique<Value>();
+  return *value_;
+}
+
+const Value& Json::value() const {
+  static const Value null;
+  return value_ == nullptr ? null : *value_;
+}
+
+void Json::set(const std::string& key, Json value) {
+  Value& member = mutable_value()[key];
+  if (value.value_ == nullptr) {
+    member = nullptr;
+  } else {
+    member = std::move(*value.value_);
+  }
+}
+
+void Json::update(const Json& other) {
+  if (!other.is_null()) mutable_value().update(other.value());
+}
+
+void Json::erase(const std::string& key) {
+  mutable_value().erase(key);
+}
+
+void Json::push_back(Json element) {
+  mutable_value().push_back(element.value_ == nullptr ? Value() : std::move(*element.value_));
+}
+
+bool Json::is_null() const {
+  return value_ == nullptr;
+}
+
+std::string Json::line() const {
+  return value().dump(-1, ' ', false, Value::error_handler_t::replace);
+}
+
+std::string Json::page() const {
+  return value().dump(2, ' ', false, Value::error_handler_t::replace) + "\n";
+}
+
+std::optional<double> number_at(const Value& object, const char* key) {
+  const auto found = object.find(key);
+  if (found == object.end() || found->is_null()) return std::nullopt;
+  return found->get<double>();
+}
+
+// --- JsonView ------------------------------------------------------------------------------------
+
+namespace {
+
+// RFC 6901, section 3: "~" is written ~0, "/" is written ~1.
+std::string pointer_part(const std::string& key) {
+  std::string out;
+  for (const char c : key) {
+    if (c == '~') {
+      out += "~0";
+    } else if (c == '/') {
+      out += "~1";
+    } else {
+      out += c;
+    }
+  }
+  return out;
+}
+
+}  // namespace
+
+JsonView::JsonView(const Json& document, std::string pointer)
+    : JsonView(&document.value(), std::move(pointer)) {}
+
+JsonView JsonView::operator[](const std::string& key) const {
+  if (!is_object()) return {};
+  const auto found = value_->find(key);
+  if (found == value_->end()) return {};
+  return {&*found, pointer_ + "/" + pointer_part(key)};
+}
+
+JsonView JsonView::operator[](std::size_t index) const {
+  if (index >= size()) return {};
+  return {&(*value_)[index], pointer_ + "/" + std::to_string(index)};
+}
+
+bool JsonView::known() const {
+  return value_ != nullptr && !value_->is_null();
+}
+
+std::optional<double> JsonView::number() const {
+  if (value_ == nullptr || !value_->is_number()) return std::nullopt;
+  const double value = value_->get<double>();
+  if (!std::isfinite(value)) return std::nullopt;
+  return value;
+}
+
+std::optional<std::int64_t> JsonView::integer() const {
+  if (value_ == nullptr || !value_->is_number_integer()) return std::nullopt;
+  return value_->get<std::int64_t>();
+}
+
+std::optional<bool> JsonView::flag() const {
+  if (value_ == nullptr || !value_->is_boolean()) return std::nullopt;
+  return value_->get<bool>();
+}
+
+std::string JsonView::text() const {
+  if (value_ == nullptr || !value_->is_string()) return "";
+  return value_->get<std::string>();
+}
+
+std::vector<double> JsonView::numbers() const {
+  std::vector<double> out;
+  for (std::size_t i = 0; i < size(); ++i) {
+    const Value& element = (*value_)[i];
+    if (!element.is_number()) break;
+    out.push_back(element.get<double>());
+  }
+  return out;
+}
+
+std::size_t JsonView::size() const {
+  return is_list() ? value_->size() : 0;
+}
+
+std::vector<JsonView> JsonView::elements() const {
+  std::vector<JsonView> out;
+  for (std::size_t i = 0; i < size(); ++i) out.push_back((*this)[i]);
+  return out;
+}
+
+bool JsonView::is_object() const {
+  return value_ != nullptr && value_->is_object();
+}
+
+bool JsonView::is_list() const {
+  return value_ != nullptr && value_->is_array();
+}
+
+}  // namespace railtap::system
