@@ -25,7 +25,7 @@ struct Block {
 };
 
 // A ring of blocks with one reader and one consumer. `filled` counts blocks ready to be consumed.
-struct Ring {
+struct RingOfBlocks {
   std::mutex mutex;
   std::condition_variable filled_up;  // the consumer waits for it
   std::condition_variable drained;    // the reader waits for it
@@ -36,7 +36,7 @@ struct Ring {
   std::exception_ptr failure;
 };
 
-void read_all(const Source& source, Ring& ring) {
+void read_all(const Source& source, RingOfBlocks& ring) {
   const auto channels = static_cast<std::size_t>(source.format.channels);
   const std::size_t size = block_samples / channels * channels;
   for (std::size_t slot = 0;; slot = (slot + 1) % blocks_in_flight) {
@@ -61,7 +61,7 @@ void read_all(const Source& source, Ring& ring) {
   }
 }
 
-void read_or_fail(const Source& source, Ring& ring) {
+void read_or_fail(const Source& source, RingOfBlocks& ring) {
   try {
     read_all(source, ring);
   } catch (...) {
@@ -74,7 +74,7 @@ void read_or_fail(const Source& source, Ring& ring) {
 
 // Tells the reader to stop and waits for it, however this scope is left.
 struct ReaderThread {
-  Ring& ring;
+  RingOfBlocks& ring;
   std::thread thread;
   ~ReaderThread() {
     {
@@ -90,7 +90,7 @@ struct ReaderThread {
 
 std::int64_t pump(const Source& source,
                   const std::function<bool(std::span<const double>)>& consume) {
-  Ring ring;
+  RingOfBlocks ring;
   const ReaderThread reader{ring, std::thread([&] { read_or_fail(source, ring); })};
   const auto channels = static_cast<std::size_t>(source.format.channels);
   std::int64_t frames = 0;

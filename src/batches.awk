@@ -1,0 +1,71 @@
+# Puts sources into batches, each compiled as one file: awk -v most=N -f batches.awk FILE… prints "FILE BATCH" for each.
+#
+# Two sources share a batch only when they are in one folder and no name that one has in its unnamed namespace is defined there,
+# called or used as a type by the other, which may mean another one by it. One that includes a header with macros in small
+# letters, as those for terminals have them, is by itself.
+
+function folder_of(file) { sub(/\/[^\/]*$/, "", file); sub(/^.*\//, "", file); return file }
+
+function note(list, file, name) {
+  if (name == "" || (list, file, name) in noted) return
+  noted[list, file, name] = 1
+  if (list == "own") own[file] = own[file] " " name
+  else used[file] = used[file] " " name
+}
+
+# The name that a line at the margin of an unnamed namespace defines.
+function defined_in(line) {
+  if (line !~ /[({=;\[]/) return ""
+  sub(/[({=;\[].*/, "", line)
+  sub(/ (:|final).*/, "", line)
+  sub(/ *$/, "", line)
+  sub(/.*[^A-Za-z0-9_]/, "", line)
+  return line
+}
+
+# What is called, and what begins with a capital letter as types do.
+function note_uses(line,   before, word) {
+  sub(/\/\/.*/, "", line)
+  while (match(line, /[A-Za-z_][A-Za-z0-9_]*/)) {
+    before = substr(line, 1, RSTART - 1)
+    word = substr(line, RSTART, RLENGTH)
+    line = substr(line, RSTART + RLENGTH)
+    if (before !~ /(\.|->|::)$/ && (line ~ /^[({<]/ || word ~ /^[A-Z]/)) note("used", FILENAME, word)
+  }
+}
+
+FNR == 1 { files[++count] = FILENAME; inside = 0 }
+{ note_uses($0) }
+/^#include <(n?curses|term)/ { alone[FILENAME] = 1 }
+/^namespace \{/ { inside = 1; next }
+/^\}  \/\/ namespace$/ { inside = 0 }
+inside && /^[A-Za-z_:]/ && !/^template/ { note("own", FILENAME, defined_in($0)) }
+
+function meets(list, names, batch,   one, n, i) {
+  n = split(names, one, " ")
+  for (i = 1; i <= n; ++i) if ((list, batch, one[i]) in taken) return 1
+  return 0
+}
+
+function fits(file, batch) {
+  if (alone[file]) return size[batch] == 0
+  return size[batch] < most && !meets("own", own[file], batch) && !meets("used", own[file], batch) && !meets("own", used[file], batch)
+}
+
+function take(list, names, batch,   one, n, i) {
+  n = split(names, one, " ")
+  for (i = 1; i <= n; ++i) taken[list, batch, one[i]] = 1
+}
+
+END {
+  for (f = 1; f <= count; ++f) {
+    file = files[f]
+    folder = folder_of(file)
+    for (number = 1; !fits(file, folder "_" number); ++number) continue
+    batch = folder "_" number
+    size[batch] += alone[file] ? most : 1
+    take("own", own[file], batch)
+    take("used", used[file], batch)
+    print file, batch
+  }
+}
