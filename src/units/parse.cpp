@@ -194,18 +194,7 @@ Q require_within(Q quantity, Q low, Q high, std::string_view name) {
   template Q require_not_negative<Q>(Q, std::string_view);          \
   template Q require_within<Q>(Q, Q, Q, std::string_view);
 
-RAILTAP_INSTANTIATE(Volts)
-RAILTAP_INSTANTIATE(Watts)
-RAILTAP_INSTANTIATE(Ohms)
-RAILTAP_INSTANTIATE(Amperes)
-RAILTAP_INSTANTIATE(Farads)
-RAILTAP_INSTANTIATE(Hertz)
-RAILTAP_INSTANTIATE(Seconds)
-RAILTAP_INSTANTIATE(Metres)
-RAILTAP_INSTANTIATE(SquareMillimetres)
-RAILTAP_INSTANTIATE(Percent)
-RAILTAP_INSTANTIATE(Decibels)
-RAILTAP_INSTANTIATE(Dbfs)
+RAILTAP_FOR_EACH_QUANTITY(RAILTAP_INSTANTIATE)
 #undef RAILTAP_INSTANTIATE
 
 }  // namespace railtap

@@ -108,18 +108,7 @@ std::string format_fixed(Q quantity, int decimals, Sign sign) {
   template std::string format_quantity<Q>(Q, int, Zeros); \
   template std::string format_fixed<Q>(Q, int, Sign);
 
-RAILTAP_INSTANTIATE(Volts)
-RAILTAP_INSTANTIATE(Watts)
-RAILTAP_INSTANTIATE(Ohms)
-RAILTAP_INSTANTIATE(Amperes)
-RAILTAP_INSTANTIATE(Farads)
-RAILTAP_INSTANTIATE(Hertz)
-RAILTAP_INSTANTIATE(Seconds)
-RAILTAP_INSTANTIATE(Metres)
-RAILTAP_INSTANTIATE(SquareMillimetres)
-RAILTAP_INSTANTIATE(Percent)
-RAILTAP_INSTANTIATE(Decibels)
-RAILTAP_INSTANTIATE(Dbfs)
+RAILTAP_FOR_EACH_QUANTITY(RAILTAP_INSTANTIATE)
 #undef RAILTAP_INSTANTIATE
 
 namespace {

@@ -24,25 +24,17 @@ constexpr std::array<Spelling, 1> decibel_words{"db"};
 // A level below full scale is commonly written as plain dB.
 constexpr std::array<Spelling, 2> dbfs_words{"dbfs", "db"};
 
-enum Index {
-  volts,
-  watts,
-  ohms,
-  amperes,
-  farads,
-  hertz,
-  seconds,
-  metres,
-  square_millimetres,
-  percent,
-  decibels,
-  dbfs,
-  count
+// Where in the table a quantity is: Volts_row and so on.
+enum Row {
+#define RAILTAP_ROW(Q) Q##_row,
+  RAILTAP_FOR_EACH_QUANTITY(RAILTAP_ROW)
+#undef RAILTAP_ROW
+      row_count
 };
 
 // Megavolts, kilofarads and the like are typing mistakes here, so those prefixes are left out;
 // watts are printed without kilo because nobody in the trade writes 1.5 kW on an amplifier.
-constexpr std::array<UnitInfo, count> table{{
+constexpr std::array<UnitInfo, row_count> table{{
     {"volts", "V", "14.2V", volt_words, "numk", "num", ""},
     {"watts", "W", "55W", watt_words, "numk", "num", ""},
     {"ohms", "ohm", "4ohm", ohm_words, "mkM", "mkM", "kM"},
@@ -84,53 +76,12 @@ int prefix_exponent(char prefix) {
   }
 }
 
-template <>
-const UnitInfo& unit_info<Volts>() {
-  return table[volts];
-}
-template <>
-const UnitInfo& unit_info<Watts>() {
-  return table[watts];
-}
-template <>
-const UnitInfo& unit_info<Ohms>() {
-  return table[ohms];
-}
-template <>
-const UnitInfo& unit_info<Amperes>() {
-  return table[amperes];
-}
-template <>
-const UnitInfo& unit_info<Farads>() {
-  return table[farads];
-}
-template <>
-const UnitInfo& unit_info<Hertz>() {
-  return table[hertz];
-}
-template <>
-const UnitInfo& unit_info<Seconds>() {
-  return table[seconds];
-}
-template <>
-const UnitInfo& unit_info<Metres>() {
-  return table[metres];
-}
-template <>
-const UnitInfo& unit_info<SquareMillimetres>() {
-  return table[square_millimetres];
-}
-template <>
-const UnitInfo& unit_info<Percent>() {
-  return table[percent];
-}
-template <>
-const UnitInfo& unit_info<Decibels>() {
-  return table[decibels];
-}
-template <>
-const UnitInfo& unit_info<Dbfs>() {
-  return table[dbfs];
-}
+#define RAILTAP_UNIT_INFO(Q)       \
+  template <>                      \
+  const UnitInfo& unit_info<Q>() { \
+    return table[Q##_row];         \
+  }
+RAILTAP_FOR_EACH_QUANTITY(RAILTAP_UNIT_INFO)
+#undef RAILTAP_UNIT_INFO
 
 }  // namespace railtap::units

@@ -28,6 +28,21 @@ struct UnitInfo {
 template <class Q>
 [[nodiscard]] const UnitInfo& unit_info();
 
+/// What applies to every quantity: RAILTAP_FOR_EACH_QUANTITY(X) is X(Volts) X(Watts) …
+#define RAILTAP_FOR_EACH_QUANTITY(X) \
+  X(Volts)                           \
+  X(Watts)                           \
+  X(Ohms)                            \
+  X(Amperes)                         \
+  X(Farads)                          \
+  X(Hertz)                           \
+  X(Seconds)                         \
+  X(Metres)                          \
+  X(SquareMillimetres)               \
+  X(Percent)                         \
+  X(Decibels)                        \
+  X(Dbfs)
+
 /// The power of ten of a prefix letter: 3 for 'k'. '\0' gives 0.
 [[nodiscard]] int prefix_exponent(char prefix);
 
