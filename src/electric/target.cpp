@@ -49,6 +49,18 @@ void add_band(Assessment& assessment, const Target& target, const Channel& chann
 
 }  // namespace
 
+const char* name(Direction direction) {
+  switch (direction) {
+    case Direction::raise:
+      return "raise";
+    case Direction::lower:
+      return "lower";
+    case Direction::hold:
+      return "hold";
+  }
+  return "hold";
+}
+
 Target target_for(const Channel& channel) {
   const Watts amplifier = require_within(channel.amplifier_power, least_power, most_power, "power");
   const Ohms load = require_within(channel.load, least_load, most_load, "load");
@@ -92,7 +104,7 @@ Deviation deviation(Volts target, Volts reached, std::optional<Percent> uncertai
 Overlap overlap_for(const Target& target, const Channel& channel, Dbfs tone_level) {
   require_within(tone_level, lowest_tone_level, Dbfs(0.0), "tone level");
   const Decibels overlap = Dbfs(0.0) - tone_level;
-  // A speaker that stands less than the amplifier gives leaves the amplifier room above the target.
+  // A speaker rated below the amplifier leaves the amplifier room above the target.
   const Decibels room = decibels_from_power_ratio(channel.amplifier_power / target.power);
   const Decibels overdrive = std::max(Decibels(0.0), overlap - room);
   const HardClip clip = hard_clip(overdrive);

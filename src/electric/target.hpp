@@ -19,6 +19,9 @@ enum class Limit { amplifier, speaker };
 /// Which way the gain control should go.
 enum class Direction { raise, lower, hold };
 
+/// "raise", "lower" or "hold".
+[[nodiscard]] const char* name(Direction direction);
+
 /// The default for how far a reading may be off. A quarter of a decibel is 2.9 % in volts: a little
 /// more than the error of an ordinary meter, ±(1.2 % + 5), at these voltages, as fine as a gain
 /// control can be set by hand, and no more than what lies between the onset of clipping and 1 % of
@@ -61,8 +64,8 @@ struct Target {
   Amperes current;  ///< RMS, √(P/R)
 };
 
-/// What a reading says. The low and high values come from the meter's limits of error and are there
-/// only when the meter is described.
+/// What follows from a reading. The low and high values come from the meter's limits of error and
+/// are there only when the meter is described.
 struct Assessment {
   Volts reading;
   Watts power;        ///< that it would put into the load
@@ -90,9 +93,9 @@ struct Overlap {
                                   ///< amplifier's rating
   Percent full_scale_thd;         ///< its distortion, were the amplifier's rail just at its rating
   Watts full_scale_power;         ///< what it then puts into the load
-  Volts
-      without_overlap;  ///< the voltage to set with this tone so that full scale reaches the target
-  Watts tone_power;     ///< what music that peaks at the tone's level then reaches
+  /// The voltage to set with this tone so that full scale reaches the target.
+  Volts without_overlap;
+  Watts tone_power;  ///< what music that peaks at the tone's level then reaches
 };
 
 /// What a supply below the rated one costs an amplifier without a regulated supply.
@@ -126,7 +129,7 @@ struct ChannelTarget {
 [[nodiscard]] Deviation deviation(Volts target, Volts reached, std::optional<Percent> uncertainty);
 
 /// The two ways to use a tone of this level. The rail is taken to lie where the amplifier's rated
-/// power is reached, and to clip hard: a real one has a little in hand, which makes this the worst
+/// power is reached, and to clip hard: a real one has a small reserve, which makes this the worst
 /// case. \throws Error for a level outside −40 … 0 dBFS
 [[nodiscard]] Overlap overlap_for(const Target& target, const Channel& channel, Dbfs tone_level);
 

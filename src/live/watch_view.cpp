@@ -20,22 +20,10 @@ using system::json_number;
 // Four digits, and two decimals of a dB: as fine as the level is known while it is watched.
 constexpr int level_digits = 4;
 
-const char* word(Direction direction) {
-  switch (direction) {
-    case Direction::raise:
-      return "raise";
-    case Direction::lower:
-      return "lower";
-    case Direction::hold:
-      return "hold";
-  }
-  return "hold";
-}
-
 std::string target_text(const ToGo& way) {
   if (way.direction == Direction::hold)
     return "on target (" + format_fixed(-way.change, 2, Sign::always) + ")";
-  return std::string(word(way.direction)) + " " +
+  return std::string(name(way.direction)) + " " +
          format_fixed(Decibels(std::abs(way.change.value())), 2);
 }
 
@@ -92,7 +80,7 @@ Json channel_json(const ChannelReading& reading, const WatchView& view) {
   json.set("level_v", json_number(volts_of(reading.level, view)));
   const auto way = to_go(reading, view.target);
   json.set("change_db", way ? json_number(way->change.value()) : Json(nullptr));
-  json.set("direction", way ? Json(word(way->direction)) : Json(nullptr));
+  json.set("direction", way ? Json(name(way->direction)) : Json(nullptr));
   json.set("steady", reading.steady);
   json.set("verdict",
            reading.findings ? Json(judge::name(reading.findings->verdict)) : Json(nullptr));

@@ -33,18 +33,6 @@ const char* name(DemoLimit limit) {
   return "amplifier";
 }
 
-const char* name(electric::Direction direction) {
-  switch (direction) {
-    case electric::Direction::raise:
-      return "raise";
-    case electric::Direction::lower:
-      return "lower";
-    case electric::Direction::hold:
-      return "hold";
-  }
-  return "hold";
-}
-
 Json json_of(const DemoCalibration& calibration) {
   return {{"tone_hz", json_number(calibration.tone.value())},
           {"volume_step", calibration.step},

@@ -23,18 +23,6 @@ const char* word(Limit limit) {
   return limit == Limit::speaker ? "speaker" : "amplifier";
 }
 
-const char* word(Direction direction) {
-  switch (direction) {
-    case Direction::raise:
-      return "raise";
-    case Direction::lower:
-      return "lower";
-    case Direction::hold:
-      break;
-  }
-  return "hold";
-}
-
 void add_assessment(Json& json, const std::optional<Assessment>& assessment) {
   for (const auto* key : {"reading_v", "reading_uncertainty_v", "reading_power_w",
                           "reading_power_low_w", "reading_power_high_w", "change_db",
@@ -45,7 +33,7 @@ void add_assessment(Json& json, const std::optional<Assessment>& assessment) {
   json.set("reading_v", assessment->reading.value());
   json.set("reading_power_w", assessment->power.value());
   json.set("change_db", assessment->change.value());
-  json.set("direction", word(assessment->direction));
+  json.set("direction", name(assessment->direction));
   if (!assessment->band) return;
   json.set("reading_uncertainty_v", assessment->band->uncertainty.value());
   json.set("reading_power_low_w", assessment->power_limits->low.value());
