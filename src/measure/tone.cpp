@@ -25,8 +25,8 @@ constexpr double highest_share_of_nyquist = 0.98;
 constexpr double least_explained = 0.8;
 constexpr double least_cycles = 3.0;
 constexpr std::size_t most_lines = 16;
-// A line stands this many times over the noise around it: the largest of 20 000 bins of noise is
-// about ln(20 000) = 10 times the mean, so a false line comes once in thousands of blocks.
+// A line has this many times the power of the noise around it: the largest of 20 000 bins of noise
+// is about ln(20 000) = 10 times the mean, so a false line comes once in thousands of blocks.
 constexpr double line_over_noise = 25.0;
 constexpr std::ptrdiff_t lobe = 5;  // bins to each side that belong to a line
 constexpr std::ptrdiff_t neighbours =
@@ -34,6 +34,15 @@ constexpr std::ptrdiff_t neighbours =
 
 double power_of(std::complex<double> phasor) {
   return 0.5 * std::norm(phasor);
+}
+
+// Moves the time origin to where the fundamental crosses zero upwards.
+void start_at_crossing(HarmonicSeries& series) {
+  if (series.phasor.empty()) return;
+  const double first_phase = std::arg(series.phasor[0]) + 0.5 * pi;  // makes the fundamental a sine
+  for (std::size_t k = 0; k < series.phasor.size(); ++k) {
+    series.phasor[k] *= std::polar(1.0, -first_phase * static_cast<double>(k + 1));
+  }
 }
 
 }  // namespace
@@ -156,67 +165,69 @@ bool BlockMeter::is_quieter(double bin, double limit) const {
   return around.empty() ? limit >= 0.0 : within > around.size() / 2;
 }
 
+bool BlockMeter::in_band(double frequency_hz) const {
+  return frequency_hz >= band_.low.value() - 1e-6 &&
+         frequency_hz <= band_.high.value() * (1.0 + 1e-6);
+}
+
+// The fitted orders: what noise around each leaves in one of its components, 2σ²/N with σ² the
+// noise density at that frequency over the whole bandwidth.
+double BlockMeter::fitted_sigma(double bin, std::size_t samples) const {
+  const double white = local_noise(bin) * 0.5 * static_cast<double>(spectrum_.length());
+  return std::sqrt(2.0 * white / static_cast<double>(samples));
+}
+
+// An order above the fitted ones, read off the spectrum and, where it exceeds the noise, taken out
+// of it. \returns its phasor, with the fit's time origin, in the middle of the block; none where
+// noise alone could be it
+std::optional<std::complex<double>> BlockMeter::take_out_order(std::size_t order,
+                                                               BlockMeasurement& block,
+                                                               std::size_t samples) {
+  const double bin =
+      fit_.cycles_per_sample * static_cast<double>(spectrum_.length()) * static_cast<double>(order);
+  // Of one component of a line that is read off the spectrum, over the noise of a bin there.
+  const double line_variance = static_cast<double>(spectrum_.length()) /
+                               static_cast<double>(samples) * spectrum_.line_variance_factor();
+  const auto at_start = spectrum_.line(bin);
+  const double middle = 0.5 * static_cast<double>(samples - 1);
+  const double angle = 2.0 * pi * fit_.cycles_per_sample * static_cast<double>(order) * middle;
+  const std::complex<double> phasor = at_start * std::polar(1.0, angle);
+  if (order <= most_series_orders) {
+    const double noise = local_noise(bin) * line_variance;
+    block.series.phasor.push_back(phasor);
+    block.series.sigma.push_back(std::sqrt(noise));
+    if (power_of(phasor) < line_over_noise * noise) return std::nullopt;
+  } else if (!is_quieter(bin, power_of(phasor) / (line_over_noise * line_variance))) {
+    return std::nullopt;
+  }
+  spectrum_.subtract_line(bin, at_start);
+  return phasor;
+}
+
 void BlockMeter::take_out_high_orders(BlockMeasurement& block, std::size_t samples) {
   const double fundamental_bin = fit_.cycles_per_sample * static_cast<double>(spectrum_.length());
   const double top = highest_share_of_nyquist * 0.5 / fit_.cycles_per_sample;
   const auto orders = static_cast<std::size_t>(std::max(1.0, std::floor(top)));
-  const double to_start =
-      -0.5 * static_cast<double>(samples - 1);  // fit_'s time origin is the middle
-
-  block.series.fundamental = Hertz(fit_.cycles_per_sample * rate_.value());
-  const auto in_band = [&](std::size_t order) {
-    const double f = static_cast<double>(order) * block.series.fundamental.value();
-    return f >= band_.low.value() - 1e-6 && f <= band_.high.value() * (1.0 + 1e-6);
-  };
-  // One component's variance: 2σ²/N, with σ² the noise density at that frequency over the whole
-  // bandwidth.
-  const auto sigma = [&](double bin, double factor) {
-    const double white = local_noise(bin) * 0.5 * static_cast<double>(spectrum_.length());
-    return std::sqrt(2.0 * white / static_cast<double>(samples) * factor);
-  };
-
-  // Of one component of a line that is read off the spectrum, over the noise of a bin there.
-  const double line_variance = static_cast<double>(spectrum_.length()) /
-                               static_cast<double>(samples) * spectrum_.line_variance_factor();
-
-  std::vector<std::complex<double>> phasors = fit_.phasor;
-  std::vector<double> sigmas;
+  HarmonicSeries& series = block.series;
+  series.fundamental = Hertz(fit_.cycles_per_sample * rate_.value());
+  series.phasor = fit_.phasor;
   for (std::size_t order = 1; order <= orders; ++order) {
     const double bin = fundamental_bin * static_cast<double>(order);
     if (bin + static_cast<double>(lobe) + 1.0 >= static_cast<double>(spectrum_.bins())) break;
-    std::complex<double> phasor;
+    std::optional<std::complex<double>> phasor;
     if (order <= fit_.phasor.size()) {
       phasor = fit_.phasor[order - 1];
-      sigmas.push_back(sigma(bin, 1.0));
+      series.sigma.push_back(fitted_sigma(bin, samples));
     } else {
-      const auto at_start = spectrum_.line(bin);
-      const double angle =
-          2.0 * pi * fit_.cycles_per_sample * static_cast<double>(order) * -to_start;
-      phasor = at_start * std::polar(1.0, angle);
-      if (order <= most_series_orders) {
-        const double noise = local_noise(bin) * line_variance;
-        phasors.push_back(phasor);
-        sigmas.push_back(std::sqrt(noise));
-        if (power_of(phasor) < line_over_noise * noise) continue;
-      } else if (!is_quieter(bin, power_of(phasor) / (line_over_noise * line_variance))) {
-        continue;
-      }
-      spectrum_.subtract_line(bin, at_start);
+      phasor = take_out_order(order, block, samples);
     }
-    if (order > 1 && in_band(order)) {
-      const double noise_power =
-          sigmas.size() >= order ? sigmas[order - 1] * sigmas[order - 1] : 0.0;
-      block.harmonics += std::max(0.0, power_of(phasor) - noise_power);
-    }
+    if (!phasor || order == 1) continue;
+    if (!in_band(static_cast<double>(order) * series.fundamental.value())) continue;
+    const double sigma = series.sigma.size() >= order ? series.sigma[order - 1] : 0.0;
+    block.harmonics += std::max(0.0, power_of(*phasor) - sigma * sigma);
   }
-  phasors.resize(std::min(phasors.size(), sigmas.size()));
-
-  const double first_phase = std::arg(phasors[0]) + 0.5 * pi;  // makes the fundamental a sine
-  for (std::size_t k = 0; k < phasors.size(); ++k) {
-    phasors[k] *= std::polar(1.0, -first_phase * static_cast<double>(k + 1));
-  }
-  block.series.phasor = std::move(phasors);
-  block.series.sigma = std::move(sigmas);
+  series.phasor.resize(std::min(series.phasor.size(), series.sigma.size()));
+  start_at_crossing(series);
 }
 
 void BlockMeter::take_out_lines(BlockMeasurement& block) {

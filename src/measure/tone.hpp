@@ -2,6 +2,7 @@
 // One block of samples measured: the tone, its harmonics, and everything that is not the tone.
 #pragma once
 
+#include <complex>
 #include <cstddef>
 #include <optional>
 #include <span>
@@ -60,6 +61,10 @@ class BlockMeter {
   void look(std::span<const double> samples);
   [[nodiscard]] std::optional<double> coarse_frequency() const;
   void take_out_high_orders(BlockMeasurement& block, std::size_t samples);
+  std::optional<std::complex<double>> take_out_order(std::size_t order, BlockMeasurement& block,
+                                                     std::size_t samples);
+  [[nodiscard]] double fitted_sigma(double bin, std::size_t samples) const;
+  [[nodiscard]] bool in_band(double frequency_hz) const;
   void take_out_lines(BlockMeasurement& block);
   void add_up_noise(BlockMeasurement& block) const;
   [[nodiscard]] std::span<double> bins_around(double bin) const;
