@@ -114,11 +114,9 @@ set(RAILTAP_CORE_SOURCES
   report/verification_json.cpp
   report/verification_text.cpp
   report/words.cpp
-  live/big_digits.cpp
   live/canvas.cpp
   live/capture.cpp
   live/channel_watch.cpp
-  live/curve.cpp
   live/feed.cpp
   live/playback.cpp
   live/sound_guide.cpp

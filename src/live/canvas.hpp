@@ -1,15 +1,25 @@
 // SPDX-License-Identifier: MIT
-// A grid of characters to draw on, which a terminal shows and a test reads.
+// A grid of characters to draw on, which a terminal shows and a test reads; curves, bars and large
+// figures on it.
 #pragma once
 
+#include <span>
 #include <string>
 #include <string_view>
 #include <vector>
+
+#include "measure/folded_cycle.hpp"
 
 namespace railtap::live {
 
 /// What a character means; the terminal decides what that looks like, with colours or without.
 enum class Style : unsigned char { plain, faint, strong, good, caution, alarm, heading };
+
+/// The characters that are drawn with.
+struct Glyphs {
+  bool blocks = true;   ///< block elements and lines (Unicode U+2500 to U+259F)
+  bool braille = true;  ///< dots of a waveform (U+2800), which few consoles without a desktop have
+};
 
 /// One character of the grid, and what it means.
 struct Cell {
@@ -64,5 +74,31 @@ struct Area {
 [[nodiscard]] std::u32string decode(std::string_view text);
 /// The way back, a character at a time.
 void append_utf8(std::string& text, char32_t glyph);
+
+/// How large a dot of a figure is.
+struct DigitScale {
+  int rows = 1, columns = 2;
+};
+
+/// Columns that a text of digits, '.' and '-' takes; a figure is 5 dots high.
+[[nodiscard]] int big_width(std::string_view text, DigitScale scale);
+
+/// The largest scale at which the text fits into so many rows and columns; the smallest if none
+/// does.
+[[nodiscard]] DigitScale fitting_scale(std::string_view text, int rows, int columns);
+
+/// \returns the column behind the text
+int draw_big(const Area& area, int column, std::string_view text, DigitScale scale, char32_t dot,
+             Style style);
+
+/// A cell of a bar that grows to the right. \param share of the cell that is filled, 0 … 1
+[[nodiscard]] char32_t bar_cell(double share, const Glyphs& glyphs);
+
+/// A column that grows upwards from the last row of the area. \param share of its height, 0 … 1
+void draw_column(const Area& area, int column, double share, Style style, const Glyphs& glyphs);
+
+/// One cycle over the whole area, full height for its peak, zero in the middle.
+void draw_curve(const Area& area, std::span<const measure::FoldedPoint> cycle, Style style,
+                const Glyphs& glyphs);
 
 }  // namespace railtap::live

@@ -142,7 +142,8 @@ Terminal::Terminal(bool colour, bool ascii) : colour_(colour) {
   curs_set(0);
   keypad(stdscr, TRUE);
   nodelay(stdscr, TRUE);
-  // A lone Escape is told from the start of a key's sequence by the time until the next byte.
+  // A lone Escape is distinguished from the start of a key's sequence by the time until the next
+  // byte.
   constexpr int escape_ms = 25;
   set_escdelay(escape_ms);
 }

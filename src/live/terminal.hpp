@@ -20,8 +20,8 @@ struct Key {
 /// library that knows terminals: it sends what changed only, follows a change of size, and has been
 /// on every system for decades.
 ///
-/// The terminal is put back by the destructor, and by a signal handler when the process dies of a
-/// signal (Ctrl-C twice, a crash, a hang-up), from text that was got from terminfo beforehand.
+/// The terminal is put back by the destructor, and by a signal handler when a signal ends the
+/// process (Ctrl-C twice, a crash, a hang-up), from text that was got from terminfo beforehand.
 class Terminal {
  public:
   /// \param colour false: attributes only

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// The terminal's way back, prepared beforehand because a signal handler can work nothing out.
+// How the terminal is put back, prepared beforehand because a signal handler may not call ncurses.
 #include "live/terminal_guard.hpp"
 
 #include <termios.h>
@@ -42,19 +42,19 @@ void restore_terminal() {
   tcsetattr(restoration.descriptor, TCSANOW, &restoration.settings);
 }
 
-extern "C" void die_in_order(int number) {
+extern "C" void end_by_signal(int number) {
   restore_terminal();
   std::signal(number, SIG_DFL);
   raise(number);
 }
 
 // The first one is noted by whoever had the signal before; the second ends the process.
-extern "C" void stop_in_order(int number) {
-  if (files::interrupted()) die_in_order(number);
+extern "C" void stop_by_signal(int number) {
+  if (files::interrupted()) end_by_signal(number);
   for (std::size_t i = 0; i < stop_signals.size(); ++i) {
     if (stop_signals[i] == number && noted_before[i] != nullptr) noted_before[i](number);
   }
-  std::signal(number, stop_in_order);
+  std::signal(number, stop_by_signal);
 }
 
 int append_restoration(int character) {
@@ -77,9 +77,9 @@ void guard_terminal() {
   restoration.length = 0;
   for (const char* name : {"sgr0", "cnorm", "rmkx", "rmcup"}) append_capability(name);
   restoration.armed = true;
-  for (const int number : fatal_signals) std::signal(number, die_in_order);
+  for (const int number : fatal_signals) std::signal(number, end_by_signal);
   for (std::size_t i = 0; i < stop_signals.size(); ++i) {
-    auto* before = std::signal(stop_signals[i], stop_in_order);
+    auto* before = std::signal(stop_signals[i], stop_by_signal);
     noted_before[i] = before == SIG_DFL || before == SIG_IGN ? nullptr : before;
   }
 }

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Puts the terminal back when the process dies of a signal.
+// Puts the terminal back when a signal ends the process.
 #pragma once
 
 namespace railtap::live {

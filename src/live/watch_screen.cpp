@@ -5,8 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "live/big_digits.hpp"
-#include "live/curve.hpp"
+#include "live/canvas.hpp"
 #include "units/print.hpp"
 
 namespace railtap::live {
@@ -124,7 +123,7 @@ void draw_advice(const Area& area, const ChannelReading& reading, const WatchVie
   area.write(0, 0, text, style);
 }
 
-// The level as a bar; the target stands at four fifths of it.
+// The level as a bar; the target is at four fifths of it.
 void draw_bar(const Area& area, const ChannelReading& reading, const WatchView& view,
               const Glyphs& glyphs) {
   const double low = view.target ? view.target->level.value() - below_target_db : lowest_shown_dbfs;
@@ -208,7 +207,7 @@ Style style_of(const HistoryPoint& point) {
   return style_of(reading);
 }
 
-// One column of the history stands for one or several points; the worst verdict colours it.
+// One column of the history shows one or several points; the worst verdict colours it.
 HistoryPoint merged(const std::deque<HistoryPoint>& history, std::size_t from, std::size_t count) {
   HistoryPoint all;
   for (std::size_t i = from; i < std::min(from + count, history.size()); ++i) {
@@ -311,7 +310,8 @@ void draw_channels(const Area& area, const WatchView& view, const Glyphs& glyphs
     draw_channel(area, view.readings[focus], view, count > 1, glyphs);
     return;
   }
-  // Channels stand in pairs: 1 and 2, 3 and 4, …; the last one of an odd number with its neighbour.
+  // Channels are shown in pairs: 1 and 2, 3 and 4, …; the last one of an odd number with its
+  // neighbour.
   const std::size_t first = std::min(focus / 2 * 2, count - 2);
   const int width = (area.columns - 3) / 2;
   for (std::size_t side = 0; side < 2; ++side) {

@@ -9,7 +9,7 @@
 #include <numbers>
 #include <string>
 
-#include "live/big_digits.hpp"
+#include "live/canvas.hpp"
 
 namespace {
 
