@@ -10,7 +10,7 @@ namespace railtap::audio {
 namespace {
 
 constexpr double window_s = 1.0;
-// Behind a stall, the stream has caught up within this time, or never will.
+// After a stall, the stream has caught up within this time, or samples are missing.
 constexpr double shortest_window_s = 0.5;
 // What was caught up is what had been missing but for the clock's jitter.
 constexpr double share_caught_up = 0.8;

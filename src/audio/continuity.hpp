@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Whether a stream from a device is whole: what the driver tells, what was counted, and what the
-// clock says.
+// Whether a stream from a device is whole: what the driver reports, what was counted, and what the
+// clock shows.
 #pragma once
 
 #include <cstdint>
@@ -22,7 +22,7 @@ enum class LossCause {
 /// A place in the stream where samples are missing.
 struct Gap {
   std::int64_t at_frame = 0;         ///< of the frames that were kept: the first one behind it
-  std::optional<std::int64_t> lost;  ///< frames; none where it is too little for the clock to tell
+  std::optional<std::int64_t> lost;  ///< frames; none where it is less than the clock resolves
   LossCause cause = LossCause::buffer;
 };
 

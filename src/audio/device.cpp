@@ -145,7 +145,7 @@ struct InputStream::State {
   double last_arrival_s = 0.0;    // or the start, while there was none
   bool arrived = false;
   StreamEnd end = StreamEnd::running;
-  bool finished = false;  // the continuity knows of the end
+  bool finished = false;  // the continuity has been given the end
 
   static int callback(const void* input, void* output, unsigned long frames,
                       const PaStreamCallbackTimeInfo* time, PaStreamCallbackFlags flags,

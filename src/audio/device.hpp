@@ -71,7 +71,7 @@ class InputStream {
 
   [[nodiscard]] const InputDevice& device() const;
   [[nodiscard]] const StreamFormat& format() const;
-  [[nodiscard]] Seconds latency() const;  ///< what the driver says it takes
+  [[nodiscard]] Seconds latency() const;  ///< as the driver reports it
 
   /// Waits for samples, at most `wait`. \param codes interleaved, left-justified: full scale is
   /// 2^31 \returns frames; 0 when none came, see `end`

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// The bytes of a recording as libsndfile asks for them, with what it does not tell: that a read
+// The bytes of a recording as libsndfile asks for them, with what it does not report: that a read
 // failed. It takes that for the end of the file, or of a header's field, and goes on.
 #pragma once
 

@@ -24,7 +24,7 @@ struct OutputRequest {
   std::string
       measured;  ///< name of the input that is being measured, which is refused; may be empty
   Hertz rate{48000.0};
-  Seconds latency{0.05};  ///< that the driver may have in hand; more of it stands a busy computer
+  Seconds latency{0.05};  ///< that the driver may hold; a busy computer needs more
 };
 
 /// A running output.
@@ -40,7 +40,7 @@ class OutputStream {
   [[nodiscard]] const std::string& device() const;
 
   /// How often the driver said that it had to play silence because nothing was there in time. A
-  /// sound server between may not tell.
+  /// sound server between may not report it.
   [[nodiscard]] std::int64_t underflows() const;
 
  private:

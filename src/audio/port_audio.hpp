@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// PortAudio in use, and its complaints in the house's form; for the files that talk to it.
+// PortAudio in use, and its error codes as `Error`; for the files that call it.
 #pragma once
 
 #include <portaudio.h>

@@ -76,7 +76,7 @@ void require_readable_file(const fs::path& path) {
   }
 }
 
-// libsndfile's log of an open file: what its header says, line by line.
+// libsndfile's log of an open file: its header's fields, line by line.
 std::string header_log(SNDFILE* file) {
   std::string log(16384, '\0');
   const int length = sf_command(file, SFC_GET_LOG_INFO, log.data(), static_cast<int>(log.size()));
@@ -84,7 +84,7 @@ std::string header_log(SNDFILE* file) {
   return log;
 }
 
-// What a header says of its length.
+// The length in a header.
 enum class Length { right, unknown, too_long };
 
 // Compares what the header promises with what the file holds. libsndfile puts it right in silence

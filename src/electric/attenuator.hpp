@@ -69,8 +69,8 @@ struct Tap {
   double ratio;                        ///< input volts over terminal volts, loaded by the input
   Decibels gain, gain_unloaded;        ///< below zero
   Decibels gain_lowest, gain_highest;  ///< with every resistor at the end of its tolerance
-  Ohms source_resistance;              ///< that the recording input sees
-  Ohms terminal_resistance;            ///< that the amplifier sees
+  Ohms source_resistance;              ///< at the recording input
+  Ohms terminal_resistance;            ///< at the amplifier
   Volts full_scale;       ///< RMS of a sine between the terminals that just fills the input
   Volts full_scale_peak;  ///< the same as a peak: volts per digital full scale
   Decibels headroom;      ///< full_scale over max_voltage

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// What an AC voltmeter's reading is worth, and its description read and written.
+// What an AC voltmeter's reading means, and its description read and written.
 #include "electric/meter.hpp"
 
 #include <algorithm>

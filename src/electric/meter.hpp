@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// What an AC voltmeter's reading is worth: its error band, its frequency band, and how it sees a
-// waveform.
+// What an AC voltmeter's reading means: its error band, its frequency band, and how it responds to
+// a waveform.
 #pragma once
 
 #include <numbers>
@@ -68,7 +68,7 @@ struct ReadingBand {
 [[nodiscard]] ReadingBand reading_band(const Meter& meter, Volts reading,
                                        std::optional<Volts> typed);
 
-/// Limits of the power that the band stands for: V²/R at either end. To first order twice the
+/// Limits of the power that belong to the band: V²/R at either end. To first order twice the
 /// relative error of the voltage. \param load > 0
 struct PowerBand {
   Watts power, low, high;

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Copper cables: gauge, resistance, and the current that they stand.
+// Copper cables: gauge, resistance, and the highest current they are rated for.
 #include "electric/wire.hpp"
 
 #include <algorithm>

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Copper cables: gauge, resistance, and the current that they stand.
+// Copper cables: gauge, resistance, and the highest current they are rated for.
 #pragma once
 
 #include <optional>
@@ -36,9 +36,9 @@ struct Gauge {
 /// What the resistance of a cable costs at the load: 20·log10(RL/(RL + R)), at most 0 dB (derived).
 [[nodiscard]] Decibels wire_loss(Ohms cable, Ohms load);
 
-/// The current that a single cable stands all the time, insulation for 70 °C as common PVC, outside
-/// of an engine's space [ISO 10133:2012, table A.1, from memory], between two sizes by the power
-/// law through them; nothing below 0.75 mm2 or above 150 mm2.
+/// The current that a single cable may carry all the time, insulation for 70 °C as common PVC,
+/// outside of an engine's space [ISO 10133:2012, table A.1, from memory], between two sizes by the
+/// power law through them; nothing below 0.75 mm2 or above 150 mm2.
 [[nodiscard]] std::optional<Amperes> cable_ampacity(const Gauge& gauge);
 
 }  // namespace railtap::electric

@@ -150,7 +150,7 @@ std::string read_file(const fs::path& path, std::size_t most_bytes) {
 
 namespace {
 
-// Writing takes milliseconds; whoever holds the lock for so long hangs.
+// Writing takes milliseconds; a process that holds the lock for so long does not go on.
 constexpr auto patience = std::chrono::seconds(10);
 constexpr auto pause = std::chrono::milliseconds(10);
 

@@ -51,8 +51,8 @@ void write_file(const std::filesystem::path& path, std::string_view text, Overwr
 [[nodiscard]] std::string read_file(const std::filesystem::path& path, std::size_t most_bytes);
 
 /// Held while it lives. The lock is a file of its own beside `path`, hidden, and stays there: a
-/// lock on the file itself would be lost when a whole new file takes its name. A process that dies
-/// lets go of it.
+/// lock on the file itself would be lost when a whole new file takes its name. The lock
+/// ends with its process.
 class FileLock {
  public:
   /// Waits for another process for some seconds.

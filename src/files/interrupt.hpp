@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Ctrl-C as something that loops look at, so that files are tidied up on the way out.
+// Ctrl-C as a flag that loops check, so that unfinished files are removed before the program ends.
 #pragma once
 
 namespace railtap::files {

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// A TOML table that is read key by key, and that knows which of its keys nobody asked for.
+// A TOML table that is read key by key, and that keeps which of its keys were not read.
 #pragma once
 
 #include <toml++/toml.h>
@@ -50,7 +50,7 @@ class TomlTable {
   /// \throws Error for any other word
   [[nodiscard]] std::size_t choice(std::string_view key, const std::vector<std::string>& words);
   /// Text with a unit, such as "55W", as parse_quantity reads it; `range` is in the unit of `Q`. A
-  /// number alone is refused: a reader could not tell its unit.
+  /// number alone is refused: its unit would be unknown.
   template <class Q>
   [[nodiscard]] std::optional<Q> quantity(std::string_view key, Range range = {}) {
     const auto words = text_with_unit(key);
@@ -101,7 +101,7 @@ class TomlTable {
                             const std::string& remedy) const;
   [[nodiscard]] Error missing(std::string_view key) const;
 
-  /// The key with the tables that it stands in.
+  /// The key with the tables that it is in.
   [[nodiscard]] std::string full(std::string_view key) const;
 
  private:

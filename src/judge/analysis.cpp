@@ -43,8 +43,8 @@ double noise_floor(const Segment& tone) {
   return *middle * std::sqrt(0.5 * samples);
 }
 
-// Flat tops at exactly one code below full scale: an input that gives in before its converter does,
-// or a file turned down after it was clipped. What stands before the capture cannot do that, as the
+// Flat tops at exactly one code below full scale: an input that limits before its converter does,
+// or a file turned down after it was clipped. What comes before the capture cannot do that, as the
 // capture's own noise would have moved some of the samples.
 bool at_one_code(const ChannelRecording& recording, double step, const Segment* tone, Hertz rate) {
   // Natural peaks of one waveform hardly share their highest code; in music, two runs there do not

@@ -41,7 +41,7 @@ struct FlatTop {
   std::optional<Percent> plateau_positive, plateau_negative;           ///< share of the cycle
   std::optional<Decibels> model_residual;  ///< misfit over the harmonics' energy
   std::optional<bool>
-      fold_agrees;  ///< whether the folded cycle has the plateaus; none if it cannot tell
+      fold_agrees;  ///< whether the folded cycle has the plateaus; none if that cannot be decided
 };
 
 /// Whether the recording input was at its own limit. Samples are counted over the whole channel;
@@ -52,7 +52,7 @@ struct InputOverload {
   std::int64_t longest_run = 0;  ///< at full scale; where the ceiling is lower, there
   std::int64_t samples_at_ceiling =
       0;                 ///< all at the same code, below full scale; 0 if that is not it
-  double ceiling = 1.0;  ///< where the input gives in, full scales
+  double ceiling = 1.0;  ///< level at which the input limits, full scales
 };
 
 /// Samples at exactly the highest value of one side of the waveform.
@@ -125,7 +125,7 @@ struct SegmentFindings {
 struct ChannelAnalysis {
   int channel = 0;  ///< from 1
   Findings findings;
-  std::vector<SegmentFindings> segments;  ///< empty where one segment says it all
+  std::vector<SegmentFindings> segments;  ///< empty where there is only one
 };
 
 /// Judges one measured channel.

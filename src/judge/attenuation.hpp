@@ -23,7 +23,7 @@ enum class OverloadSource {
   undecided   ///< it moves by something else: the volume, the gain or the load was changed too
 };
 
-/// What two recordings of one tone say. Levels are those of the rail that is hit harder.
+/// What two recordings of one tone show. Levels are those of the rail that is hit harder.
 struct OverloadFinding {
   OverloadSource source = OverloadSource::undecided;
   std::optional<Dbfs> flat_first, flat_second;  ///< level of a sine whose peak is the flat level
@@ -46,7 +46,7 @@ struct OverloadFinding {
 /// The word in the JSON document.
 [[nodiscard]] const char* name(OverloadSource source);
 
-/// What one channel says: a finding, or what stands against one.
+/// The result of one channel: a finding, or why there is none.
 struct ComparedChannel {
   int channel = 0;                       ///< from 1
   std::optional<OverloadFinding> found;  ///< none where the two cannot be compared
@@ -66,8 +66,8 @@ struct ComparedChannel {
 /// Whether any channel has a finding.
 [[nodiscard]] bool any_found(const std::vector<ComparedChannel>& channels);
 
-/// Lets the comparison overrule what one recording could only suppose: clipping that is the
-/// input's becomes `input-overload`, and an overload that is the amplifier's becomes `clipped`.
+/// Replaces what one recording could only suppose by what the comparison shows: clipping that is
+/// the input's becomes `input-overload`, and an overload that is the amplifier's becomes `clipped`.
 void apply(ChannelAnalysis& first, const ComparedChannel& compared);
 
 }  // namespace railtap::judge

@@ -72,7 +72,7 @@ const Segment& longest_tone(const std::vector<const Segment*>& tones, const std:
   });
 }
 
-/// Of two levels in one recording nobody knows which one the meter showed.
+/// Of two levels in one recording it is unknown which one the meter showed.
 void require_one_level(const std::vector<const Segment*>& tones, const Segment& chosen,
                        const std::string& place) {
   for (const Segment* other : tones) {

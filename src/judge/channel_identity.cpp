@@ -35,7 +35,7 @@ bool use_low(const PatternReading& reading, const PatternResponse& response) {
   };
   // Noise and hum are louder at low frequencies; only what passes a low-pass filter needs these.
   constexpr double good_enough = 100.0;
-  // Of what a low-pass filter leaves of the upper lines nobody knows how much it is to be.
+  // Of what a low-pass filter leaves of the upper lines the right amount is unknown.
   if (known(response, true) && !known(response, false) && clearest(true) >= good_enough)
     return true;
   return clearest(false) < good_enough && clearest(true) > clearest(false);

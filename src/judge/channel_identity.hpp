@@ -16,7 +16,7 @@ namespace railtap::judge {
 /// it.
 enum class Carries { left, right, both, silent, cannot_tell };
 
-/// What a recorded channel carries, and the levels that tell it.
+/// What a recorded channel carries, and the levels that show it.
 struct ChannelIdentity {
   Carries carries = Carries::cannot_tell;
   std::string reason;               ///< one sentence
@@ -32,7 +32,7 @@ struct ChannelIdentity {
 /// known.
 using PatternResponse = std::array<std::optional<Decibels>, 4>;
 
-/// Decides by the pair of frequencies that stands further out of the noise; by the low pair where
+/// Decides by the pair of frequencies that is further above the noise; by the low pair where
 /// only its response is known, as behind a low-pass. From 12 dB of
 /// difference on a channel carries one side, up to 6 dB it carries both, and in between nothing is
 /// said: the worst separation of a working channel is well over 20 dB, and a sum has equal shares
@@ -46,14 +46,14 @@ using PatternResponse = std::array<std::optional<Decibels>, 4>;
 /// Which way up the pulses arrive: as they were played, or with plus and minus exchanged.
 enum class Polarity { in, inverted, cannot_tell };
 
-/// The polarity of one channel, and how clearly it is told.
+/// The polarity of one channel, and how clear it is.
 struct PolarityVerdict {
   Polarity polarity = Polarity::cannot_tell;
   std::string reason;   ///< one sentence
   double margin = 0.0;  ///< measure::PolarityFit::margin
 };
 
-/// Speaks up from a margin of 0.25 on; filters that turn the orders' phases against each other
+/// Decides from a margin of 0.25 on; filters that turn the orders' phases against each other
 /// lower it. \param filters_known whether the fit has taken out what filters turn
 [[nodiscard]] PolarityVerdict judge_polarity(const measure::PolarityFit& fit, bool filters_known);
 

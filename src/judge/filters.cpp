@@ -330,8 +330,8 @@ double effect_db(const Filter& f, const std::vector<Point>& points) {
   return most;
 }
 
-// A shelf at one end is one of the other sign at the other, at another level; it is told by the end
-// it is nearer to.
+// A shelf at one end is one of the other sign at the other, at another level; it is described by
+// the end it is nearer to.
 void turn_shelves(Model& model) {
   constexpr Hertz middle{700.0};
   for (Filter& f : model.filters) {

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// What a verification has to say: sentences, each with its weight.
+// The findings of a verification: sentences, each with its severity.
 #pragma once
 
 #include <string>
@@ -8,8 +8,8 @@
 
 namespace railtap::judge {
 
-/// A fault is to be mended, a caution to be looked at again (what could not be told is one), a note
-/// is as it should be. Only notes leave a verification within its limits.
+/// A fault is to be mended, a caution to be looked at again (what could not be decided is one), a
+/// note is as it should be. Only notes leave a verification within its limits.
 enum class Severity { fault, caution, note };
 
 /// One thing found, in a sentence.

@@ -192,8 +192,8 @@ Findings judge_tone(const Segment& segment, const InputOverload& overload, const
   add_distortion(f, m);
   f.interference = interference_of(m);
   if (segment.clip) add_flat_top(f, *segment.clip);
-  if (segment.witnesses != measure::Agreement::cannot_tell) {
-    f.flat_top.fold_agrees = segment.witnesses == measure::Agreement::agree;
+  if (segment.agreement != measure::Agreement::cannot_tell) {
+    f.flat_top.fold_agrees = segment.agreement == measure::Agreement::agree;
   }
   // Runs are counted over the whole channel; they belong to the segments that reach the ceiling.
   constexpr double nearly = 0.9999;

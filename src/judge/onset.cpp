@@ -183,7 +183,7 @@ Working gather(const std::vector<MeasuredStep>& steps, const std::vector<OnsetSt
   return working;
 }
 
-// Steps from the first overload on say nothing about the stage.
+// Steps from the first overload on are no measure of the stage.
 bool drop_overloaded(std::vector<Point>& points) {
   const auto first = std::find_if(points.begin(), points.end(), [](const Point& p) {
     return p.verdict == Verdict::input_overload;

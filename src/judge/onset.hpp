@@ -68,7 +68,7 @@ enum class OnsetVerdict {
   no_ladder          ///< fewer than three steps of different level hold a tone
 };
 
-/// What one channel's steps say.
+/// What one channel's steps show.
 struct ChannelOnset {
   int channel = 0;  ///< from 1
   std::vector<OnsetStep> steps;
@@ -84,7 +84,7 @@ struct ChannelOnset {
 /// - THD+N: of the law that the harmonics of the first step over the limit give (`StaticLaw`), the
 ///   level at which the law's distortion with the noise reaches the limit; where the law does not
 ///   explain the step below, interpolated between the steps.
-/// - Flat tops: each clipped step says how far the sine is over the rail, so each gives the level
+/// - Flat tops: each clipped step gives how far the sine is over the rail, so each gives the level
 ///   at which it would just touch; their weighted mean, or, where they drift (a supply that sags),
 ///   the point at which the line through the two lowest meets itself.
 /// - Compression: the level at which the gain is `limits.compression` below that of the soft steps.

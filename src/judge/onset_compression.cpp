@@ -12,11 +12,11 @@ namespace {
 
 constexpr double gain_floor_db = 0.003;  // of one step: the chain's own drift
 
-// Steps whose gain is worth looking at: those that noise leaves precise, but for one that stands
-// out between its neighbours, which was disturbed.
+// Steps whose gain is worth looking at: those that noise leaves precise, but for one that departs
+// from its neighbours, which was disturbed.
 std::vector<const Point*> gain_steps(const std::vector<Point>& points) {
   constexpr double least_precise_db = 0.1;
-  constexpr double standing_out_db = 0.03;
+  constexpr double most_departure_db = 0.03;
   std::vector<const Point*> precise;
   for (const Point& p : points) {
     if (p.level_sigma < least_precise_db) precise.push_back(&p);
@@ -29,7 +29,7 @@ std::vector<const Point*> gain_steps(const std::vector<Point>& points) {
     const double usual = measure::median({gain(first), gain(first + 1), gain(first + 2)});
     const bool soft = i < (precise.size() + 1) / 2;
     const double off = std::abs(gain(i) - usual);
-    if (soft && off > standing_out_db + 3.0 * precise[i]->level_sigma) continue;
+    if (soft && off > most_departure_db + 3.0 * precise[i]->level_sigma) continue;
     steps.push_back(precise[i]);
   }
   return steps;

@@ -31,7 +31,7 @@ namespace railtap::judge {
 
 namespace railtap::judge::criteria {
 
-/// Steps of different level that it takes to say anything.
+/// Fewest steps of different level that are judged.
 inline constexpr std::size_t least_steps = 3;
 
 /// The chain's own curvature moves the best of fits by about this much, dB (seen in trials with
@@ -94,7 +94,7 @@ Curve curve_around(const std::vector<Point>& points, std::size_t below, Value va
 /// The level at a place on the axis between the points `below` and the next.
 [[nodiscard]] Estimate at_axis(const std::vector<Point>& points, std::size_t below, double x);
 
-/// Whether a fit says that rails cut the sine with corners, so that they can be followed down.
+/// Whether rails cut the sine with corners, by a fit, so that they can be followed down.
 [[nodiscard]] bool is_corner(const measure::ClippedSineFit& fit);
 
 /// The law of a step; none where its harmonics are not those of a law without memory.

@@ -43,8 +43,8 @@ bool is_knee(const Point& point) {
 }
 
 // A knee with a shape of its own, which the model does not follow down to a gain of a tenth; a
-// narrower one is a corner that something has rounded. In a level that glides, whose input nobody
-// knows, the glide rounds it.
+// narrower one is a corner that something has rounded. In a level that glides, whose input is
+// unknown, the glide rounds it.
 bool has_shape(const Point& point) {
   constexpr double widest_corner_db = 0.05;
   constexpr double widest_glide_db = 0.2;
@@ -155,7 +155,7 @@ constexpr std::size_t most_touches = 4;
 
 std::vector<Touch> touches_of(const std::vector<Point>& points, std::size_t first) {
   constexpr double most_over_db = 6.0;
-  // A step that holds two levels, or a click, is flat but no corner; it says nothing about others.
+  // A step that holds two levels, or a click, is flat but no corner; nothing follows for others.
   std::vector<Touch> touches;
   for (std::size_t i = first; i < points.size() && touches.size() < most_touches; ++i) {
     const auto touch = touch_of(points[i]);

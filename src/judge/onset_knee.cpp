@@ -11,14 +11,14 @@
 namespace railtap::judge::criteria {
 namespace {
 
-// Steps closer than this say nothing of the slope between them.
+// The slope between steps closer than this is too uncertain.
 constexpr double least_rise_db = 0.2;
 
 double decibels(double ratio) {
   return 20.0 * std::log10(ratio);
 }
 
-// A step as the law sees it.
+// A step as input and output of the law.
 struct Top {
   const Point* point = nullptr;
   double input = 0.0;  // amplitude re the softest step's

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// What silence says of a channel: hiss in volts and as a sound level, hum and whine.
+// What silence shows of a channel: hiss in volts and as a sound level, hum and whine.
 #pragma once
 
 #include <optional>
@@ -20,7 +20,7 @@ struct SilenceLine {
   std::optional<Decibels> re_programme;  ///< re a full-scale programme at this volume
 };
 
-/// Hiss, hum and whine of one channel. Absent is what the context does not tell, and the level of
+/// Hiss, hum and whine of one channel. Absent is what the context does not give, and the level of
 /// what is digital silence.
 struct SilenceFindings {
   Seconds length{0.0};

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// The response at steady tones, step by step, and whether a sweep says the same.
+// The response at steady tones, step by step, and whether a sweep agrees.
 #include "judge/steady_tones.hpp"
 
 #include <algorithm>
@@ -19,12 +19,12 @@ using measure::ResponsePoint;
 
 // A tone that is further from what was played is another: hum, or a neighbour's.
 constexpr double same_tone = 0.01;
-// Steps are few but exact. Five say a level, a corner and a boost.
+// Steps are few but exact. Five determine a level, a corner and a boost.
 constexpr std::size_t least_steps = 5;
 // Further below the reference, crosstalk and noise are part of what is measured, and sweep and tone
 // need not see the same of them.
 constexpr Decibels compared_depth{20.0};
-// Neighbours of a sweep's points; where one is missing it did not stand out of the noise.
+// Neighbours of a sweep's points; where one is missing it did not exceed the noise.
 constexpr double next_point = 1.04;
 
 bool is_played(const MeasuredStep& step, const SteppedReading& reading) {

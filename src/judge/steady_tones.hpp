@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// The response at steady tones, step by step, and whether a sweep says the same.
+// The response at steady tones, step by step, and whether a sweep agrees.
 #pragma once
 
 #include <optional>
@@ -27,7 +27,7 @@ struct SteppedReading {
 /// One step. A response is absent where the tone that was played is not what is there.
 struct SteadyTone {
   Hertz played{0.0};
-  Findings findings;                 ///< as `analyze` would say of it; levels as recorded
+  Findings findings;                 ///< those of `analyze`; levels as recorded
   std::optional<Decibels> response;  ///< recorded over played, the interface's own taken out
   std::optional<Decibels> relative;  ///< the same re the reference
   std::optional<Decibels> re_sweep;  ///< the same re the sweep's response there
@@ -68,7 +68,7 @@ struct SweptChannel {
                                              const electric::SoundInterface* interface,
                                              const SteadyToneLimits& limits);
 
-/// Says what stands against the steps and whether the sweep agrees; filters are not said here.
+/// Findings about the steps, and whether the sweep agrees; filters are not among them.
 void say_steady_tones(const SteadyTones& found, const SteadyToneLimits& limits,
                       std::vector<Finding>& to);
 

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// The secant method, with a person's caution.
+// The secant method, within the ranges that gain controls have.
 #include "judge/turning.hpp"
 
 #include <algorithm>
@@ -9,7 +9,7 @@ namespace railtap::judge {
 namespace {
 
 constexpr double usual_range_db = 25.0;
-/// Controls between these are believed; else the two turns lay too close together to tell.
+/// A range between these is used; else the two turns were too close together to measure it.
 constexpr double least_range_db = 6.0;
 constexpr double greatest_range_db = 100.0;
 

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// How far to turn a gain control whose scale nobody knows: by what the last turns did.
+// How far to turn a gain control whose scale is unknown: by what the last turns did.
 #pragma once
 
 #include <vector>

@@ -374,8 +374,8 @@ PairVerification judge_pair(const Verification& verification,
 // --- Gain control
 // ----------------------------------------------------------------------------------
 
-// A speaker-level source has volts to spare, so a control wants little of its travel (common
-// practice: about a quarter at the most).
+// A speaker-level source has more volts than needed, so a control needs little of its travel
+// (common practice: about a quarter at the most).
 constexpr double speaker_level_travel = 0.25;
 
 void say_gain(Verification& verification, const VerificationLimits& limits) {

@@ -107,8 +107,9 @@ struct Verification {
   [[nodiscard]] bool within_limits() const;
 };
 
-/// Judges the channels of one system. Polarity that cannot be told and parts that are missing are
-/// faults of the verification, not of the car: they count as cautions, and as not within limits.
+/// Judges the channels of one system. Polarity that cannot be decided and parts that are missing
+/// are faults of the verification, not of the car: they count as cautions, and as not within
+/// limits.
 ///
 /// The interface's response re 1 kHz is taken out of magnitude and phase, interpolated in the
 /// logarithm of frequency, the nearest value held beyond its ends; its gain at 1 kHz stays, that is

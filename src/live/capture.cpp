@@ -119,7 +119,7 @@ void CaptureFile::State::round(std::span<const std::int32_t> codes) {
   }
 }
 
-// Leaves whole frames and a header that says how many.
+// Leaves whole frames and a header with their number.
 void CaptureFile::State::out_of_room(int reason) {
   const std::int64_t frames =
       std::max<std::int64_t>(size_of(descriptor) - header, 0) / frame_bytes();

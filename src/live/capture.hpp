@@ -38,9 +38,9 @@ struct CaptureFileSpec {
 ///
 /// Unlike every other output, it has its final name from the start: a recording can't be made
 /// again, every second of it is of use by itself, and after a crash it must lie where the person
-/// expects it. That it was broken off is told by its sidecar. The header is put right after every
-/// block, so a killed process leaves all blocks but the one it was writing; `keep` has the disk
-/// itself take what was written, for when the power fails.
+/// expects it. That it was broken off is written in its sidecar. The header is put right after
+/// every block, so a killed process leaves all blocks but the one it was writing; `keep` has the
+/// disk itself take what was written, for when the power fails.
 class CaptureFile {
  public:
   /// \throws Error for another ending than .wav, other bits, a name that is taken (unless allowed),
@@ -66,7 +66,7 @@ class CaptureFile {
   std::unique_ptr<State> state_;
 };
 
-/// How it stands, for a level meter: since the last time it was told.
+/// The state, for a level meter: since the last report.
 struct CaptureProgress {
   Seconds recorded{0.0};
   std::vector<std::optional<Dbfs>> peaks;  ///< a channel each; none for zeros
@@ -74,16 +74,16 @@ struct CaptureProgress {
   std::int64_t places_with_losses = 0;     ///< so far
 };
 
-/// Where to record to, for how long, and whom to ask and tell meanwhile.
+/// Where to record to, for how long, and what to call meanwhile.
 struct CaptureJob {
   CaptureFileSpec file;           ///< rate and channels are those of the input
-  std::optional<Seconds> length;  ///< none: until `stop` says so
+  std::optional<Seconds> length;  ///< none: until `stop` returns true
   std::function<bool()> stop;     ///< asked every tenth of a second
   std::function<void(const CaptureProgress&)> progress;  ///< called as often; may be absent
 };
 
 /// Records until the length is reached, the person stops it, the input vanishes, or the disk is
-/// full; `end` of the document says which. The sidecar, FILE.json, is there from the start, with
+/// full; `end` of the document is which. The sidecar, FILE.json, is there from the start, with
 /// `complete` false; it is brought up to date when samples are lost and at the end.
 /// \throws Error where the file cannot be begun
 [[nodiscard]] report::CaptureDocument capture(audio::InputStream& input, const CaptureJob& job);

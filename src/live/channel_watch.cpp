@@ -166,7 +166,7 @@ void ChannelWatch::take_block() {
 }
 
 void ChannelWatch::fold(const measure::BlockMeasurement& tone) {
-  // The measured phase is that of a cosine, the fold wants that of a sine: a quarter cycle more.
+  // The measured phase is that of a cosine, the fold needs that of a sine: a quarter cycle more.
   const double phase = tone.start_phase / (2.0 * std::numbers::pi) + 0.25;
   fold_.clear();
   fold_.add(std::span<const double>(recent_).last(block_), phase,

@@ -73,7 +73,7 @@ class ChannelWatch {
 
   [[nodiscard]] const ChannelReading& reading() const { return reading_; }
 
-  /// Forgets the highest clean reading and the history.
+  /// Clears the highest clean reading and the history.
   void reset();
 
  private:

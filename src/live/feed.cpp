@@ -37,7 +37,7 @@ struct Feed::State {
   std::condition_variable changed;
   std::deque<double> samples;
   bool done = false;     // the source has no more
-  bool stopped = false;  // nobody wants more
+  bool stopped = false;  // no more is needed
   std::exception_ptr failure;
   std::int64_t losses = 0;
 

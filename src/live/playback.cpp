@@ -10,7 +10,7 @@
 namespace railtap::live {
 namespace {
 
-// Nobody waits for it, and a busy computer must not make a hole.
+// Its delay does not matter, and a busy computer must not interrupt it.
 constexpr Seconds in_hand{1.0};
 
 std::vector<float> rendered(const signal::Track& track, Hertz rate) {

@@ -30,7 +30,7 @@ class Playback {
   [[nodiscard]] Seconds length() const;  ///< with the lead
   [[nodiscard]] const std::string& device() const { return output_.device(); }
 
-  /// Whether the driver had all of it in time, as far as it says.
+  /// Whether the driver had all of it in time, as far as it reports.
   [[nodiscard]] bool whole() const { return output_.underflows() == 0; }
 
  private:

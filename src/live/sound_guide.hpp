@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// A guide for the ear, for when hands and eyes are under the seat.
+// The way to the target as a sound, for when the screen is out of sight.
 #pragma once
 
 #include <atomic>
@@ -28,9 +28,9 @@ struct GuideTone {
   bool operator==(const GuideTone&) const = default;
 };
 
-/// The pitch that stands for the target: an A, well within what a laptop's speaker gives.
+/// The pitch of the target: an A, well within what a laptop's speaker gives.
 inline constexpr Hertz target_pitch{880.0};
-/// An octave stands for so much; a quarter of a decibel is then half a semitone.
+/// An octave is so much; a quarter of a decibel is then half a semitone.
 inline constexpr Decibels octave{6.0};
 
 /// What a reading sounds like: flat tops and an overloaded input first, else the way to the target.

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// The channels of a watch, and the loop that tells them line by line.
+// The channels of a watch, and the loop that prints them line by line.
 #include "live/watch.hpp"
 
 #include <algorithm>

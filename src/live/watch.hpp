@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Watching a stream: its channels measured as it goes, shown on a screen or told line by line.
+// Watching a stream: its channels measured as it goes, shown on a screen or printed line by line.
 #pragma once
 
 #include <cstdint>
@@ -44,7 +44,7 @@ class Watch {
 /// Something with knobs that the keys turn, such as the virtual rig.
 struct Knobs {
   std::function<bool(const Key&)> turn;  ///< returns whether the key was one of its own
-  std::function<std::string()> text;     ///< how the knobs stand, and the keys for them
+  std::function<std::string()> text;     ///< positions of the knobs, and the keys for them
 };
 
 /// What to watch, and how.

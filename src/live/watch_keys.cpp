@@ -15,7 +15,7 @@ namespace {
 
 using Clock = std::chrono::steady_clock;
 
-// A screen that changes more often than this only looks restless.
+// More changes a second than this cannot be read.
 constexpr std::chrono::milliseconds between_drawings{30};
 constexpr std::chrono::seconds message_time{4};
 constexpr Seconds wait_for_samples{0.01};
@@ -65,7 +65,7 @@ class ScreenWatch {
       stream_.fill(view_);
       return;
     }
-    // Held readings stand still; what was lost meanwhile must not go unseen.
+    // Held readings do not change; what was lost meanwhile is still shown.
     WatchView now = view_;
     stream_.fill(now);
     view_.places_with_losses = now.places_with_losses;

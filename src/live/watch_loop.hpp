@@ -31,7 +31,7 @@ class Stream {
   void fill(WatchView& view) const;
   void reset() { watch_.reset(); }
 
-  /// Lets the ear know how the channel in focus stands.
+  /// Sets the guide sound by the channel in focus.
   void sound(const WatchView& view);
 
  private:

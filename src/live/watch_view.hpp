@@ -24,10 +24,10 @@ struct WatchTarget {
 struct WatchView {
   std::string source;  ///< in the person's words
   Hertz rate{48000.0};
-  Seconds time{0.0};                    ///< in the stream
-  bool ended = false;                   ///< no more samples will come
-  bool held = false;                    ///< the readings stand still because the person asked so
-  std::int64_t places_with_losses = 0;  ///< where the input lost samples
+  Seconds time{0.0};                          ///< in the stream
+  bool ended = false;                         ///< no more samples will come
+  bool held = false;                          ///< the readings do not change, by a key
+  std::int64_t places_with_losses = 0;        ///< where the input lost samples
   std::optional<Volts> volts_per_full_scale;  ///< peak; none: levels are shown in dBFS
   std::optional<WatchTarget> target;
   Percent limit{1.0};                                 ///< of THD+N

@@ -59,14 +59,14 @@ RailOverdrive rail_of(const Outcome& o, Parameter rail) {
 /// How far a rail may be over: the search grid ends there, and a one-sided cut of more than 15 dB
 /// is a rectifier.
 constexpr double most_one_sided_db = 15.0;
-/// No capture chain couples higher; the fit may stray below 0 by its own uncertainty.
+/// No capture chain couples higher; the fit may go below 0 by its own uncertainty.
 constexpr Hertz highest_coupling{150.0};
 /// A crest whose gain is below a tenth of that in the middle is flat.
 constexpr double flat_slope = 0.1;
 /// Misfit that a chain of ordinary linearity leaves: a tenth of the harmonics' amplitude.
 /// Crossover, slewing and even-order distortion leave more; see the table in docs/method.md.
 constexpr double tolerated_misfit_db = -20.0;
-/// Fewer orders cannot tell a corner from a bend: a symmetric clip then has one harmonic.
+/// Fewer orders do not distinguish a corner from a bend: a symmetric clip then has one harmonic.
 constexpr int deciding_orders = 5;
 
 /// Misfit beyond the noise over the energy of the harmonics; none if there is nothing but noise.
@@ -83,13 +83,13 @@ std::optional<Decibels> relative_misfit(const Outcome& o) {
   const double degrees = 2.0 * static_cast<double>(o.problem.orders - 1);
   if (excess_of(significance, degrees) < misfit_limit) return std::nullopt;
   const double misfit = misfit_energy(o.problem, o.shape, o.fit.at) - noise;
-  // What is below a hundredth of the noise cannot be told from it.
+  // What is below a hundredth of the noise cannot be distinguished from it.
   return decibels_from_power_ratio(std::max(misfit, 0.01 * noise) / energy);
 }
 
 /// Whether a bend explains the harmonics nearly as well as the flat top found: a law whose gain at
 /// the crest is still a half (the middle of its knee lies at the crest), its width free. Weak or
-/// few harmonics cannot tell the two apart.
+/// few harmonics do not distinguish the two.
 bool may_be_a_bend(const Outcome& o) {
   constexpr double excluded = 16.0;  // of chi-squared: four standard deviations
   Outcome bend = o;
@@ -134,7 +134,7 @@ ClippedSineFit report(const Outcome& o, const ClippedSineOptions& options) {
   ClippedSineFit out;
   out.orders_used = static_cast<int>(o.problem.orders);
   out.model = o.shape.positive || o.shape.negative ? o.model : ClipModel::sine;
-  const bool clean = out.model == ClipModel::sine;  // then nothing tells the coupling
+  const bool clean = out.model == ClipModel::sine;  // then nothing depends on the coupling
   out.amplitude_fs = clean ? std::abs(o.problem.harmonic[1]) : o.fit.at[amplitude];
   out.coupling = Hertz(clean ? 0.0 : o.fit.at[coupling]);
   out.knee = o.shape.with_knee ? o.fit.at[knee] : 0.0;

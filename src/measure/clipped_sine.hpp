@@ -22,7 +22,7 @@ struct ClippedSineOptions {
 struct RailOverdrive {
   /// The tops are flat: the rail is significant, the model explains the harmonics, there are enough
   /// of them, and the gain at the crest is below a tenth. If false, `overdrive` is no flat-topping:
-  /// mere compression, or not to be told from it.
+  /// mere compression, or not to be distinguished from it.
   bool flat = false;
   /// Corner: 20·log10(A/c), how far the sine would exceed the rail. Knee: by how much the crest is
   /// lower than a straight law would make it, which is the same where the tops are flat.
@@ -47,14 +47,14 @@ struct ClippedSineFit {
   /// The model explains the harmonics, down to the noise or to a small part of their energy. If
   /// false, the waveform is no clipped sine, and neither rail is called flat.
   bool explained = false;
-  /// There are harmonics enough to tell a flat top from mere compression. If false, the overdrives
-  /// hold if it is a hard clip, which the harmonics cannot tell.
+  /// There are harmonics enough to distinguish a flat top from mere compression. If false, the
+  /// overdrives hold if it is a hard clip, which the harmonics do not show.
   bool decidable = false;
   ClipModel model = ClipModel::sine;
   RailOverdrive positive, negative;
   double amplitude_fs = 0.0;  ///< A, the peak the sine would have without the rails, full scales
-  Hertz coupling{
-      0.0};  ///< corner of the coupling (of two poles: the sum); 0 for a sine, where nothing tells
+  Hertz coupling{0.0};  ///< corner of the coupling (of two poles: the sum); 0 for a sine, where
+                        ///< nothing shows it
   /// Width w of the knee: the gain falls as 1/(1 + (x/c)^(1/w)); 0 is a corner.
   double knee = 0.0;
   std::optional<Decibels>
@@ -68,7 +68,7 @@ struct ClippedSineFit {
 /// harmonics.
 ///
 /// Measures: the overdrive of either rail, 0.01 … 20 dB, with its standard uncertainty.
-/// Does not: tell what did it. A recording input that overloads gives the same waveform.
+/// Does not: find what did it. A recording input that overloads gives the same waveform.
 /// Method: Levenberg-Marquardt on A, phase, both rails and fc, weighted by the harmonics' sigma,
 /// from the best points of a grid over both rails and fc, so that no local minimum is reported. A
 /// richer model is tried only when the simpler one fails to explain the harmonics. \param tone

@@ -162,7 +162,7 @@ Parameters start_without(Parameters at, Parameter rail, const Shape& shape) {
   return at;
 }
 
-/// How far a rail's effect stands above the misfit; 0 if the fit has it the wrong way round.
+/// How far a rail's effect is above the misfit; 0 if the fit has it the wrong way round.
 double significance_of(const Outcome& outcome, Parameter rail, Fit& reduced) {
   reduced = minimise(outcome.problem, without(outcome.shape, rail),
                      start_without(outcome.fit.at, rail, outcome.shape), fair);
@@ -292,7 +292,7 @@ Outcome fit_model(const Problem& problem, ClipModel model) {
 }
 
 /// Leaves out, one after the other, up to three orders on which most of the misfit lies: a whine or
-/// hum that happens to fall on a harmonic says nothing about the waveform.
+/// hum at the frequency of a harmonic is no part of the waveform.
 /// \returns the fit without them if that explains the rest, down to the noise or to a hundredth of
 /// the misfit (such a line leaks a little into all orders), else the fit it was given
 Outcome without_foreign_lines(const Outcome& fitted) {

@@ -10,7 +10,7 @@
 
 namespace railtap::measure::clip {
 
-/// A rail counts when its effect stands this far above the misfit: 5 sigma, one-sided 3e-7.
+/// A rail counts when its effect is this far above the misfit: 5 sigma, one-sided 3e-7.
 inline constexpr double significant = 5.0;
 /// A chi-squared this many of its standard deviations too large is a misfit: one in 30 000.
 inline constexpr double misfit_limit = 4.0;

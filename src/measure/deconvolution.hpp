@@ -35,7 +35,7 @@ struct ImpulseResponse {
 /// P. Lotton, L. Simon, "Synchronized swept-sine", J. Audio Eng. Soc. 63 (2015), pp. 786-798].
 /// Division instead of Farina's reversed filter takes out the sweep's own ripple at its ends; it is
 /// regularised, so nothing is raised outside the sweep's band. The recording's clock may differ
-/// from the player's: the sweep is rendered as the recording's clock would see it.
+/// from the player's: the sweep is rendered at the recording's clock.
 class Deconvolution {
  public:
   /// \param samples the recording from where the sweep is expected on, with a lead and a tail

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// One cycle put together from all cycles of a tone: the picture of the waveform, and a second
-// witness.
+// One cycle put together from all cycles of a tone: the picture of the waveform, and a check
+// of the clipped-sine model.
 #include "measure/folded_cycle.hpp"
 
 #include <algorithm>
@@ -247,7 +247,7 @@ std::vector<TransferPoint> transfer_curve(std::span<const FoldedPoint> upright, 
   return curve;
 }
 
-/// Whether one rail's plateau and overdrive tell the same story.
+/// Whether one rail's plateau and overdrive agree.
 Agreement compare_rail(const Plateau& plateau, const RailOverdrive& rail) {
   constexpr double shortest = 5.0;  // percent of the cycle: below, either may miss it
   constexpr double apart = 2.0;     // percent of the cycle: some 5 slices of 256

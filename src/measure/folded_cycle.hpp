@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
-// One cycle put together from all cycles of a tone: the picture of the waveform, and a second
-// witness.
+// One cycle put together from all cycles of a tone: the picture of the waveform, and a check
+// of the clipped-sine model.
 #pragma once
 
 #include <cstddef>
@@ -67,7 +67,7 @@ struct TransferPoint {
   double falling = 0.0;  ///< output while it falls; differs where the chain has memory
 };
 
-/// What the fold says about the waveform.
+/// What the fold shows about the waveform.
 struct FoldReading {
   std::vector<FoldedPoint> upright;     ///< the cycle with the coupling's tilt taken out, mean 0
   std::vector<TransferPoint> transfer;  ///< the static transfer curve, input rising
@@ -84,7 +84,7 @@ struct FoldReading {
 [[nodiscard]] FoldReading read_fold(std::span<const FoldedPoint> points, Hertz fundamental,
                                     Hertz coupling);
 
-/// Whether the two witnesses say the same.
+/// Whether model and folded cycle agree.
 enum class Agreement {
   agree,
   disagree,

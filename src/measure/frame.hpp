@@ -63,8 +63,8 @@ struct FullScaleRuns {
   int side_ = 0;
 };
 
-/// Compares a block with a tone of known frequency, at a few operations a sample, to see whether it
-/// is like one that was measured in full. Mean squares in full scales² over the whole bandwidth.
+/// Compares a block with a tone of known frequency, at a few operations a sample, to decide whether
+/// it is like one that was measured in full. Mean squares in full scales² over the whole bandwidth.
 struct ToneScreen {
   double fundamental = 0.0;
   double residual = 0.0;

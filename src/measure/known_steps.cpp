@@ -69,7 +69,7 @@ std::vector<MeasuredStep> with_tone(std::vector<MeasuredStep> steps) {
 namespace {
 
 constexpr double most_drift = 0.006;  // half a percent of clock error, and a little
-constexpr double quarter = 0.25;      // of a step, left out at either end: a marker knows no better
+constexpr double quarter = 0.25;  // of a step, left out at either end: a marker is no more precise
 
 double clearness_of(std::span<const double> samples, Hertz rate, Hertz frequency) {
   const double power = std::norm(line_in(samples, rate, frequency)) / 2.0;
@@ -77,8 +77,9 @@ double clearness_of(std::span<const double> samples, Hertz rate, Hertz frequency
   return power / std::max(noise_around(samples, rate, frequency), no_noise);
 }
 
-// What a coupling answers to a new tone dies away within the first part of a step: at a corner of
-// 1.5 Hz to 4 % in a third of a second. A tone ends over one of its cycles (signal/generator.hpp).
+// The transient of a coupling after a new tone decays within the first part of a step: at a corner
+// of 1.5 Hz to 4 % in a third of a second. A tone ends over one of its cycles
+// (signal/generator.hpp).
 void leave_out_transients(Step& step, Hertz tone, Hertz rate) {
   constexpr double settling_share = 0.4;
   constexpr Seconds longest_settling{0.6};

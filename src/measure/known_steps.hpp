@@ -31,8 +31,8 @@ struct MeasuredStep {
   std::optional<ClippedSineFit> clip;  ///< where there is a tone
 };
 
-/// Those steps that hold a tone, numbered anew from 0: what is left of a hand's rests when noise in
-/// the pauses is taken out.
+/// Those steps that hold a tone, numbered anew from 0: what is left of plateaus set by hand when
+/// noise in the pauses is taken out.
 [[nodiscard]] std::vector<MeasuredStep> with_tone(std::vector<MeasuredStep> steps);
 
 /// Measures the steps of one channel, one block each. Holds one inner part (2 s) at a time. Where
@@ -64,13 +64,13 @@ class KnownStepMeter {
   std::int64_t position_ = 0;
 };
 
-/// The player's clock as the tones tell it.
+/// The player's clock as measured from the tones.
 struct SteppedClock {
   double ratio = 1.0;      ///< recorded duration over the nominal one
-  double clearness = 0.0;  ///< power over noise of the tone that told it; 0 where none did
+  double clearness = 0.0;  ///< power over noise of the tone it was measured by; 0 where none was
 };
 
-/// The clock by that tone which tells it best, from the middle half of its step.
+/// The clock by that tone which gives it most precisely, from the middle half of its step.
 /// \param samples one channel, full scale ±1, finite
 /// \param stepped with its frequencies
 /// Accuracy: 1e-4 from a clearness of 1000 on, for a tone of 100 Hz and a step of 2 s; in
@@ -80,7 +80,7 @@ struct SteppedClock {
 
 /// Every step, in order; those that do not lie in the samples are left out, `Step::index` says
 /// which they are. The tone of a step is what is steady in it, which need not be what was played.
-/// \param place its clock right within 0.03 s over the length of the signal, as `clock_of` tells it
+/// \param place its clock right within 0.03 s over the length of the signal, as `clock_of` gives it
 [[nodiscard]] std::vector<MeasuredStep> measure_stepped_sine(std::span<const double> samples,
                                                              Hertz rate,
                                                              const RecordingOptions& options,

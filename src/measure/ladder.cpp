@@ -17,7 +17,8 @@ constexpr std::size_t least_rises = 5;
 constexpr double equal_rise_db = 0.1;
 constexpr double smallest_rise_db = 0.2;
 constexpr double grid_tolerance = 0.08;  // of a step: an edge off by more is not of the ladder
-constexpr double worst_jitter_s = 0.02;  // of a generator's ladder; a hand is far worse
+constexpr double worst_jitter_s =
+    0.02;  // of a generator's ladder; steps set by hand are far less regular
 constexpr double silence_drop_db = 3.0;  // more than this below what is expected: it is over
 constexpr double follows_db = 0.5;       // a step of the ladder is where it is expected
 
@@ -241,7 +242,7 @@ Placement place_by_marker(const std::optional<Ladder>& ladder, const LadderPlan&
   const Grid& nominal = *plan.nominal;
   Placement placement{Fit::whole, nominal, plan.steps};
   if (!ladder) return placement;
-  // The pace that was found is the recorder's; the marker says which step is which.
+  // The pace that was found is the recorder's; the marker gives the number of each step.
   constexpr double same_pace = 0.02;
   if (std::abs(ladder->grid.dwell / nominal.dwell - 1.0) > same_pace) return placement;
   const double index = (ladder->grid.first - nominal.first) / ladder->grid.dwell;

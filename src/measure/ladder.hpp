@@ -22,7 +22,7 @@ struct Ladder {
 /// The ladder that the plateaus are steps of, if their pace is regular: five or more rises that are
 /// equal within 0.1 dB and lie on one grid in time. Found where the level is not limited yet, the
 /// grid is carried on up to the end of the tone, where steps no longer show in the level.
-/// \param rise_db  what the rise is known to be, to tell it from other regular changes
+/// \param rise_db  what the rise is known to be, to distinguish it from other regular changes
 [[nodiscard]] std::optional<Ladder> find_ladder(const LevelTrack& track,
                                                 const std::vector<Step>& plateaus,
                                                 std::optional<double> rise_db = {});
@@ -31,12 +31,12 @@ struct Ladder {
 struct LadderPlan {
   int steps = 0;                ///< both ends included
   double rise_db = 0.0;         ///< > 0 where the ladder rises, < 0 where it falls
-  std::optional<Grid> nominal;  ///< where a marker says that it lies; the player's clock may be off
+  std::optional<Grid> nominal;  ///< where it is by a marker; the player's clock may be off
 };
 
 /// How a plan and a recording fit.
 enum class Fit {
-  whole,      ///< every step was found, or the marker says where they are
+  whole,      ///< every step was found, or the marker gives where they are
   cut_short,  ///< the recording starts or ends within the ladder
   not_found,  ///< no regular steps with the plan's rise
   too_many,   ///< more steps than planned

@@ -13,7 +13,7 @@ namespace {
 using std::numbers::pi;
 using Complex = std::complex<double>;
 
-// Long enough that the mean frequency and its double are gone, short enough that half a percent of
+// Long enough to suppress the mean frequency and its double, short enough that half a percent of
 // clock error turns the fourth harmonic by less than half a cycle.
 constexpr double cycles_per_block = 20.0;
 

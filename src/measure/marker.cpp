@@ -18,7 +18,7 @@ using signal::MarkerData;
 constexpr std::int64_t hops_per_symbol = 4;
 constexpr auto symbols = static_cast<std::int64_t>(signal::marker_symbols);
 
-// Mean share of the right frequency from which a preamble is believed. Noise alone has a mean of
+// Mean share of the right frequency from which a preamble is accepted. Noise alone has a mean of
 // 0.25 with a standard deviation of 0.07; a marker at 0 dB of wide-band noise has over 0.95.
 constexpr double least_share = 0.7;
 

@@ -296,7 +296,7 @@ void ChannelMeter::keep_segment(std::int64_t end) {
     segment.clip = fit_clipped_sine(segment.measurement.series);
     segment.fold =
         read_fold(fold_.points(), segment.measurement.series.fundamental, segment.clip->coupling);
-    segment.witnesses = compare(*segment.fold, *segment.clip);
+    segment.agreement = compare(*segment.fold, *segment.clip);
   }
   result_.steady_frames += segment.end_frame - segment.first_frame;
   result_.segments.push_back(std::move(segment));

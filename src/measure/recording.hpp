@@ -27,7 +27,7 @@ struct Segment {
       measurement;  ///< mean over the blocks; `series` is averaged by phase, so noise falls
   std::optional<ClippedSineFit> clip;  ///< flat-topping, for a tone
   std::optional<FoldReading> fold;     ///< the folded cycle of the last measured block, for a tone
-  Agreement witnesses = Agreement::cannot_tell;  ///< whether both say the same
+  Agreement agreement = Agreement::cannot_tell;  ///< of `clip` and `fold`
   int blocks = 0;                                ///< blocks that went in
   double level_spread_db = 0.0;  ///< highest over lowest level of the fundamental among the blocks
 };

@@ -15,7 +15,7 @@ struct SilenceReading {
   Seconds length{0.0};   ///< that was measured; 0: too short for it, and nothing else holds
   double noise = 0.0;    ///< 20 Hz to 20 kHz, without lines
   double noise_a = 0.0;  ///< up to half the rate, A-weighted, without lines
-  double whole_a = 0.0;  ///< the same with lines: what a sound level meter would see
+  double whole_a = 0.0;  ///< the same with lines: what a sound level meter would measure
   std::vector<InterferenceLine> lines;  ///< there for at least half of the time; strongest first
 };
 

@@ -110,9 +110,9 @@ struct SpectrumCurve {
 /// a sine reads its own level and noise reads what lies in the stretch; of the points that fall
 /// into one 48th of an octave the highest is kept.
 ///
-/// Window: the four-term Blackman-Harris window squared. Alone, its sidelobes at −92 dB would stand
-/// over the noise of a good recording; squared, they are below −180 dB.
-/// \param samples full scale ±1, finite; fewer than 1024 give an empty curve
+/// Window: the four-term Blackman-Harris window squared. Alone, its sidelobes at −92 dB would
+/// exceed the noise of a good recording; squared, they are below −180 dB. \param samples full scale
+/// ±1, finite; fewer than 1024 give an empty curve
 [[nodiscard]] SpectrumCurve spectrum_curve(std::span<const double> samples, Hertz rate, Band band);
 
 }  // namespace railtap::measure

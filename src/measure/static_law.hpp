@@ -47,7 +47,7 @@ struct Crests {
 };
 
 /// The crests of a tone's output, the coupling undone. They depend on no model: f(±1) = Σ ±a_k and
-/// f(0) = Σ a_k·cos(kπ/2) [T_k at 1, −1 and 0], over the orders that stand out of their noise.
+/// f(0) = Σ a_k·cos(kπ/2) [T_k at 1, −1 and 0], over the orders that exceed their noise.
 /// \param coupling its corner: of a tone with few harmonics it is to be known from a louder one
 [[nodiscard]] Crests crests_of(const HarmonicSeries& tone, std::size_t orders, Hertz coupling);
 

@@ -311,7 +311,7 @@ void add_plateau(const Context& context, Frames between, double softest, std::ve
   steps.push_back(make_step(context, whole, inner));
 }
 
-// A hand's way from one rest to the next is shorter.
+// A control turned by hand gets from one plateau to the next in less.
 void add_moving(const Context& context, Frames between, double softest, std::vector<Step>& steps) {
   if (between.size() >= 2 * slice) add_slices(context, between, softest, steps);
 }

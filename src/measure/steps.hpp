@@ -57,27 +57,27 @@ class LevelTracker {
 /// Silence is held at −140 dB.
 [[nodiscard]] std::vector<double> smoothed_level(const LevelTrack& track);
 
-/// The frames that a click, a drop-out or a knock falls into: their peak, or their level, stands
+/// The frames that a click, a drop-out or a knock falls into: their peak, or their level, is
 /// out from the median of the 210 ms around them. True where so, one entry a frame.
 [[nodiscard]] std::vector<bool> disturbed_frames(const LevelTrack& track);
 
 /// A stretch of steady level. Positions in samples from the start of the recording.
 struct Step {
-  std::int64_t first = 0;  ///< where the level came to stand
+  std::int64_t first = 0;  ///< where the level became steady
   std::int64_t end = 0;    ///< one past its last sample
   std::int64_t inner_first =
       0;  ///< the part to measure: edges and disturbances left out, 2 s at most
   std::int64_t inner_end = 0;
   double level_db = 0.0;        ///< median of the smoothed level (see `smoothed_level`)
-  double glide_db_per_s = 0.0;  ///< how the level moves in a slice; 0 where it stands
+  double glide_db_per_s = 0.0;  ///< how the level moves in a slice; 0 where it is steady
   bool gliding = false;         ///< a slice of a level that moves without steps
   int index = 0;                ///< of a grid: which of its steps; else counted in order of time
 };
 
-/// Every stretch of 0.2 s or more in which the level stands still, in order of time: the steps of
-/// a ladder, or those of a hand on a volume knob. A level that moves for half a second and longer
-/// is cut into slices of 0.25 s. What is 80 dB below the loudest, or below −110 dB, is left out;
-/// noise in pauses that is louder than that is not.
+/// Every stretch of 0.2 s or more in which the level is steady, in order of time: the steps of
+/// a ladder, or those of a volume control turned by hand. A level that moves for half a second and
+/// longer is cut into slices of 0.25 s. What is 80 dB below the loudest, or below −110 dB, is left
+/// out; noise in pauses that is louder than that is not.
 ///
 /// Changes are found where the mean levels of 80 ms before and after differ by more than 0.12 dB
 /// and three times their scatter.

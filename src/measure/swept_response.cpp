@@ -120,7 +120,7 @@ class Neighbourhood {
     kissfft<double>(length_, false).transform(part.data(), spectrum_.data());
   }
 
-  /// An octave's arrival: the centroid of what stands out of its envelope.
+  /// An octave's arrival: the centroid of what exceeds its envelope.
   [[nodiscard]] Arrival arrival(Hertz centre, Hertz rate) {
     const double bin = rate.value() / static_cast<double>(length_);
     for (std::size_t k = 0; k < length_; ++k) {
@@ -260,7 +260,7 @@ struct Readings {
   }
 };
 
-// Four windows tell the noise within 3 dB; its neighbours know more.
+// Four windows give the noise within 3 dB; with the neighbours it is known better.
 std::vector<double> smoothed(const std::vector<double>& noise) {
   constexpr std::size_t neighbours = 3;
   std::vector<double> smooth(noise.size());

@@ -27,7 +27,7 @@ struct SweptHarmonic {
   bool above_noise = false;
 };
 
-/// What one channel makes of a sweep. Without points, the sweep did not stand out of the noise.
+/// What one channel makes of a sweep. Without points, the sweep did not exceed the noise.
 struct SweptResponse {
   std::vector<ResponsePoint> points;     ///< 24 per octave, those above the noise
   std::vector<SweptHarmonic> harmonics;  ///< orders 2 … 5, 3 per octave, within the sweep's band
@@ -37,10 +37,10 @@ struct SweptResponse {
 
 /// Where in the recording the sweep is.
 struct SweepPlace {
-  double start_frame = 0.0;  ///< expected first sample; right within 0.1 s
-  double clock_ratio = 1.0;  ///< expected; right within 0.005
-  bool clock_is_known =
-      false;  ///< true takes the ratio as exact: one clock plays and records, or a long tone told
+  double start_frame = 0.0;     ///< expected first sample; right within 0.1 s
+  double clock_ratio = 1.0;     ///< expected; right within 0.005
+  bool clock_is_known = false;  ///< true takes the ratio as exact: one clock plays and records, or
+                                ///< a long tone gave it
 };
 
 /// Measures a sweep's response.
@@ -52,9 +52,9 @@ struct SweepPlace {
 /// count more), so noise is averaged over the same share of an octave everywhere. The same windows,
 /// later by several of their lengths, hold nothing but noise and give the uncertainty.
 ///
-/// What it does not tell apart: whatever else rings at a frequency within its 32 cycles.
+/// What it does not distinguish: whatever else rings at a frequency within its 32 cycles.
 /// \param samples full scale ±1, finite; may hold more than the sweep, but all of it
-/// \returns no points where the sweep does not stand out of the noise
+/// \returns no points where the sweep does not exceed the noise
 /// Accuracy: 0.02 dB where the uncertainty is small, but for the last third of an octave at either
 /// end of the sweep, 0.1 dB there.
 [[nodiscard]] SweptResponse measure_sweep(std::span<const double> samples, Hertz rate,

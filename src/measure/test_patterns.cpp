@@ -32,7 +32,7 @@ std::span<const double> steady_part(std::span<const double> samples, Hertz rate,
 
 struct Clock {
   double ratio = 1.0;
-  double power_ratio = 0.0;  // of the line that told it, over its noise
+  double power_ratio = 0.0;  // of the line it was measured by, over its noise
 };
 
 // The clock by one burst: by its upper frequency, or by its lower one where that is stronger.

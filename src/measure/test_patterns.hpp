@@ -21,14 +21,14 @@ struct PatternLine {
   double mean_square = 0.0;
   double noise = 0.0;  ///< what noise alone would give there
 
-  /// Whether it stands 15 dB out of the noise around it.
+  /// Whether it is 15 dB above the noise around it.
   [[nodiscard]] bool stands_out() const;
 };
 
 /// The pattern as one channel recorded it.
 struct PatternReading {
-  /// Recorded duration over the nominal one, by the burst that tells it best; the expected one
-  /// where none does.
+  /// Recorded duration over the nominal one, by the burst that gives it most precisely; the
+  /// expected one where none does.
   double clock_ratio = 1.0;
   /// Left low, left high, right low, right high.
   std::array<PatternLine, 4> lines;
@@ -53,7 +53,7 @@ struct PolarityReading {
   std::array<std::complex<double>, signal::polarity_amplitudes.size()> phasor{};
   std::array<double, signal::polarity_amplitudes.size()> noise{};  ///< mean square at each order
 
-  /// Whether an order stands 15 dB out of the noise around it; index from 0.
+  /// Whether an order is 15 dB above the noise around it; index from 0.
   [[nodiscard]] bool stands_out(int index) const;
 };
 

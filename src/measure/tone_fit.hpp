@@ -61,7 +61,7 @@ class ToneFitter {
 
  private:
   // The block folded about its middle: a cosine there is even and a sine odd, so each needs half
-  // the samples. Element i stands for ±t, with t = i + first_t.
+  // the samples. Element i belongs to ±t, with t = i + first_t.
   void set_length(std::size_t samples);
   void fold(std::span<const double> samples);
   void project(std::size_t orders);

@@ -85,7 +85,7 @@ struct Control {
   Faults faults;
 };
 
-/// An amplifier: its ratings as printed on it, what they do not say, and its gain controls.
+/// An amplifier: its ratings as printed on it, what is not printed there, and its gain controls.
 struct Amplifier {
   std::string name;
   Watts rated_power{0.0};        ///< per channel into rated_load at 14.4 V, > 0
@@ -126,7 +126,7 @@ struct SoundCard {
 
 /// A meter, and what is wrong with this specimen.
 struct Multimeter {
-  electric::Meter manual;         ///< what its manual says; a resolution is needed
+  electric::Meter manual;         ///< as its manual describes it; a resolution is needed
   double gain_error_share = 0.0;  ///< −1 … 1 of the manual's percent of reading
   double offset_counts = 0.0;     ///< within ± the manual's counts
 };

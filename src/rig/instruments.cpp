@@ -110,7 +110,7 @@ struct Recording {
   std::vector<std::vector<double>> blocks;
   std::size_t drop;                     // frames to leave out, for the filters' delay
   std::size_t position = block_frames;  // next frame of the block to hand out
-  std::int64_t frames_left_behind = 0;  // frames of filter delay still owed behind the end
+  std::int64_t frames_left_behind = 0;  // frames of filter delay still to come after the end
   std::size_t valid = block_frames;     // frames of the block before the end
   bool ended = false;
 
@@ -198,7 +198,7 @@ constexpr std::size_t block_samples = 4096;
 /// Corner over band edge of one pole that takes 0.5 % at the edge: 1/√(1/0.995² − 1).
 constexpr double corner_over_edge = 9.962;
 
-/// What the meter's circuit sees.
+/// The input of the meter's circuit.
 struct Circuit {
   std::optional<OnePole> top, bottom;
   bool average = true;

@@ -50,7 +50,7 @@ struct Play {
 class Terminals {
  public:
   /// \param card_rate the high rate is this times `oversampling`
-  /// \param clock_ppm how much faster the listener's clock is than the track's
+  /// \param clock_ppm how much faster the recorder's clock is than the track's
   /// \param skip      samples at the high rate to leave out at the start
   /// \throws Error where `play` names a step or a point that the rig does not have
   Terminals(const Rig& rig, const Play& play, audio::Source track, Hertz card_rate,

@@ -57,7 +57,7 @@ struct LiveMeter {
              segment.measurement.start_phase / (2.0 * std::numbers::pi) + sine_after_cosine,
              *near / Hertz(rate));
     segment.fold = measure::read_fold(fold.points(), *near, segment.clip->coupling);
-    segment.witnesses = measure::compare(*segment.fold, *segment.clip);
+    segment.agreement = measure::compare(*segment.fold, *segment.clip);
     return judge::judge_segment(segment, {}, judge::Limits{}).verdict;
   }
 };

@@ -31,7 +31,7 @@ std::size_t orders_below_nyquist(double hz) {
   return std::min<std::size_t>(200, static_cast<std::size_t>(23900.0 / hz));
 }
 
-/// Records a tone, measures it, fits the model and folds it: both witnesses.
+/// Records a tone, measures it, fits the model and folds it: both ways of finding plateaus.
 Judged judge(const Phasors& tone, const Recorded& as, std::uint64_t seed = 11) {
   std::mt19937_64 random(seed);
   const auto samples = samples_of(tone, as, 24, random);
