@@ -2,7 +2,6 @@
 set(RAILTAP_CORE_SOURCES
   units/parse.cpp
   units/print.cpp
-  units/text.cpp
   units/unit_table.cpp
   files/atomic_file.cpp
   files/interrupt.cpp

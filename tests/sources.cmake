@@ -71,7 +71,6 @@ set(RAILTAP_TEST_SOURCES
   system/system_description_test.cpp
   units/parse_test.cpp
   units/print_test.cpp
-  units/text_test.cpp
 )
 # Trials.
 set(RAILTAP_TRIAL_SOURCES

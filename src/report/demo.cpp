@@ -7,7 +7,6 @@
 
 #include "system/json.hpp"
 #include "units/print.hpp"
-#include "units/text.hpp"
 
 namespace railtap::report {
 namespace {

@@ -10,6 +10,7 @@
 #include "units/unit_table.hpp"
 
 namespace railtap {
+
 namespace {
 
 using units::UnitInfo;
@@ -144,6 +145,18 @@ std::size_t character_length(std::string_view text, std::size_t at) {
   const bool overlong = (first == 0xE0U && second < 0xA0U) || (first == 0xF0U && second < 0x90U);
   const bool beyond = (first == 0xEDU && second > 0x9FU) || (first == 0xF4U && second > 0x8FU);
   return overlong || beyond ? 0 : length;
+}
+
+std::string shell_word(std::string_view text) {
+  constexpr std::string_view plain =
+      "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_./,-";
+  if (!text.empty() && text.front() != '-' &&
+      text.find_first_not_of(plain) == std::string_view::npos) {
+    return std::string(text);
+  }
+  std::string word = "'";
+  for (const char c : text) word += c == '\'' ? std::string("'\\''") : std::string(1, c);
+  return word + "'";
 }
 
 }  // namespace railtap

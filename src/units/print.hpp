@@ -39,4 +39,8 @@ template <class Q>
 /// 3-7]; 0 where there is none.
 [[nodiscard]] std::size_t character_length(std::string_view text, std::size_t at);
 
+/// One word of a POSIX shell, whatever it holds; in quotes only where it needs them
+/// [POSIX.1-2017, Shell Command Language, 2.2.2].
+[[nodiscard]] std::string shell_word(std::string_view text);
+
 }  // namespace railtap

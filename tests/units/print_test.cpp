@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: MIT
 // Printing quantities, their arithmetic, and small things with words.
 #include <doctest/doctest.h>
-
 #include <cmath>
 #include <limits>
 #include <random>
@@ -131,4 +130,13 @@ TEST_CASE("quantity: a full-scale sine has peak 1 at 0 dBFS, and -6.0206 dBFS ha
   CHECK(test::within_abs(sine_peak(Dbfs(0.0)), 1.0, 1e-15));
   CHECK(test::within_abs(sine_peak(Dbfs(-6.020599913)), 0.5, 1e-9));
   CHECK(test::within_abs((Dbfs(-3.0) - Dbfs(-10.0)).value(), 7.0, 1e-12));
+}
+
+using railtap::shell_word;
+
+TEST_CASE("text: a word of a shell is quoted where it needs it") {
+  CHECK(shell_word("build/railtap") == "build/railtap");
+  CHECK(shell_word("my van") == "'my van'");
+  CHECK(shell_word("it's") == "'it'\\''s'");
+  CHECK(shell_word("") == "''");
 }

@@ -9,7 +9,6 @@
 #include "report/words.hpp"
 #include "units/print.hpp"
 #include "units/quantity.hpp"
-#include "units/text.hpp"
 
 namespace railtap::report {
 namespace {
