@@ -14,7 +14,7 @@
 namespace railtap::system {
 namespace {
 
-using Json = nlohmann::json;
+using LibraryJson = nlohmann::json;
 
 constexpr std::string_view kind = "railtap.capture";
 constexpr int version = 1;
@@ -22,7 +22,7 @@ constexpr int version = 1;
 constexpr std::size_t most_bytes = 4'000'000;
 constexpr std::size_t most_places_named = 3;
 
-std::optional<std::string> schema_in(const Json& json) {
+std::optional<std::string> schema_in(const LibraryJson& json) {
   if (!json.is_object()) return std::nullopt;
   const auto found = json.find("schema");
   if (found == json.end() || !found->is_string()) return std::nullopt;
@@ -30,7 +30,7 @@ std::optional<std::string> schema_in(const Json& json) {
 }
 
 // "2026-11-25T16:10:00+0100"; none for what does not begin with a day.
-std::optional<std::chrono::sys_days> day_in(const Json& json) {
+std::optional<std::chrono::sys_days> day_in(const LibraryJson& json) {
   const auto found = json.find("started");
   if (found == json.end() || !found->is_string()) return std::nullopt;
   int year = 0;
@@ -42,7 +42,7 @@ std::optional<std::chrono::sys_days> day_in(const Json& json) {
   return date.ok() ? std::optional(std::chrono::sys_days(date)) : std::nullopt;
 }
 
-CaptureRecord record_in(const Json& json) {
+CaptureRecord record_in(const LibraryJson& json) {
   CaptureRecord record;
   record.complete = json.at("complete").get<bool>();
   if (json.at("ended_by").is_string()) record.ended_by = json["ended_by"].get<std::string>();
@@ -52,7 +52,7 @@ CaptureRecord record_in(const Json& json) {
   record.frames = json.at("frames").get<std::int64_t>();
   record.lost_frames = json.at("lost_frames").get<std::int64_t>();
   record.driver_overflows = json.at("driver_overflows").get<std::int64_t>();
-  for (const Json& gap : json.at("gaps")) {
+  for (const LibraryJson& gap : json.at("gaps")) {
     CaptureGap place{Seconds(gap.at("at_s").get<double>()), std::nullopt};
     if (gap.at("lost_frames").is_number_integer())
       place.lost_frames = gap["lost_frames"].get<std::int64_t>();
@@ -101,11 +101,11 @@ std::string future_warning(const CaptureRecord& record, std::chrono::sys_days to
 }
 
 CaptureRecord parse_capture_sidecar(std::string_view text, const std::string& place) {
-  const Json json = Json::parse(text, nullptr, false);
+  const LibraryJson json = LibraryJson::parse(text, nullptr, false);
   require_schema(schema_in(json), kind, version, place);
   try {
     return record_in(json);
-  } catch (const Json::exception&) {
+  } catch (const LibraryJson::exception&) {
     throw Error("the sidecar lacks what `capture` writes into it", place,
                 "remove it, or record again");
   }
@@ -116,7 +116,7 @@ Sidecar read_capture_sidecar(const std::filesystem::path& recording) {
   std::error_code ignored;
   if (!std::filesystem::is_regular_file(path, ignored)) return {};
   const std::string text = files::read_file(path, most_bytes);
-  const Json json = Json::parse(text, nullptr, false);
+  const LibraryJson json = LibraryJson::parse(text, nullptr, false);
   const auto schema = schema_in(json);
   const bool other_kind =
       !json.is_discarded() && (!schema || !schema->starts_with(std::string(kind) + "/"));
