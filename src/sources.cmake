@@ -20,11 +20,14 @@ set(RAILTAP_CORE_SOURCES
   audio/sound_file.cpp
   audio/stream.cpp
   audio/tone_writer.cpp
+  measure/added_clipping.cpp
+  measure/aligned_pair.cpp
   measure/clipped_sine.cpp
   measure/clipped_sine_model.cpp
   measure/clipped_sine_search.cpp
   measure/coupling_corner.cpp
   measure/deconvolution.cpp
+  measure/flat_peaks.cpp
   measure/flat_runs.cpp
   measure/folded_cycle.cpp
   measure/frame.cpp
@@ -32,7 +35,9 @@ set(RAILTAP_CORE_SOURCES
   measure/known_steps.cpp
   measure/ladder.cpp
   measure/line_search.cpp
+  measure/linear_chain.cpp
   measure/marker.cpp
+  measure/played_programme.cpp
   measure/recording.cpp
   measure/silence.cpp
   measure/spectrum.cpp
@@ -42,6 +47,7 @@ set(RAILTAP_CORE_SOURCES
   measure/test_patterns.cpp
   measure/tone.cpp
   measure/tone_fit.cpp
+  measure/track_search.cpp
   electric/attenuator.cpp
   electric/calibration.cpp
   electric/hard_clip.cpp
@@ -63,6 +69,8 @@ set(RAILTAP_CORE_SOURCES
   judge/onset_flat_top.cpp
   judge/onset_knee.cpp
   judge/onset_thdn.cpp
+  judge/played.cpp
+  judge/programme.cpp
   judge/sentence.cpp
   judge/silence.cpp
   judge/stage.cpp
@@ -143,6 +151,7 @@ set(RAILTAP_CORE_SOURCES
   command/dialog.cpp
   command/live_recording.cpp
   command/loopback.cpp
+  command/music.cpp
   command/onset.cpp
   command/pictures.cpp
   command/plan.cpp

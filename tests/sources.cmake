@@ -2,6 +2,7 @@
 # What the tests share.
 set(RAILTAP_TEST_SUPPORT
   support/clipped_tone.cpp
+  support/made_music.cpp
   support/main.cpp
   support/played_steps.cpp
 )
@@ -38,10 +39,12 @@ set(RAILTAP_TEST_SOURCES
   live/sound_guide_test.cpp
   live/watch_screen_test.cpp
   measure/clipped_sine_test.cpp
+  measure/flat_peaks_test.cpp
   measure/flat_runs_test.cpp
   measure/folded_cycle_test.cpp
   measure/frame_test.cpp
   measure/marker_test.cpp
+  measure/played_programme_test.cpp
   measure/recording_test.cpp
   measure/spectrum_test.cpp
   measure/static_law_test.cpp
@@ -78,6 +81,7 @@ set(RAILTAP_TRIAL_SOURCES
   judge/onset_trials.cpp
   measure/clipped_sine_trials.cpp
   measure/innocent_waveforms_trials.cpp
+  measure/programme_trials.cpp
 )
 # Scripts, each a test of its own: reference/sox_check.py is the test reference_sox.
 set(RAILTAP_SCRIPT_CHECKS
@@ -88,6 +92,7 @@ set(RAILTAP_SCRIPT_CHECKS
   reference/loopback_check.py
   reference/ngspice_check.py
   reference/preferred_check.py
+  reference/programme_check.py
   reference/quantisation_check.py
   reference/response_check.py
   reference/separation_check.py

@@ -5,6 +5,7 @@
 
 #include "command/command.hpp"
 #include "command/curves.hpp"
+#include "command/music.hpp"
 #include "command/pictures.hpp"
 #include "command/recorded.hpp"
 #include "command/recording_options.hpp"
@@ -22,6 +23,7 @@ struct AnalyzeOptions {
   std::string file;
   std::string calibration;
   std::string interface;
+  std::string played;
   std::optional<Volts> volts_per_full_scale;
   Percent limit{1.0};
   Hertz band_low{20.0};
@@ -114,6 +116,7 @@ ExitStatus analyze(const AnalyzeOptions& options) {
     document.limits.volts_per_full_scale = calibration->volts_per_full_scale;
   }
   Recorded recorded = measure_recording(options.file, document.limits);
+  look_at_programme(recorded, options.file, document.limits, options.played);
   if (calibration) {
     add_calibration_warnings(recorded.provenance, *calibration, options.calibration,
                              recorded.format.rate);
@@ -150,6 +153,7 @@ Command analyze_command() {
       "Examples:\n"
       "  railtap analyze capture.wav --volts-full-scale 40V\n"
       "  railtap analyze capture.wav --svg pictures.svg\n"
+      "  railtap analyze music.wav --played track.flac\n"
       "  railtap analyze clipped.wav --compare-attenuation attenuated.wav 6dB";
   command
       .text("FILE", options->file, "Recording: WAV, FLAC, AIFF, MP3 and what else libsndfile reads")
@@ -162,6 +166,10 @@ Command analyze_command() {
       .text("--interface", options->interface,
             "The sound interface's own figures, as `loopback` wrote them")
       .called("FILE");
+  command
+      .text("--played", options->played,
+            "The track that was played, for music: says what the chain added to it")
+      .called("TRACK");
   command.quantity("--limit", options->limit, "THD+N over this is distorted");
   command.quantity("--band-low", options->band_low, "Lower edge of the measuring band");
   command.quantity("--band-high", options->band_high, "Upper edge of the measuring band");

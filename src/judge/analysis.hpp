@@ -7,6 +7,8 @@
 #include <string>
 #include <vector>
 
+#include "judge/played.hpp"
+#include "judge/programme.hpp"
 #include "measure/recording.hpp"
 #include "units/quantity.hpp"
 
@@ -126,6 +128,9 @@ struct ChannelAnalysis {
   int channel = 0;  ///< from 1
   Findings findings;
   std::vector<SegmentFindings> segments;  ///< empty where there is only one
+  /// Where its peaks were looked at, and where the track was given.
+  std::optional<ProgrammeFindings> programme = std::nullopt;
+  std::optional<PlayedFindings> played = std::nullopt;
 };
 
 /// Judges one measured channel.

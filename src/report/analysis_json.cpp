@@ -77,6 +77,58 @@ void add_findings(Json& to, const judge::Findings& f) {
   to.set("interference", interference_json(f.interference));
 }
 
+Json rail_json(const judge::RailPeaks& rail) {
+  return {{"rail", rail.positive ? "positive" : "negative"},
+          {"flat_runs", rail.flat_runs},
+          {"highest_peaks", rail.highest_peaks},
+          {"share_of_peaks_percent", json_number(rail.share_of_peaks.value())},
+          {"longest_s", json_number(rail.longest)},
+          {"total_s", json_number(rail.total)},
+          {"level_dbfs", json_number(rail.level)},
+          {"level_v", json_number(rail.level_v)},
+          {"peak_v", json_number(rail.peak_v)},
+          {"evidence_decades", json_number(rail.evidence_decades)}};
+}
+
+Json programme_json(const std::optional<judge::ProgrammeFindings>& programme) {
+  if (!programme) return nullptr;
+  Json rails = Json::array();
+  for (const auto& rail : programme->rails) rails.push_back(rail_json(rail));
+  return {{"clipped", programme->clipped ? Json(*programme->clipped) : Json(nullptr)},
+          {"confidence", judge::name(programme->confidence)},
+          {"rails", std::move(rails)}};
+}
+
+Json played_rail_json(const judge::PlayedRail& rail) {
+  return {{"rail", rail.positive ? "positive" : "negative"},
+          {"onset_dbfs", json_number(rail.onset)},
+          {"onset_v", json_number(rail.onset_v)},
+          {"peak_v", json_number(rail.peak_v)},
+          {"overdrive_db", json_number(rail.overdrive)},
+          {"clipped_peaks", rail.peaks},
+          {"peaks", rail.all_peaks}};
+}
+
+Json played_json(const std::optional<judge::PlayedFindings>& played) {
+  if (!played) return nullptr;
+  Json rails = Json::array();
+  for (const auto& rail : played->rails) rails.push_back(played_rail_json(rail));
+  Json json = {{"found", played->measured.has_value()},
+               {"clipped", played->clipped ? Json(*played->clipped) : Json(nullptr)}};
+  const bool known = played->measured.has_value();
+  const auto when_known = [&](const auto& value) { return known ? Json(value()) : Json(nullptr); };
+  const auto& m = played->measured;
+  json.set("side", when_known([&] { return judge::side_name(*m); }));
+  json.set("delay_s", when_known([&] { return m->delay.value(); }));
+  json.set("compared_s", when_known([&] { return m->compared.value(); }));
+  json.set("clock_ppm", when_known([&] { return 1e6 * (m->clock_ratio - 1.0); }));
+  json.set("polarity", when_known([&] { return m->inverted ? "inverted" : "upright"; }));
+  json.set("gain_db", json_number(played->gain));
+  json.set("residual_db", json_number(played->residual));
+  json.set("rails", std::move(rails));
+  return json;
+}
+
 Json own_json(const judge::NotAbove& own) {
   Json list = Json::array();
   if (own.thdn) list.push_back("thdn");
@@ -186,6 +238,8 @@ Json channel_json(const AnalysisDocument& document, std::size_t index) {
   add_findings(json, channel.findings);
   json.set("not_above_interface",
            index < document.own.size() ? own_json(document.own[index]) : Json(nullptr));
+  json.set("programme", programme_json(channel.programme));
+  json.set("played", played_json(channel.played));
   json.set("segments", segments_json(channel.segments));
   if (index < document.curves.size()) {
     json.set("curves", curves_json(document.curves[index], document.limits.volts_per_full_scale));

@@ -1,0 +1,121 @@
+// SPDX-License-Identifier: MIT
+// Made music, mastered or not, through a chain that clips it or not.
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include "judge/played.hpp"
+#include "judge/programme.hpp"
+#include "measure/flat_peaks.hpp"
+#include "measure/played_programme.hpp"
+#include "support/made_music.hpp"
+#include "support/random_draws.hpp"
+#include "support/within.hpp"
+
+using namespace railtap;
+using namespace railtap::measure;
+using namespace railtap::test;
+
+namespace {
+
+constexpr double rate = 48000.0;
+constexpr double seconds = 7.0;
+
+double highest_of(const std::vector<double>& x) {
+  double highest = 0.0;
+  for (const double v : x) highest = std::max(highest, std::abs(v));
+  return highest;
+}
+
+OpenStream stream_of(const std::vector<double>& samples) {
+  return [&samples] {
+    auto place = std::make_shared<std::size_t>(0);
+    return FrameStream{Hertz(rate), 1, [&samples, place](std::span<double> out) {
+                         const std::size_t count = std::min(out.size(), samples.size() - *place);
+                         std::copy_n(samples.begin() + static_cast<std::ptrdiff_t>(*place), count,
+                                     out.begin());
+                         *place += count;
+                         return count;
+                       }};
+  };
+}
+
+judge::ProgrammeFindings alone(const std::vector<double>& x) {
+  const auto [lowest, highest] = std::minmax_element(x.begin(), x.end());
+  PeakShapes shapes(Hertz(rate), *lowest, *highest);
+  shapes.add(x.data(), 1, x.size());
+  return judge::judge_programme(shapes.positive(), shapes.negative(), {});
+}
+
+std::vector<double> track_of(Random& random, int trial) {
+  constexpr Mastering kinds[] = {Mastering::none, Mastering::limiter, Mastering::soft_clipper};
+  return mastered(random, made_music(random, rate, seconds), rate, kinds[trial % 3]);
+}
+
+PlayedChain chain_of(Random& random, std::optional<double> overdrive_db) {
+  PlayedChain chain;
+  chain.gain = between(random, 0.2, 0.8);
+  chain.coupling_hz = between(random, 0.5, 20.0);
+  chain.noise_rms = chain.gain * log_between(random, 2e-5, 1e-3);
+  chain.bits = one_of(random, 2) == 0 ? 16 : 24;
+  if (overdrive_db)
+    chain.positive_rail = chain.negative_rail = std::pow(10.0, -*overdrive_db / 20.0);
+  return chain;
+}
+
+}  // namespace
+
+TEST_CASE(
+    "trials: music that nothing clipped is never called clipped, and loud clipping is found") {
+  Random random(31);
+  int found = 0, clipped = 0;
+  for (int trial = 0; trial < 200; ++trial) {
+    const auto track = track_of(random, trial);
+    const auto clean = recorded_through(chain_of(random, {}), track, rate, random);
+    CHECK_FALSE(alone(clean).clipped.value_or(false));
+    const double overdrive_db = between(random, 3.0, 6.0);
+    const auto cut = recorded_through(chain_of(random, overdrive_db), track, rate, random);
+    found += alone(cut).clipped.value_or(false) ? 1 : 0;
+    ++clipped;
+  }
+  MESSAGE("of " << clipped << " clipped by 3 to 6 dB, " << found
+                << " were found without the track");
+  CHECK(found * 10 > clipped * 8);
+}
+
+TEST_CASE("trials: with the track, what the chain clips by 1 dB and more is found, and its rails") {
+  Random random(32);
+  int missed = 0, wrong = 0, false_alarms = 0;
+  double worst_db = 0.0;
+  for (int trial = 0; trial < 60; ++trial) {
+    const auto track = track_of(random, trial);
+    const bool cut = trial % 2 == 0;
+    const auto chain =
+        chain_of(random, cut ? std::optional<double>(log_between(random, 1.0, 6.0)) : std::nullopt);
+    const auto recorded = recorded_through(chain, track, rate, random);
+    const auto measured =
+        measure_played(stream_of(recorded), 0, static_cast<std::int64_t>(recorded.size()),
+                       highest_of(recorded), stream_of(track));
+    REQUIRE(measured);
+    const auto played = judge::judge_played(measured, {});
+    if (!cut) {
+      false_alarms += played.clipped.value_or(false) ? 1 : 0;
+      continue;
+    }
+    missed += played.clipped.value_or(false) ? 0 : 1;
+    for (const AddedRail& rail : {measured->clipping.positive, measured->clipping.negative}) {
+      if (!rail.flat) continue;
+      const double error_db = 20.0 * std::log10(rail.level / (chain.gain * *chain.positive_rail));
+      worst_db = std::max(worst_db, std::abs(error_db));
+      wrong += std::abs(error_db) > 0.3 ? 1 : 0;
+    }
+  }
+  MESSAGE("worst error of a rail " << worst_db << " dB");
+  CHECK(false_alarms == 0);
+  CHECK(missed == 0);
+  CHECK(wrong == 0);
+}
