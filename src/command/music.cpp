@@ -79,14 +79,19 @@ void compare_with_track(Recorded& recorded, const std::filesystem::path& path,
                         const judge::Limits& limits, const std::filesystem::path& track) {
   require_usable_rates(recorded, track);
   const measure::OpenStream recording = opener(path), played = opener(track);
+  bool compared = false;
   for (std::size_t c = 0; c < recorded.analyses.size(); ++c) {
     judge::ChannelAnalysis& analysis = recorded.analyses[c];
     if (!comparable(analysis.findings.verdict)) continue;
+    compared = true;
     const measure::FrameFigures& figures = recorded.measurements[c].figures;
     const double highest = std::max(std::abs(figures.lowest), std::abs(figures.highest));
     analysis.played = judge::judge_played(
         measure::measure_played(recording, c, recorded.frames, highest, played), limits);
   }
+  if (compared) return;
+  recorded.provenance.warnings.push_back("No channel holds music, so nothing was compared with " +
+                                         track.string() + ".");
 }
 
 }  // namespace

@@ -53,6 +53,10 @@ double PredictedPeaks::off_diagonal(const Bin& bin) {
   return bin.xx - 2.0 * bin.xv + bin.vv;
 }
 
+double PredictedPeaks::off_level(const Bin& bin, double level) {
+  return bin.xx - 2.0 * level * bin.x + level * level * bin.count;
+}
+
 double PredictedPeaks::level_of(std::size_t bin) const {
   return lowest_share * highest_ * std::exp(static_cast<double>(bin) * bin_ratio);
 }
@@ -109,67 +113,71 @@ void PredictedPeaks::enter(View& view, double before, double after) const {
   bin.xv += x * v;
 }
 
-PredictedPeaks::RailFit PredictedPeaks::fit_rail(const View& view, std::size_t side) const {
-  const auto& levels = view.sides[side];
-  RailFit fit;
-  AddedRail& result = fit.rail;
-  std::size_t top = bins;
-  while (top > 0 && levels[top - 1].count == 0.0) --top;
-  if (top == 0) return fit;
-  for (std::size_t b = 0; b < bins; ++b)
-    if (levels[b].peaks > 0) result.highest = level_of(b + 1);
-  result.highest = std::max(result.highest, level_of(top));
-  // From the top down: what a rail at the bottom of each bin would leave, less what the diagonal
-  // leaves there.
-  double count = 0.0, x = 0.0, xx = 0.0, diagonal = 0.0, best_gain = 0.0;
-  std::size_t best = top;
-  for (std::size_t b = top; b-- > 0;) {
-    const Bin& bin = levels[b];
-    count += bin.count;
-    x += bin.x;
-    xx += bin.xx;
-    diagonal += off_diagonal(bin);
-    const double c = level_of(b);
-    const double gain = diagonal - (xx - 2.0 * c * x + c * c * count);
+void PredictedPeaks::Bin::add(const Bin& other) {
+  count += other.count;
+  x += other.x;
+  xx += other.xx;
+  v += other.v;
+  vv += other.vv;
+  xv += other.xv;
+  peaks += other.peaks;
+}
+
+// From the top down: the bin at whose bottom a rail leaves the least, compared with the diagonal;
+// the number of bins where none does.
+std::size_t PredictedPeaks::knee_of(const Levels& levels) const {
+  Bin above;
+  double best_gain = 0.0;
+  std::size_t best = bins;
+  for (std::size_t b = bins; b-- > 0;) {
+    above.add(levels[b]);
+    const double gain = off_diagonal(above) - off_level(above, level_of(b));
     if (gain <= best_gain) continue;
     best_gain = gain;
     best = b;
   }
-  const double half = 0.5 * result.highest;
-  for (std::size_t b = 0; b < bins; ++b)
-    if (level_of(b) >= half) result.all_peaks += levels[b].peaks;
-  if (best >= top) return fit;
+  return best;
+}
 
-  // The level is the mean of what was recorded well beyond the knee.
+// RMS of recorded less predicted over that of predicted, well below the knee; none without samples.
+std::optional<double> PredictedPeaks::misfit_under(const Levels& levels, double knee) const {
+  Bin under;
+  for (std::size_t b = 0; b < bins && level_of(b) <= misfit_high * knee; ++b)
+    if (level_of(b) >= misfit_low * knee) under.add(levels[b]);
+  if (under.vv == 0.0) return std::nullopt;
+  return std::sqrt(std::max(0.0, off_diagonal(under)) / under.vv);
+}
+
+void PredictedPeaks::count_peaks(const Levels& levels, AddedRail& rail) const {
+  for (std::size_t b = 0; b < bins; ++b)
+    if (levels[b].peaks > 0 || levels[b].count > 0.0) rail.highest = level_of(b + 1);
+  for (std::size_t b = 0; b < bins; ++b)
+    if (level_of(b) >= 0.5 * rail.highest) rail.all_peaks += levels[b].peaks;
+}
+
+PredictedPeaks::RailFit PredictedPeaks::fit_rail(const View& view, std::size_t side) const {
+  const Levels& levels = view.sides[side];
+  RailFit fit;
+  AddedRail& result = fit.rail;
+  count_peaks(levels, result);
+  const std::size_t best = knee_of(levels);
+  if (best == bins) return fit;
   const double knee = level_of(best);
+  // The level is the mean of what was recorded beyond the knee's own bin.
   Bin beyond;
-  for (std::size_t b = best + 1; b < top; ++b) {
-    beyond.count += levels[b].count;
-    beyond.x += levels[b].x;
-    beyond.xx += levels[b].xx;
-    beyond.v += levels[b].v;
-    beyond.vv += levels[b].vv;
-    beyond.xv += levels[b].xv;
-  }
-  for (std::size_t b = best + 1; b < bins; ++b) result.peaks += levels[b].peaks;
-  double misfit = 0.0, size = 0.0;
-  for (std::size_t b = 0; b < best; ++b) {
-    if (level_of(b) < misfit_low * knee || level_of(b) > misfit_high * knee) continue;
-    misfit += off_diagonal(levels[b]);
-    size += levels[b].vv;
-  }
-  if (beyond.count < least_samples || size == 0.0) return fit;
+  for (std::size_t b = best + 1; b < bins; ++b) beyond.add(levels[b]);
+  result.peaks = beyond.peaks;
+  const auto misfit = misfit_under(levels, knee);
+  if (beyond.count < least_samples || !misfit) return fit;
   const double mean_x = beyond.x / beyond.count, mean_v = beyond.v / beyond.count;
   fit.missing = off_diagonal(beyond);
-  fit.left = std::max(0.0, beyond.xx - 2.0 * knee * beyond.x + knee * knee * beyond.count);
+  fit.left = std::max(0.0, off_level(beyond, knee));
   const double spread_v = beyond.vv - beyond.count * mean_v * mean_v;
   result.slope = spread_v > 0.0 ? (beyond.xv - beyond.count * mean_x * mean_v) / spread_v : 0.0;
-  result.shortfall = std::sqrt(fit.missing / beyond.count) / knee;
-  const double relative_misfit = std::sqrt(misfit / size);
+  result.shortfall = std::sqrt(std::max(0.0, fit.missing) / beyond.count) / knee;
   const double overdrive = result.highest / mean_x;
-  result.flat = fit.missing > explained * fit.left &&
-                result.shortfall > above_misfit * relative_misfit && result.slope < steepest &&
-                overdrive > least_overdrive && result.peaks > 0;
+  result.flat = fit.missing > explained * fit.left && result.shortfall > above_misfit * *misfit &&
+                result.slope < steepest && overdrive > least_overdrive && result.peaks > 0;
   if (!result.flat) return fit;
   result.level = mean_x;
   result.overdrive = overdrive;

@@ -5,6 +5,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -71,12 +72,14 @@ class PredictedPeaks {
   struct Bin {
     double count = 0.0, x = 0.0, xx = 0.0, v = 0.0, vv = 0.0, xv = 0.0;
     std::int64_t peaks = 0;
+    void add(const Bin& other);
   };
   static constexpr std::size_t bins = 1100;
+  using Levels = std::vector<Bin>;
   struct View {
     CouplingInverse recorded, predicted;
     std::vector<double> recent;  // predicted samples, the last few in a ring
-    std::array<std::vector<Bin>, 2> sides;
+    std::array<Levels, 2> sides;
     std::array<double, 2> last_v{};  // predicted, the one before the last and the last
     double last_x = 0.0;             // recorded, the last
   };
@@ -89,6 +92,11 @@ class PredictedPeaks {
   [[nodiscard]] double misfit_below(const View& view, const AddedClipping& rails) const;
   // Squares of recorded less predicted.
   [[nodiscard]] static double off_diagonal(const Bin& bin);
+  // Squares of recorded less a level.
+  [[nodiscard]] static double off_level(const Bin& bin, double level);
+  [[nodiscard]] std::size_t knee_of(const Levels& levels) const;
+  [[nodiscard]] std::optional<double> misfit_under(const Levels& levels, double knee) const;
+  void count_peaks(const Levels& levels, AddedRail& rail) const;
   [[nodiscard]] double level_of(std::size_t bin) const;
   [[nodiscard]] std::size_t bin_of(double level) const;
   void enter(View& view, double before, double after) const;

@@ -119,48 +119,59 @@ void PeakShapes::look(Side& side, std::size_t centre) {
   }
 }
 
-// Follows x = y + ω·Σy, counted from the peak, to either side.
-PeakShapes::Reach PeakShapes::reach(const Side& side, std::size_t centre, double omega) const {
-  const auto sample = [&](std::ptrdiff_t offset) {
-    return side.sign *
-           buffer_[static_cast<std::size_t>(static_cast<std::ptrdiff_t>(centre) + offset)];
-  };
-  const double peak = sample(0);
-  // A tilted top is highest beside the peak that was found.
+// Sample at a distance from the peak, upright.
+double PeakShapes::sample_at(const Side& side, std::size_t centre, std::ptrdiff_t offset) const {
+  return side.sign *
+         buffer_[static_cast<std::size_t>(static_cast<std::ptrdiff_t>(centre) + offset)];
+}
+
+// The highest of x = y + ω·Σy, counted from the peak: a tilted top is highest beside the peak that
+// was found.
+double PeakShapes::top_of(const Side& side, std::size_t centre, double omega) const {
   constexpr std::ptrdiff_t about_peak = 3;
-  double top = peak, left = 0.0, right = 0.0;
+  double top = sample_at(side, centre, 0), left = 0.0, right = 0.0;
   for (std::ptrdiff_t k = 1; k <= about_peak; ++k) {
-    right += omega * sample(k);
-    left -= omega * sample(1 - k);
-    top = std::max({top, sample(k) + right, sample(-k) + left});
+    right += omega * sample_at(side, centre, k);
+    left -= omega * sample_at(side, centre, 1 - k);
+    top = std::max({top, sample_at(side, centre, k) + right, sample_at(side, centre, -k) + left});
   }
+  return top;
+}
+
+// Follows x to one side until it has fallen below every threshold.
+std::array<double, PeakShapes::falls> PeakShapes::follow(
+    const Side& side, std::size_t centre, double omega, std::ptrdiff_t direction,
+    const std::array<double, falls>& thresholds) const {
+  const auto limit = static_cast<std::ptrdiff_t>(half_window_);
+  std::array<double, falls> distances{};
+  distances.fill(static_cast<double>(limit));
+  std::array<bool, falls> found{};
+  std::size_t missing = falls;
+  double sum = 0.0, before = sample_at(side, centre, 0);
+  for (std::ptrdiff_t k = 1; k <= limit && missing > 0; ++k) {
+    sum += direction > 0 ? omega * sample_at(side, centre, k)
+                         : -omega * sample_at(side, centre, 1 - k);
+    const double here = sample_at(side, centre, direction * k) + sum;
+    for (std::size_t f = 0; f < falls; ++f) {
+      if (found[f] || here >= thresholds[f]) continue;
+      const double share = (before - thresholds[f]) / (before - here);
+      distances[f] = static_cast<double>(k - 1) + std::clamp(share, 0.0, 1.0);
+      found[f] = true;
+      --missing;
+    }
+    before = here;
+  }
+  return distances;
+}
+
+PeakShapes::Reach PeakShapes::reach(const Side& side, std::size_t centre, double omega) const {
+  const double peak = sample_at(side, centre, 0), top = top_of(side, centre, omega);
   std::array<double, falls> thresholds{};
   for (std::size_t d = 0; d < depths; ++d) {
     thresholds[d] = top - inner * half_depths[d] * peak;
     thresholds[depths + d] = top - outer * half_depths[d] * peak;
   }
-  Reach reach;
-  const auto limit = static_cast<std::ptrdiff_t>(half_window_);
-  for (const std::ptrdiff_t direction : {std::ptrdiff_t{-1}, std::ptrdiff_t{1}}) {
-    auto& distances = direction < 0 ? reach.left : reach.right;
-    distances.fill(static_cast<double>(limit));
-    std::array<bool, falls> found{};
-    std::size_t missing = falls;
-    double sum = 0.0, before = peak;
-    for (std::ptrdiff_t k = 1; k <= limit && missing > 0; ++k) {
-      sum += direction > 0 ? omega * sample(k) : -omega * sample(1 - k);
-      const double here = sample(direction * k) + sum;
-      for (std::size_t f = 0; f < falls; ++f) {
-        if (found[f] || here >= thresholds[f]) continue;
-        const double share = (before - thresholds[f]) / (before - here);
-        distances[f] = static_cast<double>(k - 1) + std::clamp(share, 0.0, 1.0);
-        found[f] = true;
-        --missing;
-      }
-      before = here;
-    }
-  }
-  return reach;
+  return {follow(side, centre, omega, -1, thresholds), follow(side, centre, omega, 1, thresholds)};
 }
 
 void PeakShapes::enter(Side& side, std::size_t view, std::size_t centre, const Reach& reach,
@@ -195,6 +206,46 @@ FlatPeaks PeakShapes::Side::read(Hertz rate) const {
   return best;
 }
 
+// The bin of the second highest peak, as the highest may be a click; none where there is no second.
+std::optional<std::size_t> PeakShapes::top_bin(const Levels& levels) {
+  std::int64_t seen = 0;
+  for (std::size_t b = bins; b-- > 0;) {
+    seen += levels[b].peaks;
+    if (seen >= 2) return b;
+  }
+  return std::nullopt;
+}
+
+// How often peaks are flat that are too low for the rail.
+double PeakShapes::rate_by_nature(const Levels& levels, std::size_t top) {
+  double flat = prior_flat, peaks = prior_peaks;
+  for (std::size_t b = 0; b + bins_of(control_share) < top; ++b) {
+    flat += levels[b].flat;
+    peaks += levels[b].peaks;
+  }
+  return std::max(flat / peaks, least_rate);
+}
+
+// Down from the highest: as many as make the most of it. Returns the lowest bin of these.
+std::size_t PeakShapes::gather_evidence(const Levels& levels, std::size_t top, FlatPeaks& result) {
+  const double by_nature = rate_by_nature(levels, top);
+  std::int64_t flat = 0;
+  std::size_t lowest = bins;
+  for (std::size_t b = bins; b-- > top - std::min(top, bins_of(rail_share));) {
+    result.high += levels[b].peaks;
+    flat += levels[b].flat;
+    if (levels[b].flat == 0) continue;
+    const double evidence =
+        decades(static_cast<double>(flat), static_cast<double>(result.high), by_nature);
+    if (evidence <= result.evidence) continue;
+    result.evidence = evidence;
+    result.flat = flat;
+    result.near = result.high;
+    lowest = b;
+  }
+  return lowest;
+}
+
 FlatPeaks PeakShapes::Side::read_view(std::size_t view, Hertz rate) const {
   const Levels& levels = views[view];
   FlatPeaks result;
@@ -202,38 +253,18 @@ FlatPeaks PeakShapes::Side::read_view(std::size_t view, Hertz rate) const {
   result.highest = highest;
   result.coupling = Hertz(corners_hz[view / depths]);
   result.depth = inner * half_depths[view % depths];
-  // The second highest peak, as the highest may be a click.
-  std::int64_t seen = 0;
-  std::size_t top = bins;
-  while (top > 0 && seen < 2) seen += levels[--top].peaks;
-  if (seen < 2) return result;
+  const auto top = top_bin(levels);
+  if (!top) return result;
+  for (std::size_t b = *top - std::min(*top, bins_of(0.5)); b < bins; ++b)
+    result.judged += levels[b].peaks;
+  const std::size_t lowest = gather_evidence(levels, *top, result);
+  if (result.flat > 0) measure_tops(levels, lowest, rate, result);
+  return result;
+}
 
-  double control_flat = prior_flat, control_peaks = prior_peaks;
-  for (std::size_t b = 0; b + bins_of(control_share) < top; ++b) {
-    control_flat += levels[b].flat;
-    control_peaks += levels[b].peaks;
-  }
-  const double rate_by_nature = std::max(control_flat / control_peaks, least_rate);
-  const std::size_t lowest_judged = top - std::min(top, bins_of(0.5));
-  for (std::size_t b = lowest_judged; b < bins; ++b) result.judged += levels[b].peaks;
-
-  // Down from the highest: as many as make the most of it.
-  std::int64_t peaks = 0, flat = 0;
-  std::size_t lowest = bins;
-  const std::size_t last = top - std::min(top, bins_of(rail_share));
-  for (std::size_t b = bins; b-- > last;) {
-    peaks += levels[b].peaks;
-    flat += levels[b].flat;
-    result.high = peaks;
-    if (levels[b].flat == 0) continue;
-    const double evidence =
-        decades(static_cast<double>(flat), static_cast<double>(peaks), rate_by_nature);
-    if (evidence <= result.evidence) continue;
-    result.evidence = evidence;
-    result.flat = flat;
-    result.near = peaks;
-    lowest = b;
-  }
+// Level, spread and length of the flat tops from a bin on.
+void PeakShapes::Side::measure_tops(const Levels& levels, std::size_t lowest, Hertz rate,
+                                    FlatPeaks& result) const {
   double sum = 0.0, squares = 0.0, samples = 0.0, longest = 0.0;
   for (std::size_t b = lowest; b < bins; ++b) {
     const double level = level_of(b, highest);
@@ -242,7 +273,6 @@ FlatPeaks PeakShapes::Side::read_view(std::size_t view, Hertz rate) const {
     samples += static_cast<double>(levels[b].flat_samples);
     longest = std::max(longest, static_cast<double>(levels[b].longest));
   }
-  if (result.flat == 0) return result;
   const auto count = static_cast<double>(result.flat);
   result.level = sum / count;
   result.spread =
@@ -254,7 +284,6 @@ FlatPeaks PeakShapes::Side::read_view(std::size_t view, Hertz rate) const {
   result.above = static_cast<double>(above) / static_cast<double>(result.near);
   result.total = Seconds(samples / rate.value());
   result.longest = Seconds(longest / rate.value());
-  return result;
 }
 
 }  // namespace railtap::measure

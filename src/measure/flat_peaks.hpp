@@ -6,6 +6,7 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -81,6 +82,8 @@ class PeakShapes {
     std::vector<double> last_end;  // of the last peak in each view
     [[nodiscard]] FlatPeaks read(Hertz rate) const;
     [[nodiscard]] FlatPeaks read_view(std::size_t view, Hertz rate) const;
+    void measure_tops(const Levels& levels, std::size_t lowest, Hertz rate,
+                      FlatPeaks& result) const;
   };
 
   // How far a peak reaches to either side, in samples, before it has fallen by each depth.
@@ -89,8 +92,17 @@ class PeakShapes {
     std::array<double, falls> left{}, right{};
   };
 
+  [[nodiscard]] static std::optional<std::size_t> top_bin(const Levels& levels);
+  [[nodiscard]] static double rate_by_nature(const Levels& levels, std::size_t top);
+  static std::size_t gather_evidence(const Levels& levels, std::size_t top, FlatPeaks& result);
+
   [[nodiscard]] bool is_peak(const Side& side, std::size_t centre) const;
   void look(Side& side, std::size_t centre);
+  [[nodiscard]] double sample_at(const Side& side, std::size_t centre, std::ptrdiff_t offset) const;
+  [[nodiscard]] double top_of(const Side& side, std::size_t centre, double omega) const;
+  [[nodiscard]] std::array<double, falls> follow(const Side& side, std::size_t centre, double omega,
+                                                 std::ptrdiff_t direction,
+                                                 const std::array<double, falls>& thresholds) const;
   [[nodiscard]] Reach reach(const Side& side, std::size_t centre, double omega) const;
   void enter(Side& side, std::size_t view, std::size_t centre, const Reach& reach, double level);
   void step_couplings(double sample);
