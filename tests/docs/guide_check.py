@@ -54,6 +54,7 @@ def lay_out(folder, kit):
         "both.wav": numpy.stack([stepped(0.7), stepped(0.3)], axis=1)}
     for name, samples in sound.items():
         outside.write_wav(folder / name, samples)
+    outside.write_music(folder)
     (folder / "earlier.json").write_text(
         '{"schema": "railtap.record/1", "name": "van", "created": "", "system": null, "entries": []}')
 

@@ -102,6 +102,15 @@ def band_noise(low_hz, high_hz, level_dbfs, seconds=1.0, rate=RATE, seed=1):
     return noise * 10 ** (level_dbfs / 20) / math.sqrt(2) / math.sqrt(numpy.mean(noise ** 2))
 
 
+def write_music(folder, rate=RATE):
+    """track.flac, noise whose level moves as that of music does, and music.wav, its recording through a chain with rails."""
+    beat = numpy.exp(-4 * (numpy.arange(8 * rate) / rate % 0.5))
+    track = beat * band_noise(40, 4000, -12, 8, rate)
+    write_wav(folder / "track.wav", track, rate)
+    subprocess.run(["sox", str(folder / "track.wav"), str(folder / "track.flac")], check=True)
+    write_wav(folder / "music.wav", numpy.clip(0.5 * track, -0.15, 0.15), rate)
+
+
 def db(ratio):
     return 20 * math.log10(ratio)
 
