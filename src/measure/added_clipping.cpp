@@ -10,8 +10,9 @@ namespace railtap::measure {
 namespace {
 
 // As in flat_peaks.cpp, closer together: the level is wanted to 0.3 dB.
-constexpr std::array<double, PredictedPeaks::couplings> corners_hz = {0.0,  2.0,  4.0,  7.0,
-                                                                      10.0, 13.0, 17.0, 21.0};
+constexpr Corners coarse = {Hertz(0.0),  Hertz(2.0),  Hertz(4.0),  Hertz(7.0),
+                            Hertz(10.0), Hertz(13.0), Hertz(17.0), Hertz(21.0)};
+constexpr double finer_step_hz = 0.7;
 constexpr double leak_hz = 0.2;
 constexpr double lowest_share = 0.15;  // of the highest recorded sample
 constexpr double bin_ratio = 0.005;    // natural logarithm: 0.043 dB
@@ -29,6 +30,19 @@ constexpr double misfit_low = 0.3, misfit_high = 0.9;
 
 }  // namespace
 
+Corners coarse_corners() {
+  return coarse;
+}
+
+Corners corners_around(Hertz corner) {
+  Corners corners{};
+  for (std::size_t c = 0; c < corners.size(); ++c) {
+    const double beside = finer_step_hz * (static_cast<double>(c) - 4.0);
+    corners[c] = Hertz(std::max(0.0, corner.value() + beside));
+  }
+  return corners;
+}
+
 CouplingInverse::CouplingInverse(Hertz corner, Hertz rate)
     : omega_(2.0 * std::numbers::pi * corner.value() / rate.value()),
       keep_(1.0 - 2.0 * std::numbers::pi * leak_hz / rate.value()) {}
@@ -37,12 +51,13 @@ void CouplingInverse::restore(std::span<const double> samples, std::span<double>
   for (std::size_t n = 0; n < samples.size(); ++n) out[n] = restore(samples[n]);
 }
 
-PredictedPeaks::PredictedPeaks(Hertz rate, double highest)
-    : highest_(highest),
+PredictedPeaks::PredictedPeaks(Hertz rate, double highest, const Corners& corners)
+    : corners_(corners),
+      highest_(highest),
       neighbours_(std::max<std::size_t>(
           2, static_cast<std::size_t>(std::lround(neighbours_s * rate.value())))) {
-  for (const double corner_hz : corners_hz) {
-    const CouplingInverse inverse{Hertz(corner_hz), rate};
+  for (const Hertz corner : corners_) {
+    const CouplingInverse inverse{corner, rate};
     views_.push_back(
         {inverse, inverse, std::vector<double>(2 * neighbours_ + 1, 0.0), {}, {}, 0.0});
     for (auto& side : views_.back().sides) side.resize(bins);
@@ -189,7 +204,7 @@ AddedClipping PredictedPeaks::read() const {
   double least_left = 1.0;
   bool best_flat = false;
   const View* chosen = nullptr;
-  for (std::size_t c = 0; c < couplings; ++c) {
+  for (std::size_t c = 0; c < corners_.size(); ++c) {
     const RailFit up = fit_rail(views_[c], 0), down = fit_rail(views_[c], 1);
     const double missing = up.missing + down.missing;
     const double left = missing > 0.0 ? (up.left + down.left) / missing : 1.0;
@@ -200,12 +215,36 @@ AddedClipping PredictedPeaks::read() const {
     best_flat = flat;
     best.positive = up.rail;
     best.negative = down.rail;
-    best.coupling = Hertz(corners_hz[c]);
+    best.coupling = corners_[c];
     best.left = left;
     chosen = &views_[c];
   }
   best.residual = misfit_below(*chosen, best);
+  take_out_offset(*chosen, best);
   return best;
+}
+
+// What is cut unevenly has a mean that no coupling passes: the recording then lies beside the
+// prediction by it, below the rails as at them.
+void PredictedPeaks::take_out_offset(const View& view, AddedClipping& rails) const {
+  double sum = 0.0, count = 0.0;
+  for (std::size_t side = 0; side < 2; ++side) {
+    const AddedRail& r = side == 0 ? rails.positive : rails.negative;
+    const double limit = r.flat ? r.level : r.highest;
+    for (std::size_t b = 0; b < bins && level_of(b) < misfit_high * limit; ++b) {
+      if (level_of(b) < misfit_low * limit) continue;
+      const Bin& bin = view.sides[side][b];
+      sum += (side == 0 ? 1.0 : -1.0) * (bin.v - bin.x);
+      count += bin.count;
+    }
+  }
+  if (count == 0.0) return;
+  const double offset = sum / count;
+  for (AddedRail* rail : {&rails.positive, &rails.negative}) {
+    if (!rail->flat) continue;
+    rail->level += rail == &rails.positive ? offset : -offset;
+    rail->overdrive = std::max(1.0, rail->highest / rail->level);
+  }
 }
 
 double PredictedPeaks::misfit_below(const View& view, const AddedClipping& rails) const {

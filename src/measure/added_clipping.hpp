@@ -29,6 +29,13 @@ class CouplingInverse {
   double omega_, keep_, integral_ = 0.0;
 };
 
+/// Corners of a coupling that are tried.
+using Corners = std::array<Hertz, 8>;
+/// None, and up to 21 Hz.
+[[nodiscard]] Corners coarse_corners();
+/// 0.7 Hz apart, about one that was found.
+[[nodiscard]] Corners corners_around(Hertz corner);
+
 /// Where a chain stops to follow, on one side.
 struct AddedRail {
   bool flat = false;           ///< beyond the level the recording stays at it
@@ -61,9 +68,8 @@ struct AddedClipping {
 /// a limiter's or a soft knee's slope is larger).
 class PredictedPeaks {
  public:
-  static constexpr std::size_t couplings = 8;
   /// \param highest magnitude in the recording, full scales, > 0
-  PredictedPeaks(Hertz rate, double highest);
+  PredictedPeaks(Hertz rate, double highest, const Corners& corners);
   /// Samples that follow each other. \param predicted as many as recorded
   void add(std::span<const double> recorded, std::span<const double> predicted);
   [[nodiscard]] AddedClipping read() const;
@@ -89,6 +95,7 @@ class PredictedPeaks {
     double missing = 0.0, left = 0.0;
   };
   [[nodiscard]] RailFit fit_rail(const View& view, std::size_t side) const;
+  void take_out_offset(const View& view, AddedClipping& rails) const;
   [[nodiscard]] double misfit_below(const View& view, const AddedClipping& rails) const;
   // Squares of recorded less predicted.
   [[nodiscard]] static double off_diagonal(const Bin& bin);
@@ -102,6 +109,7 @@ class PredictedPeaks {
   void enter(View& view, double before, double after) const;
   void note_peak(View& view, double predicted);
 
+  Corners corners_;
   double highest_;
   std::size_t neighbours_;
   std::size_t place_ = 0;

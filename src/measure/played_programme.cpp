@@ -201,11 +201,12 @@ class Comparison {
   }
 
   /// Compares sample by sample. \param result gets gain, length and clipping
-  void compare(const TrackPlace& place, const Chain& chain, PlayedMeasurement& result) const {
+  void compare(const TrackPlace& place, const Chain& chain, const Corners& corners,
+               PlayedMeasurement& result) const {
     ResponseBasis basis;
     std::vector<double> predicted(AlignedPair::block);
     AlignedPair pair(recording_, channel_, track_, place, ResponseBasis::ahead);
-    PredictedPeaks peaks(Hertz(rate_), highest_);
+    PredictedPeaks peaks(Hertz(rate_), highest_, corners);
     double played = 0.0, passed = 0.0, common = 0.0;
     std::int64_t compared = 0;
     while (pair.next()) {
@@ -348,12 +349,12 @@ std::optional<PlayedMeasurement> measure_played(const OpenStream& recording, std
   const double rate = recording().rate.value(), track_rate = track().rate.value();
   result.delay = Seconds(-place.start / place.step / rate);
   result.clock_ratio = place.step * rate / track_rate;
-  comparison.compare(place, chain, result);
+  comparison.compare(place, chain, coarse_corners(), result);
   // Peaks that look cut show the coupling behind the rail; with that known, the chain is known
   // better, and so is the rail.
   for (int round = 0; round < most_rounds && looks_cut(result.clipping); ++round) {
     chain = better_fit(comparison, place, chain, result.clipping.coupling);
-    comparison.compare(place, chain, result);
+    comparison.compare(place, chain, corners_around(result.clipping.coupling), result);
   }
   return result;
 }

@@ -130,6 +130,8 @@ def played(track, random, overdrive_db):
         x = signal.lfilter(*shelf(hz, random.uniform(-6, 6), 8 * TRACK_RATE, high), x)
     ppm = random.uniform(-120, 120)
     x = at_other_clock(x, 8 * TRACK_RATE, OVERSAMPLING * outside.RATE, ppm)
+    # Players and amplifiers have couplings in front of their rails as well (common practice): no offset reaches them.
+    x = signal.lfilter(*signal.butter(1, 2 / (OVERSAMPLING * outside.RATE / 2), "high"), x)
     x *= random.choice([-1, 1]) / np.abs(x).max()
     rail = 1.0
     if overdrive_db is not None:
