@@ -37,6 +37,7 @@ set(RAILTAP_CORE_SOURCES
   measure/line_search.cpp
   measure/linear_chain.cpp
   measure/marker.cpp
+  measure/moving_tone.cpp
   measure/played_programme.cpp
   measure/recording.cpp
   measure/silence.cpp
@@ -47,6 +48,7 @@ set(RAILTAP_CORE_SOURCES
   measure/test_patterns.cpp
   measure/tone.cpp
   measure/tone_fit.cpp
+  measure/turned_level.cpp
   measure/track_search.cpp
   electric/attenuator.cpp
   electric/calibration.cpp
@@ -69,6 +71,7 @@ set(RAILTAP_CORE_SOURCES
   judge/onset_flat_top.cpp
   judge/onset_knee.cpp
   judge/onset_thdn.cpp
+  judge/onset_turned.cpp
   judge/played.cpp
   judge/programme.cpp
   judge/sentence.cpp
@@ -79,6 +82,7 @@ set(RAILTAP_CORE_SOURCES
   judge/verification.cpp
   rig/description.cpp
   rig/filter.cpp
+  rig/hand.cpp
   rig/instruments.cpp
   rig/output_stage.cpp
   rig/player.cpp

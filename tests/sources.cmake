@@ -5,6 +5,7 @@ set(RAILTAP_TEST_SUPPORT
   support/made_music.cpp
   support/main.cpp
   support/played_steps.cpp
+  support/turned_tone.cpp
 )
 # Unit tests.
 set(RAILTAP_TEST_SOURCES
@@ -29,6 +30,7 @@ set(RAILTAP_TEST_SOURCES
   judge/calibration_tone_test.cpp
   judge/filters_test.cpp
   judge/onset_test.cpp
+  judge/onset_turned_test.cpp
   judge/sentence_test.cpp
   judge/stage_test.cpp
   judge/steady_tones_test.cpp
@@ -44,6 +46,7 @@ set(RAILTAP_TEST_SOURCES
   measure/folded_cycle_test.cpp
   measure/frame_test.cpp
   measure/marker_test.cpp
+  measure/moving_tone_test.cpp
   measure/played_programme_test.cpp
   measure/recording_test.cpp
   measure/spectrum_test.cpp
@@ -51,6 +54,7 @@ set(RAILTAP_TEST_SOURCES
   measure/steps_test.cpp
   measure/swept_response_test.cpp
   measure/tone_test.cpp
+  measure/turned_level_test.cpp
   report/analysis_json_test.cpp
   report/attenuator_report_test.cpp
   report/demo_report_test.cpp
@@ -60,6 +64,7 @@ set(RAILTAP_TEST_SOURCES
   report/target_report_test.cpp
   report/tone_kit_test.cpp
   rig/description_test.cpp
+  rig/hand_test.cpp
   rig/onset_rig_test.cpp
   rig/sound_card_test.cpp
   rig/stages_test.cpp
@@ -79,6 +84,7 @@ set(RAILTAP_TEST_SOURCES
 set(RAILTAP_TRIAL_SOURCES
   judge/identity_trials.cpp
   judge/onset_trials.cpp
+  judge/turned_trials.cpp
   measure/clipped_sine_trials.cpp
   measure/innocent_waveforms_trials.cpp
   measure/programme_trials.cpp
@@ -101,6 +107,7 @@ set(RAILTAP_SCRIPT_CHECKS
   reference/steady_tones_check.py
   reference/target_check.py
   reference/tones_check.py
+  reference/turned_check.py
   reference/waveform_check.py
   reference/weighting_check.py
   reference/wire_check.py

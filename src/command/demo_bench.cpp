@@ -37,7 +37,22 @@ rig::Play play_of(const rig::Rig& rig, Probe probe, VolumePlan volume) {
   for (int step = volume.first; step <= volume.last; ++step) {
     play.volume.push_back({volume.dwell * (step - volume.first), step});
   }
+  if (rig.hand && rig.hand->returns && volume.last > volume.first) {
+    play.volume.push_back({volume.dwell * (volume.last - volume.first + 1), volume.first});
+  }
   return play;
+}
+
+Seconds way_back_of(const rig::Rig& rig) {
+  if (!rig.hand || !rig.hand->returns) return Seconds(0.0);
+  constexpr double patience = 2.0;  // re the mean speed: it may be half of that
+  constexpr Seconds rest{1.0};
+  const double way_db = rig.head_unit.step_size.value() * rig.head_unit.steps;
+  double seconds = patience * way_db / rig.hand->speed_db_per_s;
+  if (rig.hand->pause_every.value() > 0.0) {
+    seconds += patience * way_db / rig.hand->pause_every.value() * rig.hand->pause.value();
+  }
+  return rest + Seconds(seconds);
 }
 
 std::vector<ControlPlate> plates_of(const rig::Rig& rig) {
@@ -57,6 +72,8 @@ Bench make_bench(rig::Rig described) {
   const auto rig = std::make_shared<rig::Rig>(std::move(described));
   Bench bench;
   bench.system = rig->name;
+  bench.before = rig::Play().before;
+  bench.way_back = way_back_of(*rig);
   bench.volume_steps = rig->head_unit.steps;
   bench.controls = plates_of(*rig);
   bench.meter = rig->multimeter.manual;

@@ -40,6 +40,8 @@ struct VolumePlan {
 /// A car with everything laid open: ratings as data, everything else as actions.
 struct Bench {
   std::string system;
+  Seconds before{0.0};    ///< of idling in front of a track in a recording
+  Seconds way_back{0.0};  ///< that a hand which returns needs behind the highest volume
   int volume_steps = 0;
   std::vector<ControlPlate> controls;
   electric::Meter meter;

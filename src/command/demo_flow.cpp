@@ -145,7 +145,8 @@ void calibrate(Job& job) {
 /// The volume turned up step by step while a full-scale tone plays.
 void find_head_unit_limit(Job& job) {
   const std::string name = "head-unit-volume";
-  const VolumesTried tried{first_volume(job.bench), job.bench.volume_steps};
+  const VolumesTried tried{first_volume(job.bench), job.bench.volume_steps, job.bench.before,
+                           volume_dwell};
   (void)record(job, name, job.tones.volume, {}, {tried.first, tried.last, volume_dwell});
   report::DemoHeadUnit& unit = job.document.head_unit;
   const auto channels = judge_rising_level(job.folder, name, job.limits);

@@ -23,9 +23,11 @@ namespace railtap::command {
 [[nodiscard]] std::optional<Volts> lowest_flat_top(
     const std::vector<judge::ChannelOnset>& channels);
 
-/// The volumes that were tried, one step of the recording each.
+/// The volumes that were tried, one after the other.
 struct VolumesTried {
   int first = 0, last = 0;
+  Seconds start{0.0};  ///< of the first, in the recording
+  Seconds dwell{0.0};  ///< from one to the next
 };
 
 /// The head unit's limit: the highest volume at which every channel is clean.

@@ -70,7 +70,7 @@ DemoTones write_tones(const Bench& bench, const DemoFolder& folder) {
                                  tones.calibration_tone, Seconds(2.0));
   const double steps = bench.volume_steps - first_volume(bench) + 1;
   tones.volume = write_sine(folder, named("volume", kilohertz), kilohertz,
-                            volume_dwell * steps + Seconds(0.2));
+                            volume_dwell * steps + Seconds(0.2) + bench.way_back);
   tones.silence = write_tone(folder, track_of("silence", signal::Silence{Seconds(1.5)}));
   tones.verify = write_verify_tracks(bench, folder);
   for (const ControlPlate& plate : bench.controls) {

@@ -2,6 +2,7 @@
 // A recording of rising levels read from its file, its steps found and measured.
 #include "command/stepped.hpp"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <functional>
@@ -12,6 +13,7 @@
 #include "files/interrupt.hpp"
 #include "measure/marker.hpp"
 #include "measure/steps.hpp"
+#include "measure/turned_level.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"
 
@@ -90,6 +92,7 @@ Heard hear(const audio::Source& source) {
 // What was found in one channel, before it is measured.
 struct Located {
   std::vector<Step> steps;
+  std::optional<Hertz> tone;  // of a level that is turned
   std::optional<judge::LadderInput> input;
   report::StepsFound found;
 };
@@ -110,15 +113,19 @@ double round_rise(double rise_db) {
 
 Located locate_by_levels(const LevelTrack& track) {
   Located located;
-  located.steps = measure::find_plateaus(track);
-  if (located.steps.empty()) return located;
-  located.found.by = By::standing;
-  if (const auto ladder = measure::find_ladder(track, located.steps)) {
+  const std::vector<Step> plateaus = measure::find_plateaus(track);
+  if (const auto ladder = measure::find_ladder(track, plateaus)) {
     located.steps = measure::cut_evenly(track, ladder->grid);
     located.input = judge::LadderInput{std::nullopt, Decibels(round_rise(ladder->rise_db))};
     located.found.by = By::levels;
     describe_grid(located, ladder->grid, located.input->rise.value(), track.rate);
+    return located;
   }
+  located.steps = measure::cut_turned(track, plateaus);
+  located.tone = track.tone;
+  const bool turned = std::any_of(located.steps.begin(), located.steps.end(),
+                                  [](const Step& step) { return step.gliding; });
+  if (!located.steps.empty()) located.found.by = turned ? By::turned : By::standing;
   return located;
 }
 
@@ -239,7 +246,7 @@ std::vector<std::vector<measure::MeasuredStep>> measure_located(const audio::Sou
   for (const Located& located : at) {
     meters.emplace_back(source.format.rate,
                         measure::RecordingOptions{limits.band, source.format.code_step},
-                        located.steps);
+                        located.steps, located.tone);
   }
   audio::pump(source, [&](std::span<const double> block) {
     files::throw_if_interrupted();

@@ -3,11 +3,13 @@
 #include "judge/onset.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <cstdio>
 #include <numbers>
 #include <string>
 
 #include "judge/onset_criteria.hpp"
+#include "judge/onset_turned.hpp"
 
 namespace railtap::judge {
 namespace {
@@ -47,6 +49,7 @@ OnsetStep describe_step(const MeasuredStep& measured, Hertz rate,
   step.start = Seconds(static_cast<double>(measured.step.first) / rate.value());
   step.end = Seconds(static_cast<double>(measured.step.end) / rate.value());
   const Findings findings = judge_step(measured, rate, limits);
+  step.moving = measured.step.gliding;
   step.verdict = findings.verdict;
   step.level = findings.level;
   step.level_v = findings.level_v;
@@ -160,6 +163,13 @@ bool is_tone(Verdict verdict) {
          verdict == Verdict::distorted || verdict == Verdict::input_overload;
 }
 
+void sort_by_axis(std::vector<Point>& points) {
+  std::stable_sort(points.begin(), points.end(),
+                   [](const Point& a, const Point& b) { return axis(a) < axis(b); });
+  criteria::settle_noise(points);
+  criteria::settle_corners(points);
+}
+
 struct Working {
   std::vector<Point> points;  // by input, or by level where there is none
   bool input_known = false;   // absolute
@@ -178,8 +188,7 @@ Working gather(const std::vector<MeasuredStep>& steps, const std::vector<OnsetSt
           input->first.value_or(Dbfs(0.0)).value() + input->rise.value() * steps[i].step.index;
     }
   }
-  std::stable_sort(working.points.begin(), working.points.end(),
-                   [](const Point& a, const Point& b) { return axis(a) < axis(b); });
+  sort_by_axis(working.points);
   return working;
 }
 
@@ -212,6 +221,66 @@ OnsetPoint point(const criteria::Estimate& estimate, bool input_known, const Lim
   return result;
 }
 
+// A rest from which the level is turned the other way belongs to both ways.
+bool is_on(Way way, const std::vector<Way>& ways, const std::vector<MeasuredStep>& steps,
+           std::size_t i) {
+  if (ways[i] == way) return true;
+  return !steps[i].step.gliding && i + 1 < ways.size() && ways[i + 1] == way;
+}
+
+// The steps on one way of a level that is turned by hand; none where they are too few to judge.
+std::vector<Point> points_on(Way way, const std::vector<MeasuredStep>& steps,
+                             const std::vector<OnsetStep>& described, const OnsetLimits& limits) {
+  const std::vector<Way> ways = ways_of(steps);
+  std::vector<Point> points;
+  for (std::size_t i = 0; i < steps.size(); ++i) {
+    if (!is_on(way, ways, steps, i)) continue;
+    if (!steps[i].block.tone || !is_tone(described[i].verdict)) continue;
+    points.push_back(criteria::point_of(steps[i], described[i].verdict, limits.analysis.band.high));
+  }
+  sort_by_axis(points);
+  drop_overloaded(points);
+  if (!is_ladder(points)) points.clear();
+  return points;
+}
+
+// By the three criteria. \param gain of vanishing input, where the input is known
+OnsetWay criteria_of(const std::vector<Point>& points, const std::optional<criteria::Gain>& gain,
+                     bool input_known, const OnsetLimits& limits) {
+  const double compression = limits.compression.value();
+  const auto given =
+      [&](const std::optional<criteria::Estimate>& estimate) -> std::optional<OnsetPoint> {
+    if (!estimate) return std::nullopt;
+    return point(*estimate, input_known, limits.analysis);
+  };
+  OnsetWay way;
+  way.thdn = given(criteria::thdn_onset(points, limits.analysis.thdn.value() / 100.0));
+  way.flat_top = given(criteria::flat_top_onset(points));
+  if (gain) way.compression = given(criteria::compression_onset(points, *gain, compression));
+  if (!points.front().input)
+    way.compression = given(criteria::compression_of_law(points, compression));
+  return way;
+}
+
+// The two ways do not meet: more than what is uncertain in them, and more than a hand would notice.
+void compare_ways(ChannelOnset& onset) {
+  constexpr Decibels noticed{0.3};
+  const auto& up = onset.flat_top ? onset.flat_top : onset.thdn;
+  const auto& down = onset.flat_top ? onset.down->flat_top : onset.down->thdn;
+  if (!up || !down) return;
+  const Decibels apart = down->level - up->level;
+  const double sigma = std::hypot(up->uncertainty.value(), down->uncertainty.value());
+  if (std::abs(apart.value()) < noticed.value() + 2.0 * sigma) return;
+  onset.reasons.push_back(text(
+      apart.value() < 0.0
+          ? "On the way down it clips down to a level %.2f dB below the one at which clipping "
+            "began: "
+            "a limiter that lets go slowly, a supply that sags, or a stage that has warmed up."
+          : "On the way down clipping ends %.2f dB above the level at which it began: the stage "
+            "changes while it is driven; let it settle and turn up again.",
+      std::abs(apart.value())));
+}
+
 }  // namespace
 
 ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
@@ -235,19 +304,21 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   }
   const double compression = limits.compression.value();
   const auto gain = input ? criteria::small_signal_gain(points, compression) : std::nullopt;
-  const auto given =
-      [&](const std::optional<criteria::Estimate>& estimate) -> std::optional<OnsetPoint> {
-    if (!estimate) return std::nullopt;
-    return point(*estimate, working.input_known, limits.analysis);
-  };
-  onset.thdn = given(criteria::thdn_onset(points, limits.analysis.thdn.value() / 100.0));
-  onset.flat_top = given(criteria::flat_top_onset(points));
-  if (gain) onset.compression = given(criteria::compression_onset(points, *gain, compression));
-  if (!input) onset.compression = given(criteria::compression_of_law(points, compression));
+  auto rising = input ? points : points_on(Way::up, steps, onset.steps, limits);
+  if (rising.empty()) rising = points;
+  const OnsetWay up = criteria_of(rising, gain, working.input_known, limits);
+  onset.thdn = up.thdn;
+  onset.flat_top = up.flat_top;
+  onset.compression = up.compression;
+  if (!input) {
+    const auto falling = points_on(Way::down, steps, onset.steps, limits);
+    if (!falling.empty()) onset.down = criteria_of(falling, gain, false, limits);
+  }
   if (gain && working.input_known) onset.small_signal_gain = Decibels(gain->db);
   onset.highest_clean_step =
-      highest_clean(points, gain ? std::optional(gain->db) : std::nullopt, compression);
+      highest_clean(rising, gain ? std::optional(gain->db) : std::nullopt, compression);
   conclude(onset, points, overloaded, limits);
+  if (onset.down) compare_ways(onset);
   return onset;
 }
 

@@ -34,6 +34,7 @@ struct OnsetStep {
   std::optional<Decibels> gain;  ///< level over input: tone with harmonics, without noise
   std::optional<Percent> thdn;
   std::optional<Decibels> overdrive_positive, overdrive_negative;  ///< none: that rail is not flat
+  bool moving = false;  ///< the level moved; all figures are those of the middle
   Verdict verdict = Verdict::unusable;
 };
 
@@ -68,11 +69,17 @@ enum class OnsetVerdict {
   no_ladder          ///< fewer than three steps of different level hold a tone
 };
 
+/// The levels at which the criteria are met on one way of a level that is turned by hand.
+struct OnsetWay {
+  std::optional<OnsetPoint> thdn, flat_top, compression;
+};
+
 /// What one channel's steps show.
 struct ChannelOnset {
   int channel = 0;  ///< from 1
   std::vector<OnsetStep> steps;
   std::optional<OnsetPoint> thdn, flat_top, compression;
+  std::optional<OnsetWay> down;  ///< the same on the way down; none where nothing was turned down
   std::optional<int> highest_clean_step;      ///< its index
   std::optional<Decibels> small_signal_gain;  ///< as OnsetStep::gain, of vanishing input
   OnsetVerdict verdict = OnsetVerdict::no_ladder;
@@ -88,6 +95,9 @@ struct ChannelOnset {
 ///   at which it would just touch; their weighted mean, or, where they drift (a supply that sags),
 ///   the point at which the line through the two lowest meets itself.
 /// - Compression: the level at which the gain is `limits.compression` below that of the soft steps.
+///
+/// Of a level that is turned by hand, the steps on the way up count (all, where it never goes up),
+/// and those on the way down are judged by themselves.
 ///
 /// \param input where the steps are a ladder's, by their index; else they are sorted by level
 [[nodiscard]] ChannelOnset judge_onset(int channel, const std::vector<measure::MeasuredStep>& steps,

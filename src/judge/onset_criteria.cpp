@@ -51,10 +51,23 @@ double bisect(const std::function<double(double)>& f, double low, double high) {
 
 }  // namespace railtap::judge
 
+#include "judge/onset_criteria.hpp"
+
 namespace railtap::judge::criteria {
 namespace {
 
 constexpr double full_scale_sine_mean_square = 0.5;
+
+// How far the input moves over a slice. Over a rail by o dB, the fundamental of a clipped sine
+// rises by about 1/(1 + 1.2·o) dB for each dB (from its closed form, within 15 % up to 6 dB).
+double moved_db(const measure::MeasuredStep& measured) {
+  constexpr double per_db_over = 1.2;
+  double over = 0.0;
+  if (measured.clip && measured.clip->explained) {
+    over = std::min(measured.clip->positive.overdrive, measured.clip->negative.overdrive).value();
+  }
+  return std::abs(measured.step.rise_db) * (1.0 + per_db_over * over);
+}
 
 }  // namespace
 
@@ -74,6 +87,7 @@ Point point_of(const measure::MeasuredStep& measured, Verdict verdict, Hertz ban
   point.fundamental = block.fundamental;
   point.harmonics = block.harmonics;
   point.noise = std::max(0.0, block.residual - block.harmonics);
+  point.moved_db = moved_db(measured);
   point.level_sigma =
       20.0 / std::numbers::ln10 * block.series.sigma[0] / std::sqrt(2.0 * block.fundamental);
   const double orders = std::floor(band_high / block.series.fundamental + 1e-9);
@@ -83,6 +97,11 @@ Point point_of(const measure::MeasuredStep& measured, Verdict verdict, Hertz ban
   point.clip = measured.clip ? &*measured.clip : nullptr;
   point.verdict = verdict;
   return point;
+}
+
+double movement_sigma(const Point& point) {
+  constexpr double share = 0.012;  // of the movement: what is beyond its second order (trials)
+  return share * point.moved_db;
 }
 
 Estimate at_axis(const std::vector<Point>& points, std::size_t below, double x) {
@@ -120,14 +139,26 @@ double fixed_point(double e1, double v1, double e2, double v2) {
 
 }  // namespace
 
-bool is_corner(const ClippedSineFit& fit) {
-  return fit.explained && (fit.positive.flat || fit.negative.flat) &&
-         (fit.model == ClipModel::hard || fit.model == ClipModel::hard_two_poles ||
-          fit.model == ClipModel::hard_low_pass);
+bool is_knee(const Point& point) {
+  const ClippedSineFit* fit = point.clip;
+  return fit != nullptr && fit->explained && fit->model == ClipModel::soft_knee;
+}
+
+double width_db(const ClippedSineFit& fit) {
+  return 20.0 * fit.knee * std::log10(1.0 / flat_gain - 1.0);
+}
+
+bool is_corner(const Point& point) {
+  if (point.clip == nullptr) return false;
+  const ClippedSineFit& fit = *point.clip;
+  if (!fit.explained || !(fit.positive.flat || fit.negative.flat)) return false;
+  if (fit.model == ClipModel::soft_knee) return point.rounded_corner;
+  return fit.model == ClipModel::hard || fit.model == ClipModel::hard_two_poles ||
+         fit.model == ClipModel::hard_low_pass;
 }
 
 std::optional<StaticLaw> law_of(const Point& point) {
-  if (point.clip != nullptr && is_corner(*point.clip)) {
+  if (is_corner(point)) {
     const ClippedSineFit& fit = *point.clip;
     StaticLaw law;
     law.fundamental = point.series->fundamental;

@@ -45,9 +45,11 @@ struct Point {
   double level = 0.0;                                      ///< dBFS of fundamental and harmonics
   double fundamental = 0.0, harmonics = 0.0, noise = 0.0;  ///< mean squares
   double level_sigma = 0.0;                                ///< dB
-  std::size_t orders = 1;                                  ///< in the band
-  const measure::HarmonicSeries* series = nullptr;         ///< of the step, which must outlive this
-  const measure::ClippedSineFit* clip = nullptr;           ///< none where nothing was fitted
+  double moved_db = 0.0;        ///< by how much the input moves over the step, about
+  bool rounded_corner = false;  ///< the movement makes a corner look like a knee
+  std::size_t orders = 1;       ///< in the band
+  const measure::HarmonicSeries* series = nullptr;  ///< of the step, which must outlive this
+  const measure::ClippedSineFit* clip = nullptr;    ///< none where nothing was fitted
   Verdict verdict = Verdict::clean;
   [[nodiscard]] double thdn_squared() const {
     return (harmonics + noise) / (fundamental + harmonics + noise);
@@ -70,6 +72,9 @@ struct Estimate {
 /// The point of a step that holds a tone.
 [[nodiscard]] Point point_of(const measure::MeasuredStep& measured, Verdict verdict,
                              Hertz band_high);
+
+/// What the movement of the level over a step leaves uncertain in what is read off it, dB.
+[[nodiscard]] double movement_sigma(const Point& point);
 
 /// Values over the axis, for interpolation.
 struct Curve {
@@ -94,8 +99,15 @@ Curve curve_around(const std::vector<Point>& points, std::size_t below, Value va
 /// The level at a place on the axis between the points `below` and the next.
 [[nodiscard]] Estimate at_axis(const std::vector<Point>& points, std::size_t below, double x);
 
-/// Whether rails cut the sine with corners, by a fit, so that they can be followed down.
-[[nodiscard]] bool is_corner(const measure::ClippedSineFit& fit);
+/// Whether the fit explains the step by a knee.
+[[nodiscard]] bool is_knee(const Point& point);
+
+/// How far a fitted knee lets the sine rise from where the gain at its crest is a half to where it
+/// is a tenth, dB.
+[[nodiscard]] double width_db(const measure::ClippedSineFit& fit);
+
+/// Whether rails cut the sine with corners, so that they can be followed down.
+[[nodiscard]] bool is_corner(const Point& point);
 
 /// The law of a step; none where its harmonics are not those of a law without memory.
 [[nodiscard]] std::optional<measure::StaticLaw> law_of(const Point& point);

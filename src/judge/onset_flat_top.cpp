@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "judge/onset_criteria.hpp"
+#include "judge/onset_turned.hpp"
 
 namespace railtap::judge::criteria {
 namespace {
@@ -20,7 +21,8 @@ Touch corner_touch(const Point& point, const measure::ClippedSineFit& fit) {
   touch.over = side.overdrive.value();
   const auto law = law_of(point);
   touch.estimate = at_ratio(*law, point, std::pow(10.0, -touch.over / 20.0));
-  touch.estimate.sigma = std::hypot(side.uncertainty.value(), least_uncertainty_db);
+  touch.estimate.sigma =
+      std::hypot(side.uncertainty.value(), least_uncertainty_db, movement_sigma(point));
   return touch;
 }
 
@@ -32,24 +34,9 @@ double over_knee_db(const measure::RailOverdrive& side, double width) {
   return 20.0 * width * std::log10(ratio);
 }
 
-// From the rail's gain of a half to its gain of a tenth.
-double width_db(const measure::ClippedSineFit& fit) {
-  return 20.0 * fit.knee * std::log10(1.0 / flat_gain - 1.0);
-}
-
-bool is_knee(const Point& point) {
-  return point.clip != nullptr && point.clip->explained &&
-         point.clip->model == measure::ClipModel::soft_knee;
-}
-
-// A knee with a shape of its own, which the model does not follow down to a gain of a tenth; a
-// narrower one is a corner that something has rounded. In a level that glides, whose input is
-// unknown, the glide rounds it.
+// A knee with a shape of its own, which the model does not follow down to a gain of a tenth.
 bool has_shape(const Point& point) {
-  constexpr double widest_corner_db = 0.05;
-  constexpr double widest_glide_db = 0.2;
-  return is_knee(point) &&
-         width_db(*point.clip) > (point.input ? widest_corner_db : widest_glide_db);
+  return is_knee(point) && !point.rounded_corner && width_db(*point.clip) > widest_corner_db(point);
 }
 
 std::optional<Touch> knee_touch(const Point& point, const measure::ClippedSineFit& fit) {
@@ -68,13 +55,14 @@ std::optional<Touch> knee_touch(const Point& point, const measure::ClippedSineFi
   }
   if (!(touch.over > 0.0)) return std::nullopt;
   touch.estimate = at_ratio(*law, point, std::pow(10.0, -touch.over / 20.0));
-  touch.estimate.sigma = std::hypot(uncertainty, least_uncertainty_db, shape_share * width_db(fit));
+  touch.estimate.sigma = std::hypot(std::hypot(uncertainty, movement_sigma(point)),
+                                    least_uncertainty_db, shape_share * width_db(fit));
   return touch;
 }
 
 std::optional<Touch> touch_of(const Point& point) {
   if (point.clip == nullptr) return std::nullopt;
-  if (is_corner(*point.clip)) return corner_touch(point, *point.clip);
+  if (is_corner(point)) return corner_touch(point, *point.clip);
   return is_knee(point) ? knee_touch(point, *point.clip) : std::nullopt;
 }
 
@@ -105,10 +93,21 @@ bool is_flat(const Point& p) {
   return p.clip != nullptr && (p.clip->positive.flat || p.clip->negative.flat);
 }
 
+// Far over a rail, but in so short a slice that its few harmonics could as well be another law's.
+bool is_far_over(const Point& p) {
+  constexpr double far_db = 1.0;
+  if (p.input || p.clip == nullptr || !p.clip->explained) return false;
+  const auto far = [](const measure::RailOverdrive& side) {
+    return side.overdrive.value() >= far_db && side.crest_slope < flat_gain;
+  };
+  return far(p.clip->positive) || far(p.clip->negative);
+}
+
 // The lowest of the flat points at the top.
 std::size_t first_flat(const std::vector<Point>& points) {
   std::size_t first = points.size();
-  while (first > 0 && is_flat(points[first - 1])) --first;
+  while (first > 0 && (is_flat(points[first - 1]) || is_far_over(points[first - 1]))) --first;
+  while (first < points.size() && !is_flat(points[first])) ++first;
   return first;
 }
 
@@ -146,7 +145,7 @@ bool is_knee_at(const std::vector<Point>& points, std::size_t first, std::size_t
   for (std::size_t i = first; i < end; ++i) {
     if (points[i].clip == nullptr) continue;
     more_knees += has_shape(points[i]) ? 1 : 0;
-    more_knees -= is_corner(*points[i].clip) ? 1 : 0;
+    more_knees -= is_corner(points[i]) ? 1 : 0;
   }
   return more_knees > 0 || (first < end && has_shape(points[first]));
 }

@@ -67,8 +67,9 @@ std::optional<RatioEstimate> thdn_by_law(const ThdnProblem& problem, std::size_t
   if (!ratio) return std::nullopt;
   RatioEstimate result{at_ratio(*law, point, *ratio), *ratio};
   const double slope = slope_per_db(excess, *ratio);
-  result.estimate.sigma = std::hypot(point.level_sigma, least_uncertainty_db,
-                                     thdn_sigma(point, below, problem.limit_squared) / slope);
+  result.estimate.sigma =
+      std::hypot(std::hypot(point.level_sigma, movement_sigma(point)), least_uncertainty_db,
+                 thdn_sigma(point, below, problem.limit_squared) / slope);
   return result;
 }
 

@@ -17,6 +17,9 @@ constexpr double full_scale_sine_mean_square = 0.5;  // AES17-2015, 3.12
 // A ramp of this much over a block has sidebands of half a percent, under the limit of 1 %
 // (derived: an even ramp of ±0.86 % has an RMS of 0.5 %).
 constexpr double steady_db = 0.15;
+// Up to this much over a block its envelopes follow the level (docs/method.md, "A control that is
+// turned by hand"): 12 dB/s.
+constexpr double turning_db = 2.4;
 // Two levels closer than this are the same level measured twice: the ripple of the short window.
 constexpr double same_level_db = 0.05;
 // Below this the level is that of an open input, and its ups and downs mean nothing.
@@ -97,8 +100,9 @@ void ChannelWatch::take_level() {
   if (findings && findings->level && level) {
     const double moved = std::abs((*level - *findings->level).value());
     if (moved <= same_level_db) return;
-    // It has begun to move; what was measured does not hold any more.
-    if (moved > steady_db && *level > Dbfs(silent_dbfs)) {
+    // It has begun to move; what was measured does not hold any more. What was measured while it
+    // moves holds until the next block.
+    if (reading_.steady && moved > steady_db && *level > Dbfs(silent_dbfs)) {
       reading_.findings.reset();
       reading_.steady = false;
     }
@@ -116,7 +120,7 @@ double ChannelWatch::spread_db() const {
   return *high - *low;
 }
 
-measure::ChannelRecording ChannelWatch::record_block() {
+measure::ChannelRecording ChannelWatch::record_block(Level level) {
   const auto samples = std::span<const double>(recent_).last(block_);
   measure::ChannelRecording recording;
   recording.figures = measure::figures(samples);
@@ -132,7 +136,10 @@ measure::ChannelRecording ChannelWatch::record_block() {
   segment.first_frame = 0;
   segment.end_frame = recording.steady_frames;
   segment.figures = recording.figures;
-  segment.measurement = meter_.measure(samples, near_);
+  double rise_db = 0.0;
+  segment.measurement = level == Level::moving && near_
+                            ? meter_.measure_moving(samples, *near_, rise_db)
+                            : meter_.measure(samples, near_);
   segment.blocks = 1;
   if (segment.measurement.tone)
     segment.clip = measure::fit_clipped_sine(segment.measurement.series);
@@ -147,7 +154,7 @@ void ChannelWatch::take_block() {
   reading_.steady = spread <= steady_db;
   reading_.findings.reset();
   if (reading_.steady) {
-    const auto recording = record_block();
+    const auto recording = record_block(Level::steady);
     judge::Findings findings =
         judge::judge_channel(reading_.channel, recording, settings_.rate, settings_.limits)
             .findings;
@@ -159,10 +166,27 @@ void ChannelWatch::take_block() {
     }
     add_history(std::nullopt, findings.verdict);
     reading_.findings = std::move(findings);
+  } else if (near_ && spread <= turning_db) {
+    take_turning_block();
   } else {
     near_.reset();
   }
   recent_.erase(recent_.begin(), recent_.end() - static_cast<std::ptrdiff_t>(window_));
+}
+
+// A block that the envelopes do not explain holds a jump, and no verdict: what is left over must be
+// less than what counts as distortion.
+void ChannelWatch::take_turning_block() {
+  const auto recording = record_block(Level::moving);
+  if (recording.segments.empty()) return;
+  const auto& tone = recording.segments.front().measurement;
+  const double limit = settings_.limits.thdn.value() / 100.0;
+  const double left_over = tone.residual - tone.harmonics;
+  if (!tone.tone || left_over > limit * limit * tone.fundamental) return;
+  judge::Findings findings =
+      judge::judge_channel(reading_.channel, recording, settings_.rate, settings_.limits).findings;
+  add_history(std::nullopt, findings.verdict);
+  reading_.findings = std::move(findings);
 }
 
 void ChannelWatch::fold(const measure::BlockMeasurement& tone) {

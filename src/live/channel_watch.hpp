@@ -35,7 +35,7 @@ struct ChannelReading {
   int channel = 1;            ///< from 1
   std::optional<Dbfs> level;  ///< RMS; of the last 50 ms while it moves, of the last block when not
   bool steady = false;        ///< the level stood still over the last block
-  std::optional<judge::Findings> findings;  ///< of the last block; none while the level moves
+  std::optional<judge::Findings> findings;  ///< of the last block; none where the level jumped
   std::vector<measure::FoldedPoint> cycle;  ///< of the last steady tone
   std::optional<HighestClean> highest_clean;
   std::deque<HistoryPoint> history;  ///< the last minute, newest last
@@ -55,8 +55,9 @@ struct WatchSettings {
 ///
 /// Level: windows of 50 ms with a raised-cosine weight, every 25 ms, so a step is in the figure 75
 /// ms after it at the latest. Steady within 0.05 dB from 40 Hz up. Distortion, flat tops, verdict:
-/// blocks of 0.2 s, one after the other, as `analyze` judges them. A block in which the level moved
-/// by more than 0.15 dB has none: a moving level is not a tone, and would read as distortion.
+/// blocks of 0.2 s, one after the other, as `analyze` judges them. Where the level moved by 0.15 to
+/// 2.4 dB over a block, the tone is measured with a moving level, as it is in the middle of the
+/// block; where it moved by more, or jumped, nothing is said: it would read as distortion.
 class ChannelWatch {
  public:
   static constexpr Seconds level_window{0.05};
@@ -79,8 +80,10 @@ class ChannelWatch {
  private:
   void take_level();
   void take_block();
+  void take_turning_block();
   [[nodiscard]] double spread_db() const;
-  [[nodiscard]] measure::ChannelRecording record_block();
+  enum class Level { steady, moving };
+  [[nodiscard]] measure::ChannelRecording record_block(Level level);
   void fold(const measure::BlockMeasurement& tone);
   void keep_clean(const judge::Findings& findings);
   void add_history(std::optional<Dbfs> level, std::optional<judge::Verdict> verdict);

@@ -142,6 +142,7 @@ struct State {
   Settings built;
   audio::Source recording;  // of the reading thread alone
   std::vector<double> settling_block;
+  std::size_t turning = 0;  // frames that a hand still needs
 
   [[nodiscard]] bool has_gain() const { return point.at == rig::TapPoint::At::amplifier; }
   [[nodiscard]] rig::Control& control() {
@@ -168,12 +169,41 @@ audio::Source endless_tone(Hertz tone, Hertz rate) {
   return source;
 }
 
+// Frames that a hand needs from one setting to the next, its pauses included.
+std::size_t frames_to_turn(const rig::Rig& rig, const Settings& from, const Settings& to,
+                           double travel_db) {
+  constexpr double patience = 2.0;  // re the mean speed: at half of it, and the landing
+  const double volume_db = rig.head_unit.step_size.value() * std::abs(to.volume - from.volume);
+  const double gain_db = travel_db * std::abs(to.travel - from.travel);
+  const double way = std::max(volume_db, gain_db);
+  double seconds = patience * way / rig.hand->speed_db_per_s + settling.value();
+  if (rig.hand->pause_every.value() > 0.0) {
+    seconds += patience * way / rig.hand->pause_every.value() * rig.hand->pause.value();
+  }
+  return static_cast<std::size_t>(seconds * rig.sound_card.rate.value());
+}
+
+double range_db(const rig::Amplifier& amplifier) {
+  return 20.0 * std::log10(amplifier.sensitivity_high / amplifier.sensitivity_low);
+}
+
 void State::build(Settings settings) {
-  if (has_gain()) control().travel = settings.travel;
   rig::Play play;
   play.point = point;
   play.volume = {{Seconds(0.0), settings.volume}};
   play.before = Seconds(0.0);
+  if (has_gain()) control().travel = settings.travel;
+  // A hand begins where the control was, once what is behind it has settled.
+  if (rig.hand && recording.read) {
+    play.volume = {{Seconds(0.0), built.volume}, {settling, settings.volume}};
+    double travel_db = 0.0;
+    if (has_gain()) {
+      control().travel = built.travel;
+      play.gain = {{settling, settings.travel}};
+      travel_db = range_db(rig.amplifiers[point.amplifier]);
+    }
+    turning = frames_to_turn(rig, built, settings, travel_db);
+  }
   recording = rig::record(rig, play, endless_tone(tone, rig.sound_card.rate));
   built = settings;
   auto left = static_cast<std::size_t>(settling.value() * recording.format.rate.value());
@@ -263,8 +293,10 @@ audio::Source source_of(const std::shared_ptr<State>& state) {
       const std::lock_guard guard(state->lock);
       wanted = state->wanted;
     }
-    if (!(wanted == state->built)) state->build(wanted);
-    return state->recording.read(interleaved);
+    if (!(wanted == state->built) && state->turning == 0) state->build(wanted);
+    const std::size_t frames = state->recording.read(interleaved);
+    state->turning -= std::min(frames, state->turning);
+    return frames;
   };
   return source;
 }

@@ -3,6 +3,7 @@
 #include "measure/kernels.hpp"
 
 #include <algorithm>
+#include <cmath>
 
 namespace railtap::measure {
 
@@ -112,6 +113,24 @@ double median_reordering(std::span<double> values) {
 
 double median(std::vector<double> values) {
   return median_reordering(values);
+}
+
+void solve_symmetric(std::vector<double>& a, std::vector<double>& b, std::size_t n) {
+  for (std::size_t i = 0; i < n; ++i) {
+    for (std::size_t j = 0; j <= i; ++j) {
+      double sum = a[i * n + j];
+      for (std::size_t k = 0; k < j; ++k) sum -= a[i * n + k] * a[j * n + k];
+      a[i * n + j] = i == j ? std::sqrt(sum) : sum / a[j * n + j];
+    }
+  }
+  for (std::size_t i = 0; i < n; ++i) {
+    for (std::size_t k = 0; k < i; ++k) b[i] -= a[i * n + k] * b[k];
+    b[i] /= a[i * n + i];
+  }
+  for (std::size_t i = n; i-- > 0;) {
+    for (std::size_t k = i + 1; k < n; ++k) b[i] -= a[k * n + i] * b[k];
+    b[i] /= a[i * n + i];
+  }
 }
 
 }  // namespace railtap::measure

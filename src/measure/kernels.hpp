@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// The small loops under all measuring: correlation with a sine, multiples of an angle, the median.
+// The small loops under all measuring: correlation with a sine, multiples of an angle, the
+// median, normal equations.
 #pragma once
 
 #include <array>
@@ -53,6 +54,11 @@ void start_orders(const double* cosine, const double* sine, std::size_t count,
 /// \param even, odd of `count` elements
 void correlate_four(const double* even, const double* odd, std::size_t count,
                     MultipleAngles& angles, std::array<Correlation, orders_at_once>& sums);
+
+/// Solves a·x = b in place by Cholesky's method; b becomes x.
+/// \param a symmetric and positive definite, n × n by rows; only its lower half is read
+/// \param b of n elements
+void solve_symmetric(std::vector<double>& a, std::vector<double>& b, std::size_t n);
 
 /// Adds Re(c)·cos kθ to `even` and −Im(c)·sin kθ to `odd` for four orders in a row; moves on by
 /// four. \param c of four elements; even, odd of `count`

@@ -11,8 +11,9 @@
 
 namespace railtap::measure {
 
-KnownStepMeter::KnownStepMeter(Hertz rate, const RecordingOptions& options, std::vector<Step> steps)
-    : rate_(rate), meter_(rate, options.band), steps_(std::move(steps)) {
+KnownStepMeter::KnownStepMeter(Hertz rate, const RecordingOptions& options, std::vector<Step> steps,
+                               std::optional<Hertz> tone)
+    : rate_(rate), meter_(rate, options.band), steps_(std::move(steps)), tone_(tone) {
   if (options.code_step) full_scale_.positive_limit = 1.0 - *options.code_step;
 }
 
@@ -39,9 +40,12 @@ void KnownStepMeter::take_step() {
   measured.full_scale = full_scale_;
   measured.full_scale.add(inner_, measured.figures);
   measured.flat.add(inner_, measured.figures);
-  if (inner_.size() >= meter_.shortest_block() && measured.figures.non_finite == 0) {
-    if (measured.step.gliding) level_out(measured.step.glide_db_per_s);
-    measured.block = meter_.measure(inner_);
+  if (measured.figures.non_finite == 0) {
+    if (measured.step.gliding && tone_) {
+      measure_moving(measured);
+    } else {
+      measure_steady(measured);
+    }
     if (measured.block.tone) {
       measured.clip = fit_clipped_sine(measured.block.series, clip_options_);
     }
@@ -50,14 +54,12 @@ void KnownStepMeter::take_step() {
   inner_.clear();
 }
 
-// Level as in the middle of the part.
-void KnownStepMeter::level_out(double glide_db_per_s) {
-  const double per_sample = std::pow(10.0, -glide_db_per_s / rate_.value() / 20.0);
-  double gain = std::pow(per_sample, -0.5 * static_cast<double>(inner_.size() - 1));
-  for (double& x : inner_) {
-    x *= gain;
-    gain *= per_sample;
-  }
+void KnownStepMeter::measure_steady(MeasuredStep& measured) {
+  if (inner_.size() >= meter_.shortest_block()) measured.block = meter_.measure(inner_);
+}
+
+void KnownStepMeter::measure_moving(MeasuredStep& measured) {
+  measured.block = meter_.measure_moving(inner_, *tone_, measured.step.rise_db);
 }
 
 std::vector<MeasuredStep> with_tone(std::vector<MeasuredStep> steps) {

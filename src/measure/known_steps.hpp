@@ -36,11 +36,13 @@ struct MeasuredStep {
 [[nodiscard]] std::vector<MeasuredStep> with_tone(std::vector<MeasuredStep> steps);
 
 /// Measures the steps of one channel, one block each. Holds one inner part (2 s) at a time. Where
-/// the level glides, the gain is undone before the tone is measured, so that it is steady.
+/// the level glides, the tone is measured as it is in the middle of the part.
 class KnownStepMeter {
  public:
   /// \param steps in order of time, not overlapping
-  KnownStepMeter(Hertz rate, const RecordingOptions& options, std::vector<Step> steps);
+  /// \param tone the frequency of what glides, where it is known
+  KnownStepMeter(Hertz rate, const RecordingOptions& options, std::vector<Step> steps,
+                 std::optional<Hertz> tone = {});
 
   /// \param first the channel's first sample; \param stride distance of its samples; \param count
   /// how many
@@ -51,13 +53,15 @@ class KnownStepMeter {
 
  private:
   void take_step();
-  void level_out(double glide_db_per_s);
+  void measure_steady(MeasuredStep& measured);
+  void measure_moving(MeasuredStep& measured);
 
   Hertz rate_;
   BlockMeter meter_;
   FullScaleRuns full_scale_;  // limits only
   ClippedSineOptions clip_options_;
   std::vector<Step> steps_;
+  std::optional<Hertz> tone_;
   std::vector<MeasuredStep> result_;
   std::vector<double> inner_;
   std::size_t next_ = 0;

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "measure/kernels.hpp"
+#include "measure/tone.hpp"
 
 namespace railtap::measure {
 namespace {
@@ -17,6 +18,7 @@ constexpr double silence = 1e-14;  // mean square: −140 dB
 constexpr std::ptrdiff_t dc_reach =
     25;  // 0.5 s: whole cycles or many of any tone, and it follows a coupling's drift
 constexpr std::ptrdiff_t disturbance_reach = 10;
+constexpr std::int64_t stretch_frames = 25;
 constexpr double disturbed_level_db = 1.0;
 constexpr double disturbed_peak_ratio = 1.12;  // 1 dB
 
@@ -77,6 +79,7 @@ LevelTracker::LevelTracker(Hertz rate) {
   track_.rate = rate;
   track_.frame_length = std::max<std::int64_t>(1, std::llround(frame_s * rate.value()));
   frame_.reserve(static_cast<std::size_t>(track_.frame_length));
+  stretch_.reserve(static_cast<std::size_t>(track_.frame_length * stretch_frames));
 }
 
 void LevelTracker::add(const double* first, std::size_t stride, std::size_t count) {
@@ -102,7 +105,32 @@ void LevelTracker::take_frame() {
   const auto count = static_cast<double>(frame_.size());
   track_.frames.push_back({static_cast<float>(sum / count), static_cast<float>(squares / count),
                            static_cast<float>(lowest), static_cast<float>(highest)});
+  stretch_.insert(stretch_.end(), frame_.begin(), frame_.end());
   frame_.clear();
+  if (static_cast<std::int64_t>(stretch_.size()) >= track_.frame_length * stretch_frames)
+    take_stretch();
+}
+
+void LevelTracker::take_stretch() {
+  double energy = 0.0;
+  const std::size_t frames = track_.frames.size();
+  for (std::size_t i = frames - stretch_frames; i < frames; ++i) {
+    energy += static_cast<double>(track_.frames[i].mean_square);
+  }
+  if (energy > loudest_energy_) {
+    loudest_energy_ = energy;
+    loudest_.swap(stretch_);
+  }
+  stretch_.clear();
+}
+
+LevelTrack LevelTracker::finish() {
+  BlockMeter meter(track_.rate);
+  if (loudest_.size() >= meter.shortest_block()) {
+    const BlockMeasurement block = meter.measure(loudest_);
+    if (block.tone) track_.tone = block.series.fundamental;
+  }
+  return std::move(track_);
 }
 
 std::vector<double> smoothed_level(const LevelTrack& track) {
@@ -278,7 +306,7 @@ void add_slices(const Context& context, Frames whole, double softest, std::vecto
     if (median_of(context.level, part.first, part.end) < softest) continue;
     steps.push_back(make_step(context, part, part));
     steps.back().gliding = true;
-    steps.back().glide_db_per_s = slope_of(context.level, part) / context.track.frame_seconds();
+    steps.back().rise_db = slope_of(context.level, part) * static_cast<double>(part.size());
   }
 }
 

@@ -4,6 +4,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <utility>
 #include <vector>
@@ -26,6 +27,7 @@ struct LevelTrack {
   std::int64_t frame_length = 1;  ///< samples a frame
   std::int64_t samples = 0;       ///< of the whole recording; the last part of a frame has no frame
   std::vector<TrackFrame> frames;
+  std::optional<Hertz> tone = {};  ///< of the loudest quarter of a second, where that holds one
 
   [[nodiscard]] double frame_seconds() const {
     return static_cast<double>(frame_length) / rate.value();
@@ -40,13 +42,16 @@ class LevelTracker {
   /// \param first the channel's first sample; \param stride distance of its samples; \param count
   /// how many
   void add(const double* first, std::size_t stride, std::size_t count);
-  [[nodiscard]] LevelTrack finish() { return std::move(track_); }
+  [[nodiscard]] LevelTrack finish();
 
  private:
   void take_frame();
+  void take_stretch();
 
   LevelTrack track_;
-  std::vector<double> frame_;  // being filled
+  std::vector<double> frame_;              // being filled
+  std::vector<double> stretch_, loudest_;  // a quarter of a second: being filled, and kept
+  double loudest_energy_ = 0.0;
 };
 
 /// The smoothed level of a track: one value a frame, dB re a full-scale square wave (10·log10 of
@@ -68,10 +73,10 @@ struct Step {
   std::int64_t inner_first =
       0;  ///< the part to measure: edges and disturbances left out, 2 s at most
   std::int64_t inner_end = 0;
-  double level_db = 0.0;        ///< median of the smoothed level (see `smoothed_level`)
-  double glide_db_per_s = 0.0;  ///< how the level moves in a slice; 0 where it is steady
-  bool gliding = false;         ///< a slice of a level that moves without steps
-  int index = 0;                ///< of a grid: which of its steps; else counted in order of time
+  double level_db = 0.0;  ///< median of the smoothed level (see `smoothed_level`)
+  double rise_db = 0.0;   ///< of the level over the inner part of a slice; 0 where it is steady
+  bool gliding = false;   ///< a slice of a level that moves without steps
+  int index = 0;          ///< of a grid: which of its steps; else counted in order of time
 };
 
 /// Every stretch of 0.2 s or more in which the level is steady, in order of time: the steps of

@@ -133,6 +133,63 @@ BlockMeasurement BlockMeter::measure(std::span<const double> samples, std::optio
   return block;
 }
 
+BlockMeasurement BlockMeter::measure_moving(std::span<const double> samples, Hertz near,
+                                            double& rise_db) {
+  constexpr std::size_t few_orders = 8;  // enough to tell the frequency
+  BlockMeasurement block;
+  block.frames = samples.size();
+  residual_.resize(samples.size());
+  rise_db = 0.0;
+  const double mean = figures(samples).sum / static_cast<double>(samples.size());
+  block.dc = mean;
+  for (std::size_t n = 0; n < samples.size(); ++n) residual_[n] = samples[n] - mean;
+  const double ac_energy = figures(residual_).sum_of_squares;
+  const double start = near / rate_;
+  const double top = std::floor(highest_share_of_nyquist * 0.5 / start);
+  const auto orders = static_cast<std::size_t>(std::clamp(top, 1.0, double{most_fitted_orders}));
+  if (ac_energy <= 0.0) return block;
+
+  fitter_.fit(samples, start, std::min(orders, few_orders), fit_);
+  moving_fitter_.fit(samples, fit_.cycles_per_sample, orders, moving_);
+  moving_fitter_.residual(samples, residual_);
+  block.explained = std::max(0.0, 1.0 - figures(residual_).sum_of_squares / ac_energy);
+  block.tone = block.explained >= least_explained;
+  if (!block.tone) return block;
+
+  rise_db = moving_.rise_db;
+  block.dc = moving_.dc;
+  block.fundamental = power_of(moving_.phasor[0]);
+  const double cycles = moving_.cycles_per_sample * 0.5 * static_cast<double>(samples.size() - 1);
+  block.start_phase = std::remainder(std::arg(moving_.phasor[0]) - 2.0 * pi * cycles, 2.0 * pi);
+  look(residual_);
+  add_moving_orders(block, moving_, samples.size());
+  add_up_noise(block);
+  return block;
+}
+
+// The noise among the harmonics is what the envelopes left of it, over the share they leave.
+void BlockMeter::add_moving_orders(BlockMeasurement& block, const MovingTone& tone,
+                                   std::size_t samples) {
+  const double fundamental_bin = tone.cycles_per_sample * static_cast<double>(spectrum_.length());
+  block.series.fundamental = Hertz(tone.cycles_per_sample * rate_.value());
+  const double first_phase = std::arg(tone.phasor[0]) + 0.5 * pi;  // makes the fundamental a sine
+  for (std::size_t order = 1; order <= tone.phasor.size(); ++order) {
+    const double bin = fundamental_bin * static_cast<double>(order);
+    if (bin + static_cast<double>(lobe) + 1.0 >= static_cast<double>(spectrum_.bins())) break;
+    const double white =
+        local_noise(bin) / tone.freedom * 0.5 * static_cast<double>(spectrum_.length());
+    const double variance = 2.0 * white / static_cast<double>(samples) * tone.variance_factor;
+    block.series.sigma.push_back(std::sqrt(variance));
+    block.series.phasor.push_back(tone.phasor[order - 1] *
+                                  std::polar(1.0, -first_phase * static_cast<double>(order)));
+    const double f = static_cast<double>(order) * block.series.fundamental.value();
+    const bool in_band = f <= band_.high.value() * (1.0 + 1e-6);
+    if (order > 1 && in_band) {
+      block.harmonics += std::max(0.0, power_of(tone.phasor[order - 1]) - variance);
+    }
+  }
+}
+
 // The powers of the bins around a line, its own main lobe left out.
 std::span<double> BlockMeter::bins_around(double bin) const {
   const auto centre = static_cast<std::ptrdiff_t>(std::lround(bin));

@@ -8,6 +8,7 @@
 #include <span>
 #include <vector>
 
+#include "measure/moving_tone.hpp"
 #include "measure/spectrum.hpp"
 #include "measure/tone_fit.hpp"
 #include "units/quantity.hpp"
@@ -57,6 +58,15 @@ class BlockMeter {
   [[nodiscard]] BlockMeasurement measure(std::span<const double> samples,
                                          std::optional<Hertz> near = {});
 
+  /// The same for a block over which the level moves: fundamental and harmonics are those in the
+  /// middle of the block, and the movement is no part of the residual. Foreign lines stay in the
+  /// noise; harmonics above the 32nd as well.
+  /// \param samples four cycles of the tone or more, with less the envelopes are simpler
+  /// \param near the tone's frequency, within half a cycle over the block
+  /// \param rise_db set to what the level rises from end to end
+  [[nodiscard]] BlockMeasurement measure_moving(std::span<const double> samples, Hertz near,
+                                                double& rise_db);
+
  private:
   void look(std::span<const double> samples);
   [[nodiscard]] std::optional<double> coarse_frequency() const;
@@ -65,6 +75,7 @@ class BlockMeter {
                                                      std::size_t samples);
   [[nodiscard]] double fitted_sigma(double bin, std::size_t samples) const;
   [[nodiscard]] bool in_band(double frequency_hz) const;
+  void add_moving_orders(BlockMeasurement& block, const MovingTone& tone, std::size_t samples);
   void take_out_lines(BlockMeasurement& block);
   void add_up_noise(BlockMeasurement& block) const;
   [[nodiscard]] std::span<double> bins_around(double bin) const;
@@ -79,6 +90,8 @@ class BlockMeter {
   Spectrum spectrum_;
   ToneFitter fitter_;
   ToneFit fit_;
+  MovingToneFitter moving_fitter_;
+  MovingTone moving_;
   std::vector<double> residual_;
   mutable std::vector<double> scratch_;
   std::vector<double> a_weights_;  // power weights of the bins of spectrum_

@@ -146,26 +146,6 @@ double cosine_sum(double order, double cycles_per_sample, double samples) {
   return std::sin(half * samples) / denominator;
 }
 
-// Solves the symmetric positive definite system in place by Cholesky; the right side becomes the
-// solution.
-void solve_symmetric(std::vector<double>& a, std::vector<double>& b, std::size_t n) {
-  for (std::size_t i = 0; i < n; ++i) {
-    for (std::size_t j = 0; j <= i; ++j) {
-      double sum = a[i * n + j];
-      for (std::size_t k = 0; k < j; ++k) sum -= a[i * n + k] * a[j * n + k];
-      a[i * n + j] = i == j ? std::sqrt(sum) : sum / a[j * n + j];
-    }
-  }
-  for (std::size_t i = 0; i < n; ++i) {
-    for (std::size_t k = 0; k < i; ++k) b[i] -= a[i * n + k] * b[k];
-    b[i] /= a[i * n + i];
-  }
-  for (std::size_t i = n; i-- > 0;) {
-    for (std::size_t k = i + 1; k < n; ++k) b[i] -= a[k * n + i] * b[k];
-    b[i] /= a[i * n + i];
-  }
-}
-
 }  // namespace
 
 void ToneFitter::set_length(std::size_t samples) {

@@ -17,6 +17,7 @@ namespace {
 using judge::ChannelOnset;
 using judge::OnsetPoint;
 using judge::OnsetStep;
+using judge::OnsetWay;
 using system::Json;
 using system::json_number;
 
@@ -37,6 +38,7 @@ Json step_json(const judge::OnsetStep& step) {
           {"thdn_percent", json_number(step.thdn)},
           {"overdrive_positive_db", json_number(step.overdrive_positive)},
           {"overdrive_negative_db", json_number(step.overdrive_negative)},
+          {"moving", step.moving},
           {"verdict", judge::name(step.verdict)}};
 }
 
@@ -60,6 +62,12 @@ Json found_json(const StepsFound& found) {
           {"dwell_s", json_number(found.dwell)}};
 }
 
+Json way_json(const OnsetWay& way, const judge::OnsetLimits& limits) {
+  return {{"thdn", point_json(way.thdn, "limit_percent", limits.analysis.thdn.value())},
+          {"flat_top", point_json(way.flat_top, nullptr, 0.0)},
+          {"compression", point_json(way.compression, "limit_db", limits.compression.value())}};
+}
+
 Json channel_json(const judge::ChannelOnset& channel, const StepsFound& found,
                   const judge::OnsetLimits& limits) {
   Json steps = Json::array();
@@ -68,11 +76,9 @@ Json channel_json(const judge::ChannelOnset& channel, const StepsFound& found,
   json.set("channel", channel.channel);
   json.set("ladder", found_json(found));
   json.set("steps", std::move(steps));
-  json.set(
-      "onset",
-      {{"thdn", point_json(channel.thdn, "limit_percent", limits.analysis.thdn.value())},
-       {"flat_top", point_json(channel.flat_top, nullptr, 0.0)},
-       {"compression", point_json(channel.compression, "limit_db", limits.compression.value())}});
+  json.set("onset", way_json({channel.thdn, channel.flat_top, channel.compression}, limits));
+  json.set("onset_down", nullptr);
+  if (channel.down) json.set("onset_down", way_json(*channel.down, limits));
   json.set("small_signal_gain_db", json_number(channel.small_signal_gain));
   json.set("highest_clean_step", nullptr);
   if (channel.highest_clean_step) json.set("highest_clean_step", *channel.highest_clean_step);
@@ -119,6 +125,8 @@ const char* name(StepsFound::By by) {
       return "levels";
     case StepsFound::By::standing:
       return "standing-levels";
+    case StepsFound::By::turned:
+      return "turned";
   }
   return "nothing";
 }
@@ -191,6 +199,8 @@ std::string found_line(const StepsFound& found) {
       return text + ", by the ladder's marker";
     case StepsFound::By::levels:
       return text + ", found by their levels; what was fed in is not known";
+    case StepsFound::By::turned:
+      return text + " of a level that was turned by hand; what was fed in is not known";
     default:
       return text + " where the level stands still; what was fed in is not known";
   }
@@ -237,6 +247,16 @@ void add_point(Lines& lines, const std::string& label, const std::optional<Onset
   constexpr Decibels fine{0.01};
   lines.add(label, levels(point->input, point->level, point->level_v) + "  (±" +
                        format_fixed(band, band < fine ? 3 : 2) + ")");
+}
+
+// Of a level that was turned down again, both ways.
+void add_criterion(Lines& lines, const std::string& label, const ChannelOnset& channel,
+                   const std::optional<OnsetPoint>& point,
+                   std::optional<OnsetPoint> OnsetWay::*criterion) {
+  if (!channel.down) return add_point(lines, label, point);
+  lines.add(label, "");
+  add_point(lines, "  on the way up", point);
+  add_point(lines, "  on the way down", *channel.down.*criterion);
 }
 
 // --- plot -----------------------------------------------------------------------------------
@@ -344,10 +364,11 @@ std::string channel_text(const ChannelOnset& channel, const StepsFound& found,
   if (!line.empty()) text += "    " + line + '\n';
   Lines lines;
   add_clean_step(lines, channel);
-  add_point(lines, "tops go flat at", channel.flat_top);
-  add_point(lines, "THD+N " + format_quantity(limits.analysis.thdn) + " at", channel.thdn);
-  add_point(lines, "gain falls " + format_quantity(limits.compression) + " at",
-            channel.compression);
+  add_criterion(lines, "tops go flat at", channel, channel.flat_top, &OnsetWay::flat_top);
+  add_criterion(lines, "THD+N " + format_quantity(limits.analysis.thdn) + " at", channel,
+                channel.thdn, &OnsetWay::thdn);
+  add_criterion(lines, "gain falls " + format_quantity(limits.compression) + " at", channel,
+                channel.compression, &OnsetWay::compression);
   return text + lines.text() + '\n' + plot(channel, limits.analysis.thdn) + '\n' + table(channel);
 }
 

@@ -20,6 +20,7 @@ struct StepsFound {
     options,  ///< a ladder that was described
     marker,   ///< a ladder that announces itself
     levels,   ///< a ladder by its regular steps, start unknown
+    turned,   ///< a level that a hand moves: its rests, and slices between them
     standing  ///< wherever the level stands still
   } by = By::nothing;
   int steps = 0;

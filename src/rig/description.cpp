@@ -216,6 +216,17 @@ void read_tap(TomlTable table, Tap& tap) {
   table.finish();
 }
 
+HandSetting read_hand(TomlTable table) {
+  HandSetting hand;
+  if (const auto speed = table.number("speed_db_per_s", {0.1, 100.0})) hand.speed_db_per_s = *speed;
+  table.set("unevenness_percent", hand.unevenness, whole_percent);
+  table.set("pause_every_db", hand.pause_every, {0.0, 100.0});
+  table.set("pause_s", hand.pause, {0.0, 60.0});
+  table.set("returns", hand.returns);
+  table.finish();
+  return hand;
+}
+
 void read_sound_card(TomlTable table, SoundCard& card) {
   table.set("rate_hz", card.rate, {8000.0, 192000.0});
   table.set("full_scale_v", card.full_scale, positive);
@@ -287,6 +298,7 @@ Rig read_rig(TomlTable table) {
   }
   require_different_names(table, rig);
   read_tap(table.table("tap"), rig.tap);
+  if (table.has("hand")) rig.hand = read_hand(table.table("hand"));
   read_sound_card(table.table("sound_card"), rig.sound_card);
   read_multimeter(table.table("multimeter"), rig.multimeter);
   table.finish();

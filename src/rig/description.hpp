@@ -10,6 +10,7 @@
 
 #include "electric/meter.hpp"
 #include "rig/filter.hpp"
+#include "rig/hand.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::rig {
@@ -141,6 +142,7 @@ struct Rig {
   Tap tap;
   SoundCard sound_card;
   Multimeter multimeter;
+  std::optional<HandSetting> hand;  ///< none: controls are where they are wanted at once
 };
 
 /// Reads a rig's description (docs/rig.md lists every key).

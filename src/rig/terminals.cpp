@@ -24,6 +24,19 @@ constexpr Hertz volume_smoothing{80.0};
 constexpr Hertz hiss_low{20.0};
 constexpr Hertz hiss_high{20000.0};
 
+/// Of a mute, which a hand cannot turn to in finite time.
+constexpr Decibels softest{-80.0};
+
+Decibels gain_db(double factor) {
+  return std::max(softest, Decibels(20.0 * std::log10(std::max(factor, 1e-9))));
+}
+
+/// Every control has a way of its own, the same in both channels.
+std::optional<Hand> hand_of(const Rig& rig, std::uint64_t control, Hertz rate, double factor) {
+  if (!rig.hand) return std::nullopt;
+  return Hand(*rig.hand, rig.seed * 16 + control, rate, gain_db(factor));
+}
+
 /// White noise that has `rms` between 20 Hz and 20 kHz when sampled at `rate`.
 double white_sigma(Volts rms, Hertz rate) {
   return rms.value() * std::sqrt(rate.value() / 2.0 / (hiss_high - hiss_low).value());
@@ -39,12 +52,14 @@ struct HeadUnitLane {
   double full_peak = 0.0;  // of a full-scale sample at the highest step, volts
   bool has_tone = false;
   OnePole bass, treble, volume;
+  std::optional<Hand> hand;
   double hiss = 0.0;
   signal::Random random{0};
   StageState stage;
+  std::vector<double> gains;
 };
 
-HeadUnitLane make_lane(const Rig& rig, bool rear, bool right, Hertz rate) {
+HeadUnitLane make_lane(const Rig& rig, int step, bool rear, bool right, Hertz rate) {
   const HeadUnit& unit = rig.head_unit;
   HeadUnitLane lane;
   lane.full_peak = unit.full_output.value() * std::numbers::sqrt2 *
@@ -54,6 +69,7 @@ HeadUnitLane make_lane(const Rig& rig, bool rear, bool right, Hertz rate) {
   lane.bass = one_pole(bass_corner, rate);
   lane.treble = one_pole(treble_corner, rate);
   lane.volume = one_pole(volume_smoothing, rate);
+  lane.hand = hand_of(rig, 0, rate, volume_gain(unit, step));
   lane.hiss = white_sigma(unit.output.hiss, rate);
   lane.random = signal::Random(rig.seed * 8 + (rear ? 2 : 0) + (right ? 1 : 0));
   lane.stage = make_stage(unit.output, head_unit_rail(rig), unit.output.sag_resistance, {}, rate);
@@ -70,6 +86,13 @@ void apply_tone(HeadUnitLane& lane, const HeadUnit& unit, int step, std::span<do
   for (double& x : block) x += bass * lane.bass.low(x) + treble * lane.treble.high(x);
 }
 
+void turn_by_hand(Hand& hand, double wanted, double scale, std::span<double> block,
+                  std::vector<double>& gains) {
+  gains.resize(block.size());
+  hand.fill(gains, gain_db(wanted));
+  for (std::size_t n = 0; n < block.size(); ++n) block[n] *= scale * gains[n];
+}
+
 void turn_volume(HeadUnitLane& lane, double gain, std::span<double> block) {
   constexpr double settled = 1e-12;
   if (std::abs(lane.volume.state - gain) <= settled * gain) {
@@ -81,7 +104,12 @@ void turn_volume(HeadUnitLane& lane, double gain, std::span<double> block) {
 
 void process(HeadUnitLane& lane, const HeadUnit& unit, int step, std::span<double> block) {
   if (lane.has_tone) apply_tone(lane, unit, step, block);
-  turn_volume(lane, lane.full_peak * volume_gain(unit, step), block);
+  const double gain = volume_gain(unit, step);
+  if (lane.hand && gain > 0.0) {
+    turn_by_hand(*lane.hand, gain, lane.full_peak, block, lane.gains);
+  } else {
+    turn_volume(lane, lane.full_peak * gain, block);
+  }
   add_noise(block, lane.hiss, lane.random);
   process(lane.stage, block);
 }
@@ -91,12 +119,14 @@ struct AmplifierLane {
   Input input;
   double input_limit = 0.0;  // 0: none
   double last_in = 0.0;
-  double input_hiss = 0.0, output_hiss = 0.0, gain = 0.0;
+  double input_hiss = 0.0, output_hiss = 0.0, gain = 0.0, mismatch = 1.0;
+  std::optional<Hand> hand;
   Filter high_pass, low_pass;
   Boost boost;
   Tones tones;
   signal::Random random{0};
   StageState stage;
+  std::vector<double> gains;
 };
 
 /// What arrives at a channel's input, with the faults of the wiring.
@@ -124,7 +154,9 @@ AmplifierLane make_lane(const Rig& rig, const Play& play, std::size_t channel, H
   lane.input_limit = amplifier.input_limit ? amplifier.input_limit->value() : 0.0;
   lane.input_hiss = white_sigma(amplifier.input_hiss, rate);
   lane.output_hiss = white_sigma(amplifier.output.hiss, rate);
-  lane.gain = gain(amplifier, control) * (channel == 1 ? amplitude_ratio(control.mismatch) : 1.0);
+  lane.mismatch = channel == 1 ? amplitude_ratio(control.mismatch) : 1.0;
+  lane.gain = gain(amplifier, control);
+  lane.hand = hand_of(rig, 1, rate, lane.gain);
   lane.high_pass = make_filter(Pass::high, control.high_pass, rate);
   lane.low_pass = make_filter(Pass::low, control.low_pass, rate);
   lane.boost = Boost(control.faults.bass_boost, control.faults.bass_boost_frequency, rate);
@@ -150,7 +182,11 @@ void limit_input(AmplifierLane& lane, std::span<double> block) {
 void process(AmplifierLane& lane, std::span<double> block) {
   if (lane.input_limit > 0.0) limit_input(lane, block);
   add_noise(block, lane.input_hiss, lane.random);
-  for (double& x : block) x *= lane.gain;
+  if (lane.hand) {
+    turn_by_hand(*lane.hand, lane.gain, lane.mismatch, block, lane.gains);
+  } else {
+    for (double& x : block) x *= lane.gain * lane.mismatch;
+  }
   process(lane.high_pass, block);
   process(lane.low_pass, block);
   lane.boost.process(block);
@@ -208,6 +244,19 @@ struct Terminals::State {
     return step;
   }
 
+  /// The tapped control's gain at a time since the capture began; none where it is not turned.
+  [[nodiscard]] std::optional<double> gain_at(Seconds time) const {
+    std::optional<double> factor;
+    for (const GainChange& change : play.gain) {
+      if (time - play.before < change.at) break;
+      const Amplifier& unit = rig.amplifiers[play.point.amplifier];
+      Control control = unit.controls[play.point.control];
+      control.travel = change.travel;
+      factor = gain(unit, control);
+    }
+    return factor;
+  }
+
   void mix(std::vector<std::vector<double>>& blocks) {
     if (amplifier.empty()) {
       blocks[0] = left_block;
@@ -236,8 +285,8 @@ Terminals::Terminals(const Rig& rig, const Play& play, audio::Source track, Hert
                                     play,
                                     rate,
                                     Player(std::move(track), steps, play.before, play.after, skip),
-                                    make_lane(rig, rear, false, rate),
-                                    make_lane(rig, rear, true, rate),
+                                    make_lane(rig, play.volume.front().step, rear, false, rate),
+                                    make_lane(rig, play.volume.front().step, rear, true, rate),
                                     {}});
   if (play.point.at != TapPoint::At::amplifier) return;
   for (int c = 0; c < channel_count(rig, play.point); ++c) {
@@ -261,7 +310,11 @@ std::size_t Terminals::read(std::vector<std::vector<double>>& blocks) {
   state.left_block.resize(blocks.front().size());
   state.right_block.resize(blocks.front().size());
   const std::size_t valid = state.player.read(state.left_block, state.right_block);
-  const int step = state.step_at(Seconds(static_cast<double>(state.samples) / state.rate.value()));
+  const Seconds now(static_cast<double>(state.samples) / state.rate.value());
+  const int step = state.step_at(now);
+  if (const auto gain = state.gain_at(now)) {
+    for (AmplifierLane& lane : state.amplifier) lane.gain = *gain;
+  }
   process(state.left, state.rig.head_unit, step, state.left_block);
   process(state.right, state.rig.head_unit, step, state.right_block);
   state.mix(blocks);

@@ -31,10 +31,17 @@ struct VolumeChange {
   int step = 0;     ///< 0 … the highest
 };
 
+/// A turn of the gain control that is tapped.
+struct GainChange {
+  Seconds at{0.0};      ///< from the start of the track
+  double travel = 0.0;  ///< 0 … 1
+};
+
 /// How a track is played and where it is tapped.
 struct Play {
   TapPoint point;
   std::vector<VolumeChange> volume;  ///< in order of time; the first holds from the start
+  std::vector<GainChange> gain;      ///< in order of time; until the first, as described
   bool speakers_connected = false;   ///< to all amplifiers
   Seconds before{0.25};              ///< of idling, before the track and after it
   Seconds after{0.25};

@@ -90,7 +90,25 @@ TEST_CASE("watch: the rail that is reached is told, with the overdrive") {
   CHECK_FALSE(findings.flat_top.overdrive_negative);
 }
 
-TEST_CASE("watch: while the level moves there is no THD+N, and a clean tone is never called bad") {
+TEST_CASE("watch: a tone that is turned into its rail is called clipped while it moves") {
+  Player player;
+  player.play(1.0, steady(0.2), 0.45);
+  int called = 0;
+  for (int i = 0; i < 160; ++i) {  // 1.6 s, 6 dB a second: 0.2 to 0.6
+    const double start = i * 0.01;
+    player.play(
+        0.01, [start](double time) { return 0.2 * std::pow(10.0, (start + time) * 0.3); }, 0.45);
+    const auto& reading = player.reading();
+    const bool clipped = reading.findings && reading.findings->verdict == Verdict::clipped;
+    called += clipped && !reading.steady ? 1 : 0;
+    // Half a block before it is measured, and half a block until it is shown.
+    const double peak = 0.2 * std::pow(10.0, (start + 0.01) * 0.3);
+    if (clipped) CHECK(peak > 0.45);
+  }
+  CHECK(called > 10);
+}
+
+TEST_CASE("watch: a level that moves is no distortion, and one that jumps is not judged") {
   Player player;
   player.play(1.0, steady(0.2));
   bool accused = false;

@@ -80,6 +80,7 @@ TEST_CASE("onset document: keys and numbers are those that the contract promises
                                       "level_v",
                                       "gain_db",
                                       "thdn_percent",
+                                      "moving",
                                       "verdict",
                                       "overdrive_positive_db",
                                       "overdrive_negative_db"};
@@ -99,7 +100,24 @@ TEST_CASE("onset document: keys and numbers are those that the contract promises
   CHECK(channel["onset"]["flat_top"]["level_v"] == 5.5);
   CHECK(channel["onset"]["flat_top"]["uncertainty_db"] == 0.004);
   CHECK(channel["onset"]["compression"].is_null());
+  CHECK(channel["onset_down"].is_null());
   CHECK(json["stage"].is_null());
+}
+
+TEST_CASE("onset document: what was turned down again has that way beside the other") {
+  auto channel = clipping();
+  channel.steps[1].moving = true;
+  channel.down = judge::OnsetWay{
+      std::nullopt, judge::OnsetPoint{std::nullopt, Dbfs(-12.0), Volts(5.25), Decibels(0.01)}, {}};
+  const auto json = parsed(document_of(channel))["channels"][0];
+  CHECK(json["steps"][1]["moving"] == true);
+  CHECK(json["steps"][2]["moving"] == false);
+  CHECK(json["onset_down"]["thdn"].is_null());
+  CHECK(json["onset_down"]["flat_top"]["level_v"] == 5.25);
+  CHECK(json["onset"]["flat_top"]["level_v"] == 5.5);
+  const std::string text = report::onset_text(document_of(channel));
+  CHECK(text.find("  on the way up       5.500 V") != std::string::npos);
+  CHECK(text.find("  on the way down     5.250 V") != std::string::npos);
 }
 
 TEST_CASE("onset document: compression carries its limit of 0.3 dB") {

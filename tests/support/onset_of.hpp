@@ -9,6 +9,7 @@
 #include "measure/known_steps.hpp"
 #include "measure/ladder.hpp"
 #include "measure/steps.hpp"
+#include "measure/turned_level.hpp"
 
 namespace railtap::test {
 
@@ -19,10 +20,11 @@ namespace railtap::test {
 }
 
 [[nodiscard]] inline std::vector<measure::MeasuredStep> measured(
-    const std::vector<double>& samples, Hertz rate, const std::vector<measure::Step>& steps) {
+    const std::vector<double>& samples, Hertz rate, const std::vector<measure::Step>& steps,
+    std::optional<Hertz> tone = {}) {
   measure::RecordingOptions options;
   options.code_step = 0x1p-15;
-  measure::KnownStepMeter meter(rate, options, steps);
+  measure::KnownStepMeter meter(rate, options, steps, tone);
   meter.add(samples.data(), 1, samples.size());
   return meter.finish();
 }
@@ -37,12 +39,13 @@ namespace railtap::test {
   return judge::judge_onset(1, steps, input, rate, {});
 }
 
-/// The onset of a level that rises by hand.
+/// The onset of a level that is turned by hand.
 [[nodiscard]] inline judge::ChannelOnset rising_onset(const std::vector<double>& samples,
                                                       Hertz rate) {
   const auto track = track_of(samples, rate);
-  const auto steps = measure::with_tone(measured(samples, rate, measure::find_plateaus(track)));
-  return judge::judge_onset(1, steps, std::nullopt, rate, {});
+  const auto steps = measure::cut_turned(track, measure::find_plateaus(track));
+  return judge::judge_onset(1, measure::with_tone(measured(samples, rate, steps, track.tone)),
+                            std::nullopt, rate, {});
 }
 
 }  // namespace railtap::test

@@ -1,0 +1,38 @@
+// SPDX-License-Identifier: MIT
+// What is special about steps of a level that a hand turns: it has a way, and it moves while it is
+// measured.
+#pragma once
+
+#include <vector>
+
+#include "judge/onset_criteria.hpp"
+#include "measure/known_steps.hpp"
+
+namespace railtap::judge {
+
+enum class Way { up, down };
+
+/// The way at each step, in order of time: of a slice over which the level moves, its own; of a
+/// rest, that on which it was reached; of the first steps, that on which they are left. Steps
+/// without a tone go on as before.
+[[nodiscard]] std::vector<Way> ways_of(const std::vector<measure::MeasuredStep>& steps);
+
+namespace criteria {
+
+/// A fitted knee that is no wider, dB, is a corner that something has rounded; the movement of a
+/// level that is turned by hand does.
+[[nodiscard]] double widest_corner_db(const Point& point);
+
+/// Gives each step over which the level moves the least noise of itself and of the three softer
+/// ones: what its envelopes leave of a corner that is passed within the step is no noise.
+/// \param points by their axis
+void settle_noise(std::vector<Point>& points);
+
+/// Of a level that is turned: where most of the lowest steps over a rail have corners, or knees
+/// that are no wider than the movement makes them, all knees are marked as rounded corners.
+/// \param points by their axis
+void settle_corners(std::vector<Point>& points);
+
+}  // namespace criteria
+
+}  // namespace railtap::judge

@@ -1,0 +1,143 @@
+// SPDX-License-Identifier: MIT
+// The onset of a control that is turned by hand: on the way up, and on the way down.
+#include "judge/onset_turned.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+#include <string>
+#include <vector>
+
+#include "support/onset_of.hpp"
+#include "support/turned_tone.hpp"
+#include "support/within.hpp"
+
+using namespace railtap;
+using namespace railtap::judge;
+using namespace railtap::test;
+
+namespace {
+
+constexpr double rail_dbfs = -10.0;
+
+Stage hard_stage(double hz = 997.0) {
+  const double rail = std::pow(10.0, rail_dbfs / 20.0);
+  Stage stage;
+  stage.hz = hz;
+  stage.law = [=](double x) { return std::clamp(x, -rail, rail); };
+  stage.chain = coupling(5.0);
+  stage.scale = 0.9;
+  stage.noise_rms = 1e-5;
+  return stage;
+}
+
+ChannelOnset onset_of(const Stage& stage, double from, const std::vector<Turned>& turns) {
+  std::mt19937_64 random(9);
+  return rising_onset(turn(turned_level(from, turns, stage.rate), stage, 5.0, 24, random),
+                      Hertz(stage.rate));
+}
+
+const std::vector<Turned> up{{0.0, 0.3}, {5.0, 0.8}, {4.0, 0.22}, {3.0, 0.5}, {0.0, 0.4}};
+const std::vector<Turned> up_and_down{{0.0, 0.3}, {9.0, 0.5},  {0.0, 0.5},  {3.0, 0.6},
+                                      {0.0, 0.2}, {-5.0, 0.5}, {-4.0, 0.3}, {0.0, 0.4}};
+
+measure::MeasuredStep step_at(double level_db, double rise_db) {
+  measure::MeasuredStep step;
+  step.block.tone = true;
+  step.block.fundamental = 0.5 * std::pow(10.0, level_db / 10.0);
+  step.step.gliding = rise_db != 0.0;
+  step.step.rise_db = rise_db;
+  return step;
+}
+
+}  // namespace
+
+TEST_CASE("ways: a slice has its own, a rest that on which it was reached") {
+  const std::vector<measure::MeasuredStep> steps{
+      step_at(-20.0, 0.0), step_at(-19.5, 0.8),  step_at(-19.0, 0.0), step_at(-18.6, 0.7),
+      step_at(-18.6, 0.0), step_at(-18.9, -0.8), step_at(-19.3, 0.0), step_at(-19.3, 0.0)};
+  const std::vector<Way> expected{Way::up, Way::up,   Way::up,   Way::up,
+                                  Way::up, Way::down, Way::down, Way::down};
+  CHECK(ways_of(steps) == expected);
+  CHECK(ways_of({step_at(-10.0, 0.0), step_at(-12.0, 0.0)}) ==
+        std::vector<Way>{Way::down, Way::down});
+}
+
+TEST_CASE("turned by hand: rails are found on the way up, and nothing is said of a way down") {
+  for (const double hz : {60.0, 997.0, 2500.0}) {
+    CAPTURE(hz);
+    const Stage stage = hard_stage(hz);
+    const auto onset = onset_of(stage, -20.0, up);
+    CHECK(onset.verdict == OnsetVerdict::clips);
+    REQUIRE(onset.flat_top);
+    REQUIRE(onset.thdn);
+    CHECK(within_abs(onset.flat_top->level.value(), steady_tone(stage, rail_dbfs).level_dbfs, 0.1));
+    const double thdn = steady_tone(stage, *thdn_input(stage, 0.01, -8.0)).level_dbfs;
+    CHECK(within_abs(onset.thdn->level.value(), thdn, 0.1));
+    CHECK_FALSE(onset.down);
+    REQUIRE(onset.highest_clean_step);
+  }
+}
+
+TEST_CASE("turned by hand: what moves is no distortion") {
+  Stage stage = hard_stage();
+  stage.law = [](double x) { return x; };
+  const auto onset = onset_of(stage, -20.0, up_and_down);
+  CHECK(onset.verdict == OnsetVerdict::clean_throughout);
+  CHECK_FALSE(onset.thdn);
+  for (const OnsetStep& step : onset.steps) {
+    CHECK(step.verdict == Verdict::clean);
+    REQUIRE(step.thdn);
+    CHECK(step.thdn->value() < 0.5);
+  }
+}
+
+TEST_CASE("turned by hand: up and down, each way has its own onset") {
+  const Stage stage = hard_stage();
+  const auto onset = onset_of(stage, -20.0, up_and_down);
+  const double flat = steady_tone(stage, rail_dbfs).level_dbfs;
+  const double thdn = steady_tone(stage, *thdn_input(stage, 0.01, -8.0)).level_dbfs;
+  REQUIRE(onset.flat_top);
+  REQUIRE(onset.down);
+  REQUIRE(onset.down->flat_top);
+  REQUIRE(onset.down->thdn);
+  CHECK(within_abs(onset.flat_top->level.value(), flat, 0.1));
+  CHECK(within_abs(onset.down->flat_top->level.value(), flat, 0.1));
+  CHECK(within_abs(onset.down->thdn->level.value(), thdn, 0.1));
+  for (const auto& reason : onset.reasons) CHECK(reason.find("way down") == std::string::npos);
+}
+
+TEST_CASE("turned by hand: rails that have come down by the way back are told") {
+  const Stage stage = hard_stage();
+  std::mt19937_64 random(9);
+  const auto level = turned_level(-20.0, up_and_down, stage.rate);
+  auto samples = turn(level, stage, 5.0, 0, random);
+  Stage tired = stage;
+  const double rail = std::pow(10.0, (rail_dbfs - 1.0) / 20.0);
+  tired.law = [=](double x) { return std::clamp(x, -rail, rail); };
+  std::mt19937_64 again(9);
+  const auto later = turn(level, tired, 5.0, 0, again);
+  // From the top on.
+  const auto top = static_cast<std::ptrdiff_t>(2.0 * stage.rate);
+  std::copy(later.begin() + top, later.end(), samples.begin() + top);
+  const auto onset = rising_onset(samples, Hertz(stage.rate));
+  REQUIRE(onset.down);
+  REQUIRE(onset.down->flat_top);
+  CHECK(within_abs(onset.down->flat_top->level.value(),
+                   steady_tone(tired, rail_dbfs - 1.0).level_dbfs, 0.15));
+  const bool told = std::any_of(
+      onset.reasons.begin(), onset.reasons.end(),
+      [](const std::string& reason) { return reason.find("way down") != std::string::npos; });
+  CHECK(told);
+}
+
+TEST_CASE("turned by hand: only down, that way counts for both") {
+  const Stage stage = hard_stage();
+  const auto onset = onset_of(stage, -8.0, {{0.0, 0.4}, {-4.0, 0.5}, {-6.0, 0.5}, {0.0, 0.4}});
+  REQUIRE(onset.flat_top);
+  REQUIRE(onset.down);
+  REQUIRE(onset.down->flat_top);
+  CHECK(onset.flat_top->level.value() == onset.down->flat_top->level.value());
+}

@@ -1,0 +1,173 @@
+// SPDX-License-Identifier: MIT
+// A thousand random turns of a control by hand: the onset against its truth, on the way up and on
+// the way down, and the uncertainty against the error.
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+#include <string>
+#include <vector>
+
+#include "support/onset_of.hpp"
+#include "support/random_draws.hpp"
+#include "support/turned_tone.hpp"
+
+using namespace railtap;
+using namespace railtap::judge;
+using namespace railtap::test;
+
+namespace {
+
+constexpr double rail_dbfs = -10.0;  // of the nearer rail, input
+
+double amplitude(double db) {
+  return std::pow(10.0, db / 20.0);
+}
+
+double knee_law(double x, double rail, double sharpness) {
+  return x / std::pow(1.0 + std::pow(std::abs(x / rail), sharpness), 1.0 / sharpness);
+}
+
+// A stage, and the input at which its tops get flat.
+struct Drawn {
+  Stage stage;
+  double coupling_hz;
+  int bits;
+  double flat_dbfs;
+  std::optional<double> thdn_dbfs;
+};
+
+Drawn random_stage(Random& random) {
+  Drawn drawn;
+  Stage& stage = drawn.stage;
+  stage.rate = one_of(random, 2) == 0 ? 44100.0 : 48000.0;
+  constexpr double worst_clock = 1e-4;
+  stage.hz = log_between(random, 50.0, 3000.0) * (1.0 + between(random, -worst_clock, worst_clock));
+  stage.scale = between(random, 0.2, 0.6);
+  drawn.coupling_hz = between(random, 1.0, 20.0);
+  stage.chain = coupling(drawn.coupling_hz);
+  stage.noise_rms =
+      stage.scale * amplitude(rail_dbfs - between(random, 45.0, 70.0)) / std::sqrt(2.0);
+  drawn.bits = one_of(random, 2) == 0 ? 16 : 24;
+  const double other = rail_dbfs + (one_of(random, 2) == 0 ? 0.0 : between(random, 0.0, 1.5));
+  double positive = amplitude(rail_dbfs);
+  double negative = amplitude(other);
+  if (one_of(random, 2) == 0) std::swap(positive, negative);
+  if (one_of(random, 5) < 2) {
+    stage.law = [=](double x) { return std::clamp(x, -negative, positive); };
+    drawn.flat_dbfs = rail_dbfs;
+  } else {
+    // Flat is a gain of a tenth at the crest: (1 + x^p)^(−1/p − 1) = 0.1, x re the rail (derived).
+    const double p = log_between(random, 3.0, 60.0);
+    stage.law = [=](double x) { return knee_law(x, x > 0.0 ? positive : negative, p); };
+    drawn.flat_dbfs =
+        rail_dbfs + 20.0 * std::log10(std::pow(std::pow(10.0, p / (p + 1.0)) - 1.0, 1.0 / p));
+  }
+  drawn.thdn_dbfs = thdn_input(stage, 0.01, drawn.flat_dbfs + 1.0);
+  return drawn;
+}
+
+// From one level to another with a speed that changes every few decibels, 2 to 20 dB/s, and pauses.
+void turn_to(double& at, double to, std::vector<Turned>& turns, Random& random) {
+  while (std::abs(to - at) > 0.05) {
+    const double far = std::min(std::abs(to - at), between(random, 0.5, 6.0));
+    const double change = to > at ? far : -far;
+    turns.push_back({change, far / log_between(random, 2.0, 20.0)});
+    at += change;
+    if (one_of(random, 4) == 0) turns.push_back({0.0, between(random, 0.1, 0.7)});
+  }
+}
+
+struct Turn {
+  double from;
+  std::vector<Turned> turns;
+  bool down;
+};
+
+Turn random_turn(const Drawn& drawn, Random& random) {
+  const double thdn = drawn.thdn_dbfs.value_or(drawn.flat_dbfs);
+  Turn turn;
+  turn.from = std::min(drawn.flat_dbfs, thdn) - between(random, 2.0, 6.0);
+  double at = turn.from;
+  turn.turns.push_back({0.0, between(random, 0.1, 0.5)});
+  turn_to(at, std::max(drawn.flat_dbfs, thdn) + between(random, 1.5, 3.0), turn.turns, random);
+  turn.turns.push_back({0.0, between(random, 0.05, 0.4)});
+  turn.down = one_of(random, 2) == 0;
+  if (turn.down) turn_to(at, turn.from + between(random, 0.0, 1.0), turn.turns, random);
+  turn.turns.push_back({0.0, 0.1});
+  return turn;
+}
+
+// Errors of one criterion, and how often twice the stated uncertainty covers them.
+struct Tally {
+  std::vector<double> errors;
+  int covered = 0, missed = 0;
+
+  void add(const std::optional<OnsetPoint>& point, double truth_dbfs) {
+    if (!point) {
+      ++missed;
+      return;
+    }
+    const double error = std::abs(point->level.value() - truth_dbfs);
+    errors.push_back(error);
+    covered += error <= 2.0 * point->uncertainty.value() ? 1 : 0;
+  }
+  [[nodiscard]] double at(double share) {
+    std::sort(errors.begin(), errors.end());
+    const auto last = static_cast<double>(errors.size() - 1);
+    return errors[static_cast<std::size_t>(share * last)];
+  }
+  [[nodiscard]] double coverage() const {
+    return static_cast<double>(covered) / static_cast<double>(errors.size());
+  }
+  [[nodiscard]] std::string text(const char* what) {
+    return std::string(what) + ": " + std::to_string(errors.size()) + " found, " +
+           std::to_string(missed) + " missed, median " + std::to_string(at(0.5)) + " dB, 95 % " +
+           std::to_string(at(0.95)) + " dB, worst " + std::to_string(at(1.0)) + " dB, covered " +
+           std::to_string(coverage());
+  }
+};
+
+struct Tallies {
+  Tally thdn, flat, thdn_down, flat_down;
+};
+
+void add_turn(Tallies& tallies, Random& random) {
+  const Drawn drawn = random_stage(random);
+  const Turn drawn_turn = random_turn(drawn, random);
+  const auto level = turned_level(drawn_turn.from, drawn_turn.turns, drawn.stage.rate);
+  const auto samples = turn(level, drawn.stage, drawn.coupling_hz, drawn.bits, random);
+  const ChannelOnset onset = rising_onset(samples, Hertz(drawn.stage.rate));
+  CHECK(onset.verdict == OnsetVerdict::clips);
+  CHECK(onset.down.has_value() == drawn_turn.down);
+  const double flat = steady_tone(drawn.stage, drawn.flat_dbfs).level_dbfs;
+  tallies.flat.add(onset.flat_top, flat);
+  if (onset.down) tallies.flat_down.add(onset.down->flat_top, flat);
+  if (!drawn.thdn_dbfs) return;  // the noise is over the limit by itself
+  const double thdn = steady_tone(drawn.stage, *drawn.thdn_dbfs).level_dbfs;
+  tallies.thdn.add(onset.thdn, thdn);
+  if (onset.down) tallies.thdn_down.add(onset.down->thdn, thdn);
+}
+
+}  // namespace
+
+TEST_CASE("turned trials: 1000 random turns, up and down, each within 0.3 dB by both criteria") {
+  Tallies tallies;
+  for (unsigned seed = 1; seed <= 1000; ++seed) {
+    Random random(seed);
+    add_turn(tallies, random);
+  }
+  MESSAGE(tallies.thdn.text("THD+N, up"));
+  MESSAGE(tallies.flat.text("flat tops, up"));
+  MESSAGE(tallies.thdn_down.text("THD+N, down"));
+  MESSAGE(tallies.flat_down.text("flat tops, down"));
+  CHECK(tallies.flat.errors.size() == 1000);
+  CHECK(tallies.thdn.errors.size() >= 950);
+  for (Tally* tally : {&tallies.thdn, &tallies.flat, &tallies.thdn_down, &tallies.flat_down}) {
+    CHECK(tally->missed == 0);
+    CHECK(tally->at(1.0) < 0.3);
+    CHECK(tally->at(0.95) < 0.1);
+    CHECK(tally->coverage() >= 0.95);
+  }
+}

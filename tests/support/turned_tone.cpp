@@ -1,0 +1,179 @@
+// SPDX-License-Identifier: MIT
+// A steady tone whose level is turned by hand in front of a stage with a known law.
+#include "support/turned_tone.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace railtap::test {
+namespace {
+
+using std::numbers::pi;
+
+constexpr double hand_s = 0.06;
+constexpr std::size_t most_orders = 40;
+constexpr double band_high_hz = 20000.0;
+constexpr double grid_db = 0.05;  // levels at which the law is sampled
+
+// Cosine coefficients 0 … orders of scale·law(peak·cos θ): real, as the law has no memory.
+std::vector<double> coefficients(const Stage& stage, double input_dbfs, std::size_t orders) {
+  constexpr std::size_t points = 512;  // over half a cycle
+  const double peak = std::pow(10.0, input_dbfs / 20.0);
+  std::vector<double> result(orders + 1, 0.0);
+  for (std::size_t n = 0; n < points; ++n) {
+    const double angle = pi * (static_cast<double>(n) + 0.5) / double{points};
+    const double y = stage.scale * stage.law(peak * std::cos(angle)) / double{points};
+    const double twice_cosine = 2.0 * std::cos(angle);
+    double before = std::cos(angle);
+    double here = 1.0;
+    for (std::size_t k = 0; k <= orders; ++k) {
+      result[k] += (k == 0 ? 1.0 : 2.0) * y * here;
+      const double next = twice_cosine * here - before;
+      before = here;
+      here = next;
+    }
+  }
+  return result;
+}
+
+// The law's coefficients over the level, straight lines between grid points.
+class Table {
+ public:
+  Table(const Stage& stage, const std::vector<double>& levels, std::size_t orders) {
+    const auto [low, high] = std::minmax_element(levels.begin(), levels.end());
+    first_ = *low;
+    const auto count = static_cast<std::size_t>((*high - *low) / grid_db) + 2;
+    for (std::size_t i = 0; i < count; ++i) {
+      rows_.push_back(coefficients(stage, first_ + grid_db * static_cast<double>(i), orders));
+    }
+  }
+  void at(double level, std::vector<double>& row) const {
+    const double place = (level - first_) / grid_db;
+    const auto i = std::min(static_cast<std::size_t>(std::max(0.0, place)), rows_.size() - 2);
+    const double share = place - static_cast<double>(i);
+    for (std::size_t k = 0; k < row.size(); ++k) {
+      row[k] = rows_[i][k] + share * (rows_[i + 1][k] - rows_[i][k]);
+    }
+  }
+
+ private:
+  double first_ = 0.0;
+  std::vector<std::vector<double>> rows_;
+};
+
+// Σ a_k·cos kθ by Clenshaw's recurrence.
+double sum_of(const std::vector<double>& a, double cosine) {
+  double next = 0.0;
+  double after = 0.0;
+  for (std::size_t k = a.size() - 1; k > 0; --k) {
+    const double here = a[k] + 2.0 * cosine * next - after;
+    after = next;
+    next = here;
+  }
+  return a[0] + cosine * next - after;
+}
+
+// A high-pass of first order, by the bilinear transform.
+void couple(std::vector<double>& x, double corner_hz, double rate) {
+  const double k = std::tan(pi * corner_hz / rate);
+  const double gain = 1.0 / (1.0 + k);
+  const double pole = (1.0 - k) / (1.0 + k);
+  double before = x.empty() ? 0.0 : x[0];
+  double out = 0.0;
+  for (double& value : x) {
+    out = pole * out + gain * (value - before);
+    before = value;
+    value = out;
+  }
+}
+
+void round_to(std::vector<double>& x, int bits, std::mt19937_64& random) {
+  const double step = std::ldexp(1.0, 1 - bits);
+  std::uniform_real_distribution<double> half(-0.5, 0.5);
+  for (double& value : x) {
+    value = step * std::round(value / step + half(random) + half(random));
+    value = std::clamp(value, -1.0, 1.0 - step);
+  }
+}
+
+}  // namespace
+
+std::vector<double> turned_level(double from_dbfs, const std::vector<Turned>& turns, double rate) {
+  std::vector<double> level;
+  double at = from_dbfs;
+  for (const Turned& turned : turns) {
+    const auto count = static_cast<std::size_t>(turned.seconds * rate);
+    for (std::size_t n = 0; n < count; ++n) {
+      at += turned.change_db / static_cast<double>(count);
+      level.push_back(at);
+    }
+  }
+  // A running mean of the level is one of its speed.
+  const auto reach = static_cast<std::ptrdiff_t>(0.5 * hand_s * rate);
+  const auto last = static_cast<std::ptrdiff_t>(level.size()) - 1;
+  std::vector<double> smooth(level.size());
+  double sum = 0.0;
+  const auto held = [&](std::ptrdiff_t n) {
+    return level[static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(n, 0, last))];
+  };
+  for (std::ptrdiff_t n = -reach; n <= reach; ++n) sum += held(n);
+  for (std::ptrdiff_t n = 0; n <= last; ++n) {
+    smooth[static_cast<std::size_t>(n)] = sum / static_cast<double>(2 * reach + 1);
+    sum += held(n + reach + 1) - held(n - reach);
+  }
+  return smooth;
+}
+
+std::vector<double> turn(const std::vector<double>& input_dbfs, const Stage& stage,
+                         double coupling_hz, int bits, std::mt19937_64& random) {
+  const auto orders = std::min(most_orders, static_cast<std::size_t>(band_high_hz / stage.hz));
+  const Table table(stage, input_dbfs, orders);
+  constexpr std::size_t held = 8;  // samples that share one row of coefficients
+  std::vector<double> row(orders + 1);
+  std::vector<double> x(input_dbfs.size());
+  const double phase = std::uniform_real_distribution<double>(0.0, 1.0)(random);
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    if (n % held == 0) table.at(input_dbfs[std::min(n + held / 2, x.size() - 1)], row);
+    const double cycles = phase + stage.hz / stage.rate * static_cast<double>(n);
+    x[n] = sum_of(row, std::cos(2.0 * pi * (cycles - std::floor(cycles))));
+  }
+  couple(x, coupling_hz, stage.rate);
+  std::normal_distribution<double> noise(0.0, stage.noise_rms);
+  if (stage.noise_rms > 0.0) {
+    for (double& value : x) value += noise(random);
+  }
+  if (bits > 0) round_to(x, bits, random);
+  return x;
+}
+
+SteadyTone steady_tone(const Stage& stage, double input_dbfs) {
+  const auto orders = std::min(most_orders, static_cast<std::size_t>(band_high_hz / stage.hz));
+  const std::vector<double> a = coefficients(stage, input_dbfs, orders);
+  double fundamental = 0.0;
+  double harmonics = 0.0;
+  for (std::size_t k = 1; k <= orders; ++k) {
+    const double gain = std::abs(stage.chain(stage.hz * static_cast<double>(k)));
+    (k == 1 ? fundamental : harmonics) += 0.5 * a[k] * a[k] * gain * gain;
+  }
+  const double noise = stage.noise_rms * stage.noise_rms * band_high_hz / (0.5 * stage.rate);
+  SteadyTone tone;
+  tone.level_dbfs = 10.0 * std::log10(2.0 * (fundamental + harmonics));
+  tone.thdn = std::sqrt((harmonics + noise) / (fundamental + harmonics + noise));
+  return tone;
+}
+
+std::optional<double> thdn_input(const Stage& stage, double ratio, double high_dbfs) {
+  constexpr double step = 0.5;
+  double high = high_dbfs;
+  while (high > high_dbfs - 20.0 && steady_tone(stage, high - step).thdn >= ratio) high -= step;
+  if (high <= high_dbfs - 20.0 || steady_tone(stage, high).thdn < ratio) return std::nullopt;
+  double low = high - step;
+  for (int i = 0; i < 20; ++i) {
+    const double middle = 0.5 * (low + high);
+    (steady_tone(stage, middle).thdn < ratio ? low : high) = middle;
+  }
+  return 0.5 * (low + high);
+}
+
+}  // namespace railtap::test
