@@ -183,8 +183,7 @@ void BlockMeter::add_moving_orders(BlockMeasurement& block, const MovingTone& to
     block.series.phasor.push_back(tone.phasor[order - 1] *
                                   std::polar(1.0, -first_phase * static_cast<double>(order)));
     const double f = static_cast<double>(order) * block.series.fundamental.value();
-    const bool in_band = f <= band_.high.value() * (1.0 + 1e-6);
-    if (order > 1 && in_band) {
+    if (order > 1 && in_band(f)) {
       block.harmonics += std::max(0.0, power_of(tone.phasor[order - 1]) - variance);
     }
   }
