@@ -25,12 +25,15 @@ set(RAILTAP_CORE_SOURCES
   measure/clipped_sine.cpp
   measure/clipped_sine_model.cpp
   measure/clipped_sine_search.cpp
+  measure/code_step.cpp
   measure/coupling_corner.cpp
   measure/deconvolution.cpp
   measure/flat_peaks.cpp
+  measure/disturbance.cpp
   measure/flat_runs.cpp
   measure/folded_cycle.cpp
   measure/frame.cpp
+  measure/interruption.cpp
   measure/kernels.cpp
   measure/known_steps.cpp
   measure/ladder.cpp
@@ -39,7 +42,9 @@ set(RAILTAP_CORE_SOURCES
   measure/marker.cpp
   measure/moving_tone.cpp
   measure/played_programme.cpp
+  measure/moving_level.cpp
   measure/recording.cpp
+  measure/shape_series.cpp
   measure/silence.cpp
   measure/spectrum.cpp
   measure/static_law.cpp
@@ -50,6 +55,8 @@ set(RAILTAP_CORE_SOURCES
   measure/tone_fit.cpp
   measure/turned_level.cpp
   measure/track_search.cpp
+  measure/tone_track.cpp
+  measure/waveform_shape.cpp
   electric/attenuator.cpp
   electric/calibration.cpp
   electric/hard_clip.cpp
@@ -59,6 +66,8 @@ set(RAILTAP_CORE_SOURCES
   judge/analysis.cpp
   judge/attenuation.cpp
   judge/calibration_tone.cpp
+  judge/cause.cpp
+  judge/cause_words.cpp
   judge/channel_identity.cpp
   judge/curves.cpp
   judge/filter_model.cpp

@@ -28,6 +28,7 @@ set(RAILTAP_TEST_SOURCES
   judge/attenuation_test.cpp
   judge/calibration_rig_test.cpp
   judge/calibration_tone_test.cpp
+  judge/cause_test.cpp
   judge/filters_test.cpp
   judge/onset_test.cpp
   judge/onset_turned_test.cpp
@@ -42,6 +43,7 @@ set(RAILTAP_TEST_SOURCES
   live/watch_screen_test.cpp
   measure/clipped_sine_test.cpp
   measure/flat_peaks_test.cpp
+  measure/disturbance_test.cpp
   measure/flat_runs_test.cpp
   measure/folded_cycle_test.cpp
   measure/frame_test.cpp
@@ -55,6 +57,7 @@ set(RAILTAP_TEST_SOURCES
   measure/swept_response_test.cpp
   measure/tone_test.cpp
   measure/turned_level_test.cpp
+  measure/waveform_shape_test.cpp
   report/analysis_json_test.cpp
   report/attenuator_report_test.cpp
   report/demo_report_test.cpp
@@ -82,6 +85,7 @@ set(RAILTAP_TEST_SOURCES
 )
 # Trials.
 set(RAILTAP_TRIAL_SOURCES
+  judge/cause_trials.cpp
   judge/identity_trials.cpp
   judge/onset_trials.cpp
   judge/turned_trials.cpp
@@ -92,6 +96,7 @@ set(RAILTAP_TRIAL_SOURCES
 # Scripts, each a test of its own: reference/sox_check.py is the test reference_sox.
 set(RAILTAP_SCRIPT_CHECKS
   reference/attenuation_check.py
+  reference/cause_check.py
   reference/flat_runs_check.py
   reference/hiss_check.py
   reference/interface_check.py

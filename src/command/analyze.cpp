@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 // `railtap analyze`: everything about a steady tone, or silence, in a file.
+#include <cmath>
 #include <iostream>
 #include <memory>
 
@@ -28,6 +29,7 @@ struct AnalyzeOptions {
   Percent limit{1.0};
   Hertz band_low{20.0};
   Hertz band_high{20000.0};
+  std::string part;
   std::string svg;
   std::vector<std::string> compared;  // file and attenuation
   bool json = false, curves = false, force = false;
@@ -44,6 +46,47 @@ judge::Limits resolve(const AnalyzeOptions& options) {
                 "give a higher frequency than --band-low, for example --band-high 20kHz");
   }
   return {options.limit, options.volts_per_full_scale, {options.band_low, options.band_high}};
+}
+
+constexpr const char* part_option = "--part";
+
+// "3s..20s".
+std::optional<Part> part_of(const AnalyzeOptions& options) {
+  if (options.part.empty()) return std::nullopt;
+  const std::size_t dots = options.part.find("..");
+  if (dots == std::string::npos) {
+    throw Error("'" + options.part + "' is no part of a recording", part_option,
+                "give where it starts and ends, for example --part 3s..20s");
+  }
+  const Part part{parse_quantity<Seconds>(options.part.substr(0, dots), part_option),
+                  parse_quantity<Seconds>(options.part.substr(dots + 2), part_option)};
+  if (part.start >= Seconds(0.0) && part.end > part.start) return part;
+  throw Error("the part '" + options.part + "' ends where it starts, or before", part_option,
+              "give where it starts and ends, for example --part 3s..20s");
+}
+
+// A file that breaks off is refused, with the part of it that could be measured.
+Recorded measured(const AnalyzeOptions& options, const judge::Limits& limits) {
+  const auto part = part_of(options);
+  try {
+    return measure_recording(options.file, limits, part);
+  } catch (const Error& error) {
+    constexpr Seconds worth_it{0.5};
+    const bool broken = error.problem().find("to its end") != std::string::npos;
+    const Seconds whole = broken ? readable_length(options.file) : Seconds(0.0);
+    if (whole < worth_it) throw;
+    std::string end = format_fixed(Seconds(std::floor(10.0 * whole.value()) / 10.0), 1);
+    std::erase(end, ' ');
+    throw Error(error.problem(), error.place(),
+                error.remedy() + ", or measure what can be read with --part 0s.." + end);
+  }
+}
+
+// The highest level of a sine that the input is known to take: that of the tone it was calibrated
+// with, or of the one that looped back.
+void know_input(judge::Limits& limits, const std::optional<Dbfs>& level) {
+  if (level && (!limits.input_clean_to || *level > *limits.input_clean_to))
+    limits.input_clean_to = level;
 }
 
 void draw(const system::Json& document, const AnalyzeOptions& options) {
@@ -114,9 +157,13 @@ ExitStatus analyze(const AnalyzeOptions& options) {
   if (!options.calibration.empty()) {
     calibration = system::read_calibration(options.calibration);
     document.limits.volts_per_full_scale = calibration->volts_per_full_scale;
+    know_input(document.limits, calibration->origin.level);
   }
-  Recorded recorded = measure_recording(options.file, document.limits);
-  look_at_programme(recorded, options.file, document.limits, options.played);
+  if (!options.interface.empty())
+    know_input(document.limits, system::read_loopback(options.interface).level);
+  Recorded recorded = measured(options, document.limits);
+  if (options.part.empty())
+    look_at_programme(recorded, options.file, document.limits, options.played);
   if (calibration) {
     add_calibration_warnings(recorded.provenance, *calibration, options.calibration,
                              recorded.format.rate);
@@ -154,6 +201,7 @@ Command analyze_command() {
       "  railtap analyze capture.wav --volts-full-scale 40V\n"
       "  railtap analyze capture.wav --svg pictures.svg\n"
       "  railtap analyze music.wav --played track.flac\n"
+      "  railtap analyze damaged.wav --part 3s..20s\n"
       "  railtap analyze clipped.wav --compare-attenuation attenuated.wav 6dB";
   command
       .text("FILE", options->file, "Recording: WAV, FLAC, AIFF, MP3 and what else libsndfile reads")
@@ -170,6 +218,8 @@ Command analyze_command() {
       .text("--played", options->played,
             "The track that was played, for music: says what the chain added to it")
       .called("TRACK");
+  command.text(part_option, options->part, "Measure only this part of the recording: start..end")
+      .called("3s..20s");
   command.quantity("--limit", options->limit, "THD+N over this is distorted");
   command.quantity("--band-low", options->band_low, "Lower edge of the measuring band");
   command.quantity("--band-high", options->band_high, "Upper edge of the measuring band");

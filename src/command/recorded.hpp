@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <optional>
 #include <vector>
 
 #include "audio/stream.hpp"
@@ -22,9 +23,20 @@ struct Recorded {
   Provenance provenance;
 };
 
-/// Reads, measures and judges a file. Throws Error for what cannot be read or is too short to
-/// measure, or whose sidecar is too new, and Interrupted.
+/// A part of a recording, by time from its start.
+struct Part {
+  Seconds start{0.0}, end{0.0};
+};
+
+/// How much of a file can be read before it breaks off; for a file that cannot be read to its end.
+[[nodiscard]] Seconds readable_length(const std::filesystem::path& path);
+
+/// Reads, measures and judges a file, or a part of it. What lies behind the part is not read: a
+/// file that is damaged there is as good as any. All times count from the part's start then, which
+/// a warning says. Throws Error for what cannot be read or is too short to measure, or whose
+/// sidecar is too new, and Interrupted.
 [[nodiscard]] Recorded measure_recording(const std::filesystem::path& path,
-                                         const judge::Limits& limits);
+                                         const judge::Limits& limits,
+                                         const std::optional<Part>& part = std::nullopt);
 
 }  // namespace railtap::command

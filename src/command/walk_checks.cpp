@@ -75,6 +75,7 @@ RecordEntry analysis_entry(const std::filesystem::path& file, const Recorded& re
 }
 
 std::string first_reason(const judge::Findings& findings) {
+  if (findings.cause) return findings.cause->sentence;
   return findings.reasons.empty() ? judge::name(findings.verdict) : findings.reasons.front();
 }
 
@@ -147,7 +148,7 @@ std::string check_tone(const judge::ChannelAnalysis& channel, Hertz tone, Volts 
   if (findings.verdict != Verdict::clean || !findings.level_v || !findings.frequency) {
     throw Error("channel " + std::to_string(channel.channel) + " is " +
                     judge::name(findings.verdict) + ": " + first_reason(findings),
-                place, remedy_for(findings.verdict));
+                place, findings.cause ? findings.cause->remedy : remedy_for(findings.verdict));
   }
   const Decibels change = require_on_target(channel, target, tolerance, place);
   return " Channel " + std::to_string(channel.channel) + ": " +

@@ -69,7 +69,10 @@ bool at_one_code(const ChannelRecording& recording, double step, const Segment* 
 
 InputOverload overload_of(const ChannelRecording& recording, const Segment* tone, Hertz rate) {
   const bool coded = recording.full_scale.positive_limit < 1.0;
-  const double step = coded ? 1.0 - recording.full_scale.positive_limit : step_of_float;
+  const double stored = coded ? 1.0 - recording.full_scale.positive_limit : step_of_float;
+  // The crest of a sine of few codes stays at its highest code for long, whatever the file could
+  // hold.
+  const double step = std::max(stored, recording.code_step.value_or(0.0));
   InputOverload overload{over_full_scale(recording, step, tone, rate), recording.full_scale.samples,
                          recording.full_scale.longest};
   if (overload.present || !at_one_code(recording, step, tone, rate)) return overload;
@@ -136,6 +139,16 @@ Shares shares_of(const ChannelRecording& recording) {
   return shares;
 }
 
+// Where a damaged recording could still be measured.
+std::string sound_part(const ChannelRecording& recording, Hertz rate) {
+  constexpr Seconds worth_it{0.5};
+  const Seconds start = seconds(recording.sound_first, rate);
+  const Seconds end = seconds(recording.sound_end, rate);
+  if (end - start < worth_it) return "";
+  return sentence(" Measure its longest good part with --part %.1fs..%.1fs.", start.value(),
+                  end.value());
+}
+
 Findings unusable(std::string reason) {
   Findings f;
   f.verdict = Verdict::unusable;
@@ -143,18 +156,108 @@ Findings unusable(std::string reason) {
   return f;
 }
 
-void take_worst(Findings& whole, const std::vector<SegmentFindings>& segments) {
-  for (const auto& segment : segments) {
+// The worst segment's verdict for the whole. \returns that segment; null where the findings' own
+// verdict is as bad
+const Segment* take_worst(Findings& whole, const std::vector<SegmentFindings>& segments,
+                          const ChannelRecording& recording) {
+  const Segment* worst = nullptr;
+  for (std::size_t i = 0; i < segments.size(); ++i) {
+    const SegmentFindings& segment = segments[i];
     if (severity(segment.findings.verdict) <= severity(whole.verdict)) continue;
     whole.verdict = segment.findings.verdict;
+    worst = &recording.segments[i];
     whole.reasons.push_back(
         sentence("From %.1f s to %.1f s: ", segment.start.value(), segment.end.value()) +
         (segment.findings.reasons.empty() ? name(segment.findings.verdict)
                                           : segment.findings.reasons.front()));
   }
+  return worst;
+}
+
+// A flat top lower than two codes can be the rounding's: the crest of any sine stays at its highest
+// code for a while.
+void drop_rounded_tops(Findings& f, const Segment& segment, const ChannelRecording& recording,
+                       Hertz rate, const Limits& limits) {
+  if (!f.flat_top.present || f.verdict != Verdict::clipped || !recording.code_step) return;
+  constexpr double least_codes = 2.0;
+  const auto codes = [&](const std::optional<Decibels>& over) {
+    if (!over) return 0.0;
+    const double cut = 1.0 - 1.0 / amplitude_ratio(*over);
+    return cut * segment.clip->amplitude_fs / *recording.code_step;
+  };
+  const bool rounded = is_rounding(segment, recording, rate, limits) ||
+                       std::max(codes(f.flat_top.overdrive_positive),
+                                codes(f.flat_top.overdrive_negative)) < least_codes;
+  if (!rounded) return;
+  f.flat_top = {};
+  std::erase_if(f.reasons, [](const std::string& reason) {
+    return reason.find("peaks are flat") != std::string::npos;
+  });
+  f.verdict = f.thdn && *f.thdn > limits.thdn ? Verdict::distorted : Verdict::clean;
+  f.clipped.reset();
+}
+
+Findings judge_part(const Segment& segment, const ChannelRecording& recording,
+                    const InputOverload& overload, Hertz rate, const Limits& limits) {
+  Findings f = judge_segment(segment, overload, limits);
+  drop_rounded_tops(f, segment, recording, rate, limits);
+  return f;
+}
+
+// Rails that only the filters behind them hid: the verdict is as for flat tops that are seen.
+void take_filtered_rails(Findings& f, const measure::ShapeFit& shape) {
+  constexpr Decibels least{0.1};  // of overdrive: less is not claimed through a filter
+  const auto over = [&](const std::optional<Decibels>& side) {
+    return side && *side >= least ? side : std::nullopt;
+  };
+  const auto positive = over(shape.over_positive);
+  const auto negative = over(shape.over_negative);
+  if (!positive && !negative) return;
+  f.flat_top.present = true;
+  f.flat_top.overdrive_positive = positive;
+  f.flat_top.overdrive_negative = negative;
+  f.flat_top.model_residual = shape.misfit;
+  if (!f.input_overload.present) f.verdict = Verdict::clipped;
+}
+
+// What is wrong, from the segment that decided the verdict.
+void add_cause(Findings& whole, const ChannelRecording& recording, const Segment& segment,
+               const InputOverload& overload, Hertz rate, const Limits& limits) {
+  Findings f = judge_part(segment, recording, overload, rate, limits);
+  const bool rounding = is_rounding(segment, recording, rate, limits);
+  const auto shape = rounding ? std::nullopt : shape_in_question(segment);
+  const bool hidden = shape && shape->shape == measure::WaveShape::rails;
+  if (hidden) take_filtered_rails(f, *shape);
+  if (!rounding || f.flat_top.present) f.clipped = is_clipped(segment, f, shape);
+  whole.clipped = f.clipped;
+  whole.cause = cause_of_tone(recording, segment, f, shape, rate, limits);
+  if (hidden && f.verdict == Verdict::clipped) {
+    whole.verdict = Verdict::clipped;
+    whole.flat_top = f.flat_top;
+  }
+}
+
+void add_interruptions(ChannelAnalysis& analysis, const ChannelRecording& recording, Hertz rate) {
+  analysis.interruption_count = recording.disturbances.count();
+  for (const measure::Disturbance& d : recording.disturbances.listed) {
+    analysis.interruptions.push_back(
+        {d.kind, seconds(d.first_frame, rate), seconds(d.frames, rate)});
+  }
 }
 
 }  // namespace
+
+const char* name(measure::DisturbanceKind kind) {
+  switch (kind) {
+    case measure::DisturbanceKind::gap:
+      return "gap";
+    case measure::DisturbanceKind::click:
+      return "click";
+    case measure::DisturbanceKind::jump:
+      return "jump";
+  }
+  return "click";
+}
 
 ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, Hertz rate,
                               const Limits& limits) {
@@ -163,7 +266,8 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
   if (recording.figures.non_finite > 0) {
     analysis.findings = unusable(
         sentence("%.0f samples are not numbers (NaN or infinity); the recording is damaged.",
-                 static_cast<double>(recording.figures.non_finite)));
+                 static_cast<double>(recording.figures.non_finite)) +
+        sound_part(recording, rate));
     return analysis;
   }
   const Shares shares = shares_of(recording);
@@ -175,23 +279,27 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
   if (recording.segments.size() > 1) {
     for (const Segment& s : recording.segments) {
       analysis.segments.push_back({seconds(s.first_frame, rate), seconds(s.end_frame, rate),
-                                   judge_segment(s, overload, limits)});
+                                   judge_part(s, recording, overload, rate, limits)});
     }
   }
   if (tone) {
-    analysis.findings = judge_segment(*shares.longest_tone, overload, limits);
-    take_worst(analysis.findings, analysis.segments);
+    analysis.findings = judge_part(*shares.longest_tone, recording, overload, rate, limits);
+    const Segment* worst = take_worst(analysis.findings, analysis.segments, recording);
+    add_cause(analysis.findings, recording, worst ? *worst : *shares.longest_tone, overload, rate,
+              limits);
   } else {
     const auto* other = shares.longest_other;
     const bool noise_holds = other != nullptr && recording.segments.size() == 1;
     analysis.findings =
         judge_other(recording.figures, noise_holds ? &other->measurement : nullptr, limits);
     analysis.findings.input_overload = overload;
+    analysis.findings.cause = cause_without_tone(recording, rate);
     if (overload.present) {
       analysis.findings.verdict = Verdict::input_overload;
       analysis.findings.reasons.push_back(overload_sentence(overload));
     }
   }
+  add_interruptions(analysis, recording, rate);
   analysis.findings.peak_positive = peak_runs(recording.flat.high());
   analysis.findings.peak_negative = peak_runs(recording.flat.low());
   return analysis;

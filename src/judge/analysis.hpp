@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "judge/cause.hpp"
 #include "judge/played.hpp"
 #include "judge/programme.hpp"
 #include "measure/recording.hpp"
@@ -25,6 +26,9 @@ struct Limits {
   Percent thdn{1.0};                          ///< AES17-2015, 6.2.1 a: −40 dB
   std::optional<Volts> volts_per_full_scale;  ///< peak volts at digital full scale
   measure::Band band{};
+  /// Level of a sine that the recording input is known to take without a fault, from its
+  /// calibration or its own figures; none where nothing is known.
+  std::optional<Dbfs> input_clean_to{};
 };
 
 /// One harmonic of a tone.
@@ -75,6 +79,9 @@ struct Interference {
 /// Everything said of a stretch of one channel. What cannot be known is absent.
 struct Findings {
   Verdict verdict = Verdict::unusable;
+  /// Whether the waveform is cut at rails, whatever the limits say; none where that cannot be told.
+  std::optional<bool> clipped;
+  std::optional<Cause> cause;        ///< none where nothing is wrong, or nothing is known
   std::vector<std::string> reasons;  ///< one sentence each
   std::optional<Hertz> frequency;
   std::optional<Dbfs> level;     ///< RMS in the measuring band, DC excluded
@@ -123,6 +130,12 @@ struct SegmentFindings {
   Findings findings;
 };
 
+/// A gap, a click or missing samples; times from the start of the recording.
+struct Interruption {
+  measure::DisturbanceKind kind = measure::DisturbanceKind::gap;
+  Seconds start{0.0}, length{0.0};
+};
+
 /// One channel: the findings hold for the longest steady tone, the verdict for the worst.
 struct ChannelAnalysis {
   int channel = 0;  ///< from 1
@@ -131,11 +144,16 @@ struct ChannelAnalysis {
   /// Where its peaks were looked at, and where the track was given.
   std::optional<ProgrammeFindings> programme = std::nullopt;
   std::optional<PlayedFindings> played = std::nullopt;
+  std::vector<Interruption> interruptions = {};  ///< the first hundred, in order of time
+  std::int64_t interruption_count = 0;           ///< all of them
 };
 
 /// Judges one measured channel.
 [[nodiscard]] ChannelAnalysis judge_channel(int channel, const measure::ChannelRecording& recording,
                                             Hertz rate, const Limits& limits);
+
+/// The word in the JSON document: "gap", "click" or "jump".
+[[nodiscard]] const char* name(measure::DisturbanceKind kind);
 
 /// Whether every verdict is within limits: exit status 0 of `analyze`. Silence is; music is.
 [[nodiscard]] bool within_limits(const std::vector<ChannelAnalysis>& channels);

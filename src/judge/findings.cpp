@@ -201,6 +201,7 @@ Findings judge_tone(const Segment& segment, const InputOverload& overload, const
   f.input_overload = overload;
   f.input_overload.present = overload.present && peak >= nearly * overload.ceiling;
   f.verdict = tone_verdict(f, limits);
+  f.clipped = is_clipped(segment, f, std::nullopt);
   if (f.verdict == Verdict::input_overload) f.reasons.push_back(overload_sentence(overload));
   add_tone_reasons(f, segment, limits);
   return f;

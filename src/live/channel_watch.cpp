@@ -128,6 +128,10 @@ measure::ChannelRecording ChannelWatch::record_block(Level level) {
   auto step = settings_.code_step;
   if (settings_.find_code_step) step = all_coarse(samples) ? coarse_step : fine_step;
   if (step) recording.full_scale.positive_limit = 1.0 - *step;
+  recording.full_scale.exact = !step;
+  measure::CodeStep codes;
+  codes.add(samples);
+  recording.code_step = codes.step();
   recording.full_scale.add(samples, recording.figures);
   recording.flat.add(samples, recording.figures);
   recording.steady_frames = static_cast<std::int64_t>(samples.size());

@@ -246,7 +246,11 @@ void draw_heading(const Area& area, const ChannelReading& reading, bool focused,
                   const Glyphs& glyphs) {
   const std::string mark = focused ? (glyphs.blocks ? "\u25B6 " : "> ") : "  ";
   area.write(0, 0, mark + "channel " + std::to_string(reading.channel), Style::strong);
-  area.write_right(0, capitals(verdict_word(reading)), style_of(reading));
+  std::string word = verdict_word(reading);
+  const auto& found = reading.findings;
+  if (found && found->cause && found->verdict == Verdict::distorted)
+    word += std::string(": ") + judge::name(found->cause->kind);
+  area.write_right(0, capitals(word), style_of(reading));
 }
 
 void draw_channel(const Area& area, const ChannelReading& reading, const WatchView& view,

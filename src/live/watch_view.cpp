@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "judge/loopback.hpp"
+#include "report/cause_json.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
 
@@ -42,7 +43,9 @@ std::string channel_line(const ChannelReading& reading, const WatchView& view) {
   if (is_interfaces_own(reading, view)) line += " (not above the interface's own)";
   if (f.frequency) line += ", " + format_quantity(*f.frequency, 5);
   line += rail_text("positive", f.flat_top.overdrive_positive);
-  return line + rail_text("negative", f.flat_top.overdrive_negative);
+  line += rail_text("negative", f.flat_top.overdrive_negative);
+  if (f.cause && !f.flat_top.present) line += ". " + f.cause->sentence;
+  return line;
 }
 
 std::optional<Volts> volts_of(const std::optional<Dbfs>& level, const WatchView& view) {
@@ -71,6 +74,8 @@ void add_findings(Json& json, const std::optional<judge::Findings>& found) {
                         {"overdrive_positive_db", json_number(f.flat_top.overdrive_positive)},
                         {"overdrive_negative_db", json_number(f.flat_top.overdrive_negative)}});
   json.set("reasons", f.reasons);
+  json.set("clipped", f.clipped ? Json(*f.clipped) : Json(nullptr));
+  json.set("cause", report::cause_json(f.cause));
 }
 
 Json channel_json(const ChannelReading& reading, const WatchView& view) {

@@ -121,7 +121,8 @@ void FullScaleRuns::add(std::span<const double> block, const FrameFigures& figur
     return;
   }
   for (const double x : block) {
-    const int side = x >= positive_limit ? 1 : x <= negative_limit ? -1 : 0;
+    int side = x >= positive_limit ? 1 : x <= negative_limit ? -1 : 0;
+    if (exact && x != positive_limit && x != negative_limit) side = 0;
     run_ = side == 0 ? 0 : side == side_ ? run_ + 1 : 1;
     side_ = side;
     samples += side != 0 ? 1 : 0;

@@ -51,7 +51,10 @@ struct FullScaleRuns {
   double positive_limit =
       1.0;  ///< the highest code, full scales: 1 − 2^(1−bits) for PCM, 1 for float
   double negative_limit = -1.0;
-  std::int64_t samples = 0;  ///< at or beyond either limit
+  /// Only samples exactly at a limit count. So it is with numbers that could go beyond: what does
+  /// is no overload.
+  bool exact = false;
+  std::int64_t samples = 0;  ///< at a limit, or beyond unless `exact`
   std::int64_t longest = 0;  ///< samples in a row at the same limit
 
   /// \param figures those of the same samples; where they stay below the limits, no sample is

@@ -132,8 +132,11 @@ ChannelMeter::ChannelMeter(Hertz rate, const RecordingOptions& options)
       frame_length_(static_cast<std::size_t>(std::lround(frame_s * rate.value()))),
       block_length_(frame_length_ * static_cast<std::size_t>(std::lround(block_s / frame_s))),
       frame_level_(frame_length_),
-      meter_(rate, options.band) {
+      examiner_(rate, options.band),
+      moving_(rate),
+      interruptions_(rate) {
   if (options.code_step) result_.full_scale.positive_limit = 1.0 - *options.code_step;
+  result_.full_scale.exact = !options.code_step;
   samples_.resize(block_length_ + 2 * frame_length_);
   head_.reserve(head_frames * frame_length_);
 }
@@ -170,7 +173,15 @@ void ChannelMeter::take_frame() {
 
   const double level = level_db(mean_square);
   const bool usable = figures.non_finite == 0;
-  if (usable && like_segment(level, looks_tonal(figures))) {
+  const bool tonal = usable && looks_tonal(figures);
+  const double half_range = 0.5 * (figures.highest - figures.lowest);
+  moving_.add(samples, level, tonal, half_range);
+  const bool like = usable && like_segment(level, tonal);
+  if (!usable) {
+    note_sound(position_);
+    sound_from_ = position_ + static_cast<std::int64_t>(frame_length_);
+  }
+  if (like) {
     confirm_pending();
     pending_figures_ = figures;
     have_pending_ = true;
@@ -186,8 +197,17 @@ void ChannelMeter::take_frame() {
       open_.level_count = 1;
     }
   }
+  // After the segment that this frame may have ended: what interrupts it is not of that segment.
+  interruptions_.add(samples, level, half_range, like && tonal, usable);
   position_ += static_cast<std::int64_t>(frame_length_);
   frame_fill_ = 0;
+}
+
+// Ends the stretch of finite samples at hand.
+void ChannelMeter::note_sound(std::int64_t end) {
+  if (end - sound_from_ <= result_.sound_end - result_.sound_first) return;
+  result_.sound_first = sound_from_;
+  result_.sound_end = end;
 }
 
 // The frame being filled is whole, and becomes the pending one.
@@ -206,6 +226,7 @@ void ChannelMeter::confirm_pending() {
 
 void ChannelMeter::take_block(std::span<const double> samples, const FrameFigures& figures) {
   const bool due = open_.segment.blocks >= open_.next_detail;
+  code_step_.add(samples);
   if (open_.reference && !due) {
     ToneScreen screen = screener_.screen(samples, figures);
     if (like(screen, *open_.reference)) {
@@ -219,11 +240,15 @@ void ChannelMeter::take_block(std::span<const double> samples, const FrameFigure
     }
   }
   const auto near = open_.last.tone ? std::optional(open_.last.series.fundamental) : std::nullopt;
-  BlockMeasurement block = meter_.measure(samples, near);
+  ExaminedBlock examined = examiner_.examine(samples, near);
+  BlockMeasurement& block = examined.block;
+  if (examined.spoilt) {
+    note_disturbances(examined.found);
+    open_.segment.figures.merge(figures);
+    return;
+  }
   if (open_.segment.blocks > 0 && other_character(block, open_.last)) {
-    const std::int64_t boundary = open_.segment.first_frame +
-                                  static_cast<std::int64_t>(frame_length_) +
-                                  open_.segment.figures.frames;
+    const std::int64_t boundary = block_start();
     const double level_sum = open_.level_sum_db;
     const int level_count = open_.level_count;
     keep_segment(boundary);
@@ -232,6 +257,9 @@ void ChannelMeter::take_block(std::span<const double> samples, const FrameFigure
     open_.level_sum_db = level_sum;
     open_.level_count = level_count;
   }
+  note_disturbances(examined.found);
+  open_.modulation = examined.modulation;
+  open_.taken_out = examined.taken_out;
   screener_.tune(block.tone ? block.series.fundamental.value() / rate_.value() : 0.25);
   open_.reference = screener_.screen(samples, figures);
   open_.last = block;
@@ -239,6 +267,19 @@ void ChannelMeter::take_block(std::span<const double> samples, const FrameFigure
   const int number = open_.segment.blocks + 1;
   open_.next_detail = number < blocks_always_measured ? number : 2 * number;
   merge(block, figures);
+}
+
+// Where the block at hand begins: the segment's first frame is left out of its blocks.
+std::int64_t ChannelMeter::block_start() const {
+  return open_.segment.first_frame + static_cast<std::int64_t>(frame_length_) +
+         open_.segment.figures.frames;
+}
+
+void ChannelMeter::note_disturbances(std::span<const Disturbance> found) {
+  for (Disturbance d : found) {
+    d.first_frame += block_start();
+    result_.disturbances.add(d);
+  }
 }
 
 void ChannelMeter::fold(std::span<const double> samples, const BlockMeasurement& block) {
@@ -268,13 +309,16 @@ void ChannelMeter::merge(const BlockMeasurement& block, const FrameFigures& figu
       first ? block.fundamental : std::min(open_.lowest_fundamental, block.fundamental);
   open_.highest_fundamental =
       first ? block.fundamental : std::max(open_.highest_fundamental, block.fundamental);
+  segment.modulation.amplitude += weight * open_.modulation.amplitude;
+  segment.modulation.phase += weight * open_.modulation.phase;
+  segment.taken_out += weight * open_.taken_out;
   segment.figures.merge(figures);
   ++segment.blocks;
 }
 
 void ChannelMeter::close_segment(std::int64_t end) {
   have_pending_ = false;  // it may hold the start of the step
-  if (confirmed_ >= meter_.shortest_block()) {
+  if (confirmed_ >= examiner_.shortest_block()) {
     take_block(std::span(samples_).first(confirmed_), confirmed_figures_);
   }
   confirmed_ = 0;
@@ -287,6 +331,10 @@ void ChannelMeter::keep_segment(std::int64_t end) {
   Segment& segment = open_.segment;
   if (segment.blocks == 0) return;
   segment.end_frame = end;
+  const auto total = static_cast<double>(segment.measurement.frames);
+  segment.modulation.amplitude /= total;
+  segment.modulation.phase /= total;
+  segment.taken_out /= total;
   normalise(segment.measurement);
   if (segment.measurement.tone && open_.lowest_fundamental > 0.0) {
     segment.level_spread_db =
@@ -297,6 +345,12 @@ void ChannelMeter::keep_segment(std::int64_t end) {
     segment.fold =
         read_fold(fold_.points(), segment.measurement.series.fundamental, segment.clip->coupling);
     segment.agreement = compare(*segment.fold, *segment.clip);
+    for (const Disturbance& d : interruptions_.between(
+             {segment.first_frame, segment.end_frame, segment.measurement.series.fundamental,
+              10.0 * std::log10(segment.measurement.fundamental),
+              0.5 * (segment.figures.highest - segment.figures.lowest)})) {
+      result_.disturbances.add(d);
+    }
   }
   result_.steady_frames += segment.end_frame - segment.first_frame;
   result_.segments.push_back(std::move(segment));
@@ -312,12 +366,16 @@ ChannelRecording ChannelMeter::finish() {
   if (static_cast<std::size_t>(whole) < head_frames * frame_length_) {
     head_.insert(head_.end(), rest.begin(), rest.end());
     open_ = {};
-    const bool usable = head_.size() >= meter_.shortest_block() && result_.figures.non_finite == 0;
+    const bool usable =
+        head_.size() >= examiner_.shortest_block() && result_.figures.non_finite == 0;
     if (usable) take_block(head_, result_.figures);
     keep_segment(whole);
   } else {
     close_segment(position_);
   }
+  note_sound(figures.non_finite == 0 ? whole : position_);
+  result_.moving = moving_.finish();
+  result_.code_step = code_step_.step();
   return std::move(result_);
 }
 

@@ -10,9 +10,13 @@
 #include <vector>
 
 #include "measure/clipped_sine.hpp"
+#include "measure/code_step.hpp"
+#include "measure/disturbance.hpp"
 #include "measure/flat_runs.hpp"
 #include "measure/folded_cycle.hpp"
 #include "measure/frame.hpp"
+#include "measure/interruption.hpp"
+#include "measure/moving_level.hpp"
 #include "measure/tone.hpp"
 #include "units/quantity.hpp"
 
@@ -30,6 +34,8 @@ struct Segment {
   Agreement agreement = Agreement::cannot_tell;  ///< of `clip` and `fold`
   int blocks = 0;                                ///< blocks that went in
   double level_spread_db = 0.0;  ///< highest over lowest level of the fundamental among the blocks
+  Modulation modulation;         ///< of the tone within the blocks, mean
+  double taken_out = 0.0;  ///< mean square that interruptions had put in; not in `measurement`
 };
 
 /// What one channel of a recording holds.
@@ -39,6 +45,12 @@ struct ChannelRecording {
   FlatRuns flat;                   ///< runs at the highest and the lowest value, wherever they are
   std::int64_t steady_frames = 0;  ///< frames in segments, edges included
   std::vector<Segment> segments;   ///< in order of time; unsteady stretches are in none
+  FoundDisturbances disturbances;  ///< gaps, clicks and jumps in tones
+  MovingLevel moving;              ///< where a tone's level moved
+  /// The longest stretch of whole frames of 0.1 s without a sample that is no number; all of it
+  /// where nothing is damaged.
+  std::int64_t sound_first = 0, sound_end = 0;
+  std::optional<double> code_step;  ///< coarsest step of which all samples looked at are multiples
 };
 
 /// How a channel is measured: in which band, and how fine its numbers are.
@@ -76,6 +88,8 @@ class ChannelMeter {
     int level_count = 0;
     std::optional<ToneScreen> reference;  // screen of the last block that was measured in full
     BlockMeasurement last;                // that block
+    Modulation modulation;                // of that block
+    double taken_out = 0.0;               // of that block
     int next_detail = 0;  // number of the next block that is measured in full in any case
     double lowest_fundamental = 0.0;
     double highest_fundamental = 0.0;
@@ -83,9 +97,12 @@ class ChannelMeter {
 
   [[nodiscard]] std::span<double> frame();  // the one being filled
   void take_frame();
+  void note_sound(std::int64_t end);
   [[nodiscard]] bool like_segment(double level_db, bool tonal) const;
   void confirm_pending();
   void take_block(std::span<const double> samples, const FrameFigures& figures);
+  [[nodiscard]] std::int64_t block_start() const;
+  void note_disturbances(std::span<const Disturbance> found);
   void fold(std::span<const double> samples, const BlockMeasurement& block);
   void merge(const BlockMeasurement& block, const FrameFigures& figures);
   void close_segment(std::int64_t end);
@@ -95,7 +112,7 @@ class ChannelMeter {
   std::size_t frame_length_;
   std::size_t block_length_;
   FrameLevel frame_level_;
-  BlockMeter meter_;
+  BlockExaminer examiner_;
   ToneScreener screener_;
   CycleFold fold_;  // of the last block that was measured in full, if it is a tone
   ChannelRecording result_;
@@ -109,7 +126,11 @@ class ChannelMeter {
   std::int64_t position_ = 0;  // of the frame being filled
   FrameFigures pending_figures_;
   FrameFigures confirmed_figures_;
-  std::vector<double> head_;  // the first frames, in case the recording is no longer than that
+  CodeStep code_step_;
+  MovingLevelMeter moving_;
+  InterruptionFinder interruptions_;
+  std::int64_t sound_from_ = 0;  // where the stretch of finite samples at hand begins
+  std::vector<double> head_;     // the first frames, in case the recording is no longer than that
 };
 
 /// All channels of an interleaved stream.

@@ -66,6 +66,9 @@ class BlockMeter {
   /// \param rise_db set to what the level rises from end to end
   [[nodiscard]] BlockMeasurement measure_moving(std::span<const double> samples, Hertz near,
                                                 double& rise_db);
+  /// What the fitted tone and its first 32 harmonics leave of the last measured block, sample by
+  /// sample; of a block without a tone, the samples without their mean.
+  [[nodiscard]] std::span<const double> time_residual() const { return residual_; }
 
  private:
   void look(std::span<const double> samples);

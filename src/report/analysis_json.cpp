@@ -4,6 +4,7 @@
 #include <cstdlib>
 
 #include "report/analysis.hpp"
+#include "report/cause_json.hpp"
 #include "system/json.hpp"
 
 namespace railtap::report {
@@ -51,8 +52,20 @@ Json peak_json(const std::optional<judge::PeakRuns>& peak) {
           {"longest_run", peak->longest_run}};
 }
 
+Json interruptions_json(const judge::ChannelAnalysis& channel) {
+  Json list = Json::array();
+  for (const judge::Interruption& i : channel.interruptions) {
+    list.push_back({{"kind", judge::name(i.kind)},
+                    {"start_s", json_number(i.start.value())},
+                    {"length_s", json_number(i.length.value())}});
+  }
+  return {{"count", channel.interruption_count}, {"listed", std::move(list)}};
+}
+
 void add_findings(Json& to, const judge::Findings& f) {
   to.set("verdict", judge::name(f.verdict));
+  to.set("clipped", f.clipped ? Json(*f.clipped) : Json(nullptr));
+  to.set("cause", cause_json(f.cause));
   to.set("reasons", f.reasons);
   to.set("frequency_hz", json_number(f.frequency));
   to.set("level_dbfs", json_number(f.level));
@@ -240,6 +253,7 @@ Json channel_json(const AnalysisDocument& document, std::size_t index) {
            index < document.own.size() ? own_json(document.own[index]) : Json(nullptr));
   json.set("programme", programme_json(channel.programme));
   json.set("played", played_json(channel.played));
+  json.set("interruptions", interruptions_json(channel));
   json.set("segments", segments_json(channel.segments));
   if (index < document.curves.size()) {
     json.set("curves", curves_json(document.curves[index], document.limits.volts_per_full_scale));

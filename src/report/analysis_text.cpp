@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The analysis for a person: a short block per channel, verdict first.
+#include <algorithm>
 #include <iomanip>
 #include <sstream>
 
@@ -122,6 +123,31 @@ std::string segments_text(const std::vector<judge::SegmentFindings>& segments) {
   return out.str();
 }
 
+// A flat top below full scale may be the recording input's own analogue stage.
+std::string doubt_text(const AnalysisDocument& document, const judge::Findings& f) {
+  if (!f.cause || document.compared) return "";
+  if (!f.cause->input_excluded || *f.cause->input_excluded) return "";
+  return "    One recording cannot tell whether the amplifier or the recording input clips; two "
+         "can:\n"
+         "      railtap analyze " +
+         document.file_name + " --compare-attenuation SECOND_RECORDING 6dB\n";
+}
+
+std::string interruptions_text(const judge::ChannelAnalysis& channel) {
+  constexpr std::size_t most = 20;
+  std::string text;
+  for (std::size_t i = 0; i < channel.interruptions.size() && i < most; ++i) {
+    const judge::Interruption& one = channel.interruptions[i];
+    text += std::string("    ") + judge::name(one.kind) + " at " + format_fixed(one.start, 3);
+    if (one.length > Seconds(0.0)) text += ", " + format_quantity(one.length, 2);
+    text += '\n';
+  }
+  const auto listed = static_cast<std::int64_t>(std::min(most, channel.interruptions.size()));
+  if (channel.interruption_count > listed)
+    text += "    … and " + std::to_string(channel.interruption_count - listed) + " more\n";
+  return text;
+}
+
 std::string compared_text(const std::optional<AttenuationComparison>& compared, int channel) {
   if (!compared) return "";
   for (const judge::ComparedChannel& c : compared->channels) {
@@ -147,6 +173,14 @@ std::string analysis_text(const AnalysisDocument& document) {
     const judge::Findings& f = channel.findings;
     out << "\n  Channel " << channel.channel << ": " << headline(f.verdict) << '\n';
     out << compared_text(document.compared, channel.channel);
+    if (f.cause) {
+      out << "    " << f.cause->sentence << "\n    -> " << f.cause->remedy << '\n';
+    }
+    out << doubt_text(document, f);
+    if (f.cause) {
+      out << "    " << f.cause->sentence << "\n    -> " << f.cause->remedy << '\n';
+    }
+    out << doubt_text(document, f);
     for (const auto& reason : f.reasons) out << "    " << reason << '\n';
     Lines lines;
     add_level(lines, f);
@@ -154,7 +188,7 @@ std::string analysis_text(const AnalysisDocument& document) {
     add_flat_top(lines, f.flat_top);
     add_noise(lines, f, own);
     add_interference(lines, f);
-    out << lines.text() << segments_text(channel.segments);
+    out << lines.text() << interruptions_text(channel) << segments_text(channel.segments);
   }
   out << "\n  Levels are RMS re a full-scale sine (AES17), THD+N is all but the fundamental over "
          "the whole,\n  "

@@ -227,6 +227,19 @@ HandSetting read_hand(TomlTable table) {
   return hand;
 }
 
+void read_level_control(TomlTable& table, std::optional<LevelControl>& control) {
+  std::optional<Dbfs> level;
+  LevelControl read;
+  table.set("level_control_dbfs", level, {-60.0, 0.0});
+  if (const auto rise = table.number("level_control_rise_db_per_s", positive))
+    read.rise_db_per_s = *rise;
+  table.set("level_control_hysteresis_db", read.hysteresis, {0.01, 30.0});
+  table.set("level_control_range_db", read.range, {0.01, 60.0});
+  if (!level) return;
+  read.level = *level;
+  control = read;
+}
+
 void read_sound_card(TomlTable table, SoundCard& card) {
   table.set("rate_hz", card.rate, {8000.0, 192000.0});
   table.set("full_scale_v", card.full_scale, positive);
@@ -237,6 +250,11 @@ void read_sound_card(TomlTable table, SoundCard& card) {
   table.set("dither", card.dither);
   table.set("noise_dbfs", card.noise, {-200.0, 0.0});
   table.set("dc_percent", card.dc, {-50.0, 50.0});
+  read_level_control(table, card.level_control);
+  table.set("gap_every_s", card.gaps.every, positive);
+  table.set("gap_s", card.gaps.length, positive);
+  table.set("missing_every_s", card.missing.every, positive);
+  table.set("missing_s", card.missing.length, positive);
   if (const auto ppm = table.number("clock_ppm", {-1000.0, 1000.0})) card.clock_ppm = *ppm;
   table.finish();
 }

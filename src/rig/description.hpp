@@ -110,6 +110,21 @@ struct Tap {
   std::optional<Hertz> coupling;      ///< corner of its blocking capacitors
 };
 
+/// What a recorder's software does to the level: it lets the gain rise at `rise` a second until the
+/// recording exceeds its level, then takes it back fast by `hysteresis`, and so on.
+struct LevelControl {
+  Dbfs level{-12.0};           ///< peak level of the recording, as of a sine
+  double rise_db_per_s = 3.0;  ///< > 0
+  Decibels hysteresis{3.0};    ///< > 0
+  Decibels range{20.0};        ///< the most by which it moves the gain, > 0
+};
+
+/// Recording software that does not keep up: samples that are replaced by silence, or left out.
+struct Losses {
+  std::optional<Seconds> every;  ///< from one to the next, > 0; none: nothing is lost
+  Seconds length{0.01};          ///< of each, > 0
+};
+
 /// The recording input behind the tap, and its converter.
 struct SoundCard {
   Hertz rate{48000.0};
@@ -122,7 +137,10 @@ struct SoundCard {
   bool dither = true;                  ///< TPDF
   Dbfs noise{-105.0};                  ///< 20 Hz … 20 kHz
   Percent dc{0.0};                     ///< of full scale
-  double clock_ppm = 0.0;              ///< how much faster than its mark its clock is, ±1000
+  std::optional<LevelControl> level_control;
+  Losses gaps;             ///< replaced by silence
+  Losses missing;          ///< left out
+  double clock_ppm = 0.0;  ///< how much faster than its mark its clock is, ±1000
 };
 
 /// A meter, and what is wrong with this specimen.

@@ -22,6 +22,43 @@ constexpr std::size_t block_frames = 256;
 constexpr int second_decimation = 2;
 constexpr int first_decimation = oversampling / second_decimation;
 
+/// Automatic level control at work; volts do not matter to it, only full scales.
+struct LevelKeeper {
+  double limit = 0.0;                           // peak; 0: off
+  double rise = 1.0, fall = 1.0, forget = 1.0;  // factors of one sample
+  double hysteresis = 1.0, lowest = 1.0;
+  double gain = 1.0, envelope = 0.0;
+  bool falling = false;
+};
+
+LevelKeeper make_keeper(const SoundCard& card) {
+  // It takes the gain back at this rate, and its envelope forgets in this time (common practice).
+  constexpr double fall_db_per_s = 60.0;
+  constexpr double forget_s = 0.05;
+  LevelKeeper keeper;
+  if (!card.level_control) return keeper;
+  const LevelControl& control = *card.level_control;
+  const double rate = card.rate.value();
+  keeper.limit = sine_peak(control.level);
+  keeper.rise = amplitude_ratio(Decibels(control.rise_db_per_s / rate));
+  keeper.fall = amplitude_ratio(Decibels(-fall_db_per_s / rate));
+  keeper.forget = std::exp(-1.0 / (forget_s * rate));
+  keeper.hysteresis = amplitude_ratio(-control.hysteresis);
+  keeper.lowest = amplitude_ratio(-control.range);
+  return keeper;
+}
+
+double kept(LevelKeeper& keeper, double x) {
+  if (keeper.limit == 0.0) return x;
+  const double y = x * keeper.gain;
+  keeper.envelope = std::max(std::abs(y), keeper.envelope * keeper.forget);
+  if (keeper.envelope > keeper.limit) keeper.falling = true;
+  if (keeper.envelope < keeper.limit * keeper.hysteresis) keeper.falling = false;
+  keeper.gain =
+      std::clamp(keeper.gain * (keeper.falling ? keeper.fall : keeper.rise), keeper.lowest, 1.0);
+  return y;
+}
+
 /// One input of the card.
 struct CardLane {
   double scale = 1.0;  // full scales per volt
@@ -34,6 +71,7 @@ struct CardLane {
   double noise = 0.0, dc = 0.0, code_step = 0.0;
   bool dither = true;
   signal::Random random{0};
+  LevelKeeper keeper;
   std::vector<double> middle, result;
 };
 
@@ -55,13 +93,14 @@ CardLane make_lane(const Rig& rig, std::size_t channel, Hertz high_rate) {
   lane.code_step = std::ldexp(1.0, 1 - card.bits);
   lane.dither = card.dither;
   lane.random = signal::Random(rig.seed * 8 + 100000 + channel);
+  lane.keeper = make_keeper(card);
   lane.middle.resize(block_frames * second_decimation);
   lane.result.resize(block_frames);
   return lane;
 }
 
 double convert(CardLane& lane, double x) {
-  x += lane.dc + lane.noise * lane.random.gaussian();
+  x = kept(lane.keeper, x + lane.dc + lane.noise * lane.random.gaussian());
   const double dither = lane.dither ? lane.random.triangular() : 0.0;
   const double code = std::nearbyint(x / lane.code_step + dither);
   return std::clamp(code * lane.code_step, -1.0, 1.0 - lane.code_step);
@@ -97,6 +136,27 @@ void process(CardLane& lane, std::vector<double>& volts) {
   for (double& x : lane.result) x = convert(lane, x);
 }
 
+/// Where frames are lost, in frames of the recording; 0: nowhere.
+struct LossCounter {
+  std::int64_t every = 0, length = 0;
+  std::int64_t at = 0;
+
+  /// Whether the next frame is lost. The first loss comes one interval after the start.
+  bool next() {
+    if (every == 0) return false;
+    const std::int64_t place = at++ % every;
+    return at > every && place < length;
+  }
+};
+
+LossCounter make_losses(const Losses& losses, Hertz rate) {
+  LossCounter counter;
+  if (!losses.every) return counter;
+  counter.every = std::max<std::int64_t>(1, std::llround(losses.every->value() * rate.value()));
+  counter.length = std::max<std::int64_t>(1, std::llround(losses.length.value() * rate.value()));
+  return counter;
+}
+
 /// The filters' delay at the high rate, in samples.
 int filter_delay() {
   const CardLane lane;
@@ -113,6 +173,7 @@ struct Recording {
   std::int64_t frames_left_behind = 0;  // frames of filter delay still to come after the end
   std::size_t valid = block_frames;     // frames of the block before the end
   bool ended = false;
+  LossCounter gaps{}, missing{};
 
   void next_block() {
     const std::size_t high = terminals.read(blocks);
@@ -148,11 +209,13 @@ struct Recording {
         next_block();
         continue;
       }
+      const bool lost = missing.next();
+      const bool silent = gaps.next();
       for (std::size_t c = 0; c < channels; ++c) {
-        interleaved[done * channels + c] = lanes[c].result[position];
+        interleaved[done * channels + c] = silent ? 0.0 : lanes[c].result[position];
       }
       ++position;
-      ++done;
+      if (!lost) ++done;
     }
     return done;
   }
@@ -182,6 +245,8 @@ audio::Source record(const Rig& rig, const Play& play, audio::Source track) {
       static_cast<std::size_t>(delay / oversampling),
       block_frames,
       delay / oversampling});
+  recording->gaps = make_losses(card.gaps, card.rate);
+  recording->missing = make_losses(card.missing, card.rate);
   for (int c = 0; c < format.channels; ++c) {
     recording->lanes.push_back(
         make_lane(rig, static_cast<std::size_t>(c), recording->terminals.rate()));

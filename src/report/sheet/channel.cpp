@@ -106,6 +106,14 @@ std::string notes(const RecordRow& row) {
   return out + "</ul>\n</div>\n";
 }
 
+// What is wrong, and what to do about it.
+std::string cause(const JsonView& channel) {
+  const JsonView found = channel["cause"];
+  if (found["sentence"].text().empty()) return "";
+  return "<p class=\"cause\">" + isolated(found["sentence"].text()) + " " +
+         isolated(found["remedy"].text()) + "</p>\n";
+}
+
 std::string reasons(const JsonView& channel, const char* key) {
   std::string out;
   for (const JsonView& reason : channel[key].elements()) {
@@ -178,7 +186,7 @@ std::string channel_part(const RecordRow& row, std::size_t index) {
                                : "";
   return "<section class=\"channel\" id=\"row" + std::to_string(index) + "\">\n<h2>" +
          row_name_html(row) + "</h2>\n" + full + "<div class=\"rail\">\n" + figures(row) +
-         reasons(row.reached, "reasons") + reasons(row.verified, "findings") + notes(row) +
+         cause(row.reached) + reasons(row.reached, "reasons") + reasons(row.verified, "findings") + notes(row) +
          "</div>\n" + pictures(row, index) + "</section>\n";
 }
 

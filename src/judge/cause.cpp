@@ -1,0 +1,376 @@
+// SPDX-License-Identifier: MIT
+// What is wrong with a recorded tone.
+#include "judge/cause.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "judge/analysis.hpp"
+#include "judge/cause_words.hpp"
+#include "measure/static_law.hpp"
+
+namespace railtap::judge {
+namespace {
+
+using measure::BlockMeasurement;
+using measure::ChannelRecording;
+using measure::Segment;
+using measure::ShapeFit;
+using measure::WaveShape;
+
+// Harmonics of less than 0.1 % of the tone are less than 0.05 dB of clipping makes (closed form of
+// the clipped sine, both rails).
+constexpr double trace_of_harmonics = 1e-3;
+constexpr double least_half = 0.5;
+
+// Energy of the harmonics that are in the series, whether or not in the band, noise taken off.
+double harmonics_re_tone(const BlockMeasurement& m) {
+  double sum = 0.0;
+  for (std::size_t k = 1; k < m.series.phasor.size(); ++k) {
+    const double sigma = m.series.sigma[k];
+    sum += std::max(0.0, std::norm(m.series.phasor[k]) - 2.0 * sigma * sigma);
+  }
+  return std::sqrt(sum) / std::abs(m.series.phasor[0]);
+}
+
+// ---- shares of what is not the tone ----
+
+struct Shares {
+  double all = 0.0;  // mean squares
+  double harmonics = 0.0, hum = 0.0, whine = 0.0, tones = 0.0, noise = 0.0;
+  double amplitude = 0.0, phase = 0.0;  // what a wavering level, or phase, makes of noise and lines
+  std::optional<Hertz> strongest_hum, strongest_whine, strongest_tone;
+};
+
+// A line is hum where its neighbours say so too: kind_of_line has the rule for one.
+void add_line(Shares& shares, const measure::InterferenceLine& line) {
+  const std::string kind = kind_of_line(line.frequency);
+  const auto add = [&](double& sum, std::optional<Hertz>& strongest) {
+    sum += line.mean_square;
+    if (!strongest) strongest = line.frequency;  // lines come strongest first
+  };
+  if (kind == "hum") {
+    add(shares.hum, shares.strongest_hum);
+  } else if (kind == "whine") {
+    add(shares.whine, shares.strongest_whine);
+  } else {
+    add(shares.tones, shares.strongest_tone);
+  }
+}
+
+Shares shares_of(const Segment& segment) {
+  const BlockMeasurement& m = segment.measurement;
+  Shares shares;
+  shares.all = m.residual;
+  shares.harmonics = m.harmonics;
+  shares.noise = m.noise;
+  for (const auto& line : m.lines) add_line(shares, line);
+  shares.amplitude = segment.modulation.amplitude * m.fundamental;
+  shares.phase = segment.modulation.phase * m.fundamental;
+  return shares;
+}
+
+Percent percent_of(double part, const Shares& shares) {
+  return Percent(100.0 * std::min(1.0, part / shares.all));
+}
+
+// ---- the waveform's own faults ----
+
+// How much softer the input has to be for the law to leave the limit; none where it does not.
+std::optional<Decibels> turn_down_of(const BlockMeasurement& m, Percent limit) {
+  constexpr double softest = 0.03;
+  constexpr int halvings = 40;
+  constexpr std::size_t most_orders = 30;
+  const measure::StaticLaw law = measure::law_of(m.series, most_orders);
+  const double share = limit.value() / 100.0 * (limit.value() / 100.0);
+  const auto over = [&](double ratio) {
+    const auto out = measure::output_of(law, ratio, most_orders);
+    return out.harmonics > share * out.total();
+  };
+  if (!over(1.0) || over(softest)) return std::nullopt;
+  double low = softest;
+  double high = 1.0;
+  for (int i = 0; i < halvings; ++i) {
+    const double middle = std::sqrt(low * high);
+    (over(middle) ? high : low) = middle;
+  }
+  return Decibels(-20.0 * std::log10(low));
+}
+
+std::optional<Decibels> larger(const std::optional<Decibels>& a, const std::optional<Decibels>& b) {
+  if (!a) return b;
+  if (!b) return a;
+  return std::max(*a, *b);
+}
+
+Cause clipping(const Findings& f, const std::optional<ShapeFit>& shape, const Segment& segment,
+               const Limits& limits) {
+  Cause cause;
+  const bool filtered = shape && shape->shape == WaveShape::rails &&
+                        (shape->high_pass > Hertz(0.0) || shape->low_pass > Hertz(0.0));
+  cause.kind = filtered ? CauseKind::filtered_clipping : CauseKind::clipping;
+  cause.turn_down = larger(f.flat_top.overdrive_positive, f.flat_top.overdrive_negative);
+  const double peak = std::max(std::abs(segment.figures.highest), std::abs(segment.figures.lowest));
+  const bool below =
+      limits.input_clean_to && peak > 0.0 && dbfs_from_sine_peak(peak) < *limits.input_clean_to;
+  cause.input_excluded = below;
+  words::clipping(cause, f, filtered ? &*shape : nullptr);
+  return cause;
+}
+
+Cause of_shape(const Segment& segment, const Findings& f, const std::optional<ShapeFit>& shape,
+               const Limits& limits) {
+  Cause cause;
+  const BlockMeasurement& m = segment.measurement;
+  if (!f.clipped || !shape || shape->shape == WaveShape::unknown) {
+    words::unknown_shape(cause, f, segment.clip && !segment.clip->decidable);
+    return cause;
+  }
+  switch (shape->shape) {
+    case WaveShape::dead_zone:
+      cause.kind = CauseKind::crossover;
+      words::crossover(cause, shape->dead_share);
+      break;
+    case WaveShape::slew:
+      cause.kind = CauseKind::slew;
+      cause.turn_down = Decibels(-20.0 * std::log10(std::min(0.999, shape->speed.value() / 100.0)));
+      words::slew(cause, shape->speed);
+      break;
+    case WaveShape::bend:
+      cause.kind = shape->even ? CauseKind::uneven_halves : CauseKind::soft_compression;
+      cause.turn_down = turn_down_of(m, limits.thdn);
+      words::bend(cause, *shape, limits.thdn);
+      break;
+    case WaveShape::rails:
+    case WaveShape::plain:
+    case WaveShape::unknown:
+      words::unknown_shape(cause, f, false);
+      break;
+  }
+  return cause;
+}
+
+// ---- what is added to the tone ----
+
+Cause noise(const Shares& shares, const Findings& f) {
+  // Noise of this and less is what recording inputs have of their own (common practice).
+  constexpr Dbfs quiet_noise{-70.0};
+  constexpr Dbfs soft_tone{-30.0};
+  Cause cause;
+  cause.share = percent_of(shares.noise, shares);
+  if (f.level && *f.level < soft_tone && f.noise && *f.noise < quiet_noise) {
+    cause.kind = CauseKind::too_soft;
+    words::too_soft(cause, f);
+  } else {
+    cause.kind = CauseKind::hiss;
+    words::hiss(cause, f);
+  }
+  return cause;
+}
+
+Cause rounding(const Findings& f, double code_step) {
+  Cause cause;
+  cause.kind = CauseKind::coarse_codes;
+  cause.share = Percent(100.0);
+  words::coarse_codes(cause, f, code_step);
+  return cause;
+}
+
+Cause line(CauseKind kind, double part, const std::optional<Hertz>& frequency, const Shares& shares,
+           const Findings& f) {
+  Cause cause;
+  cause.kind = kind;
+  cause.share = percent_of(part, shares);
+  cause.frequency = frequency;
+  words::line(cause, f);
+  return cause;
+}
+
+// Noise has equal parts in amplitude and phase; a level that pumps has nearly all in one.
+bool is_wavering(double part, double other, const Shares& shares) {
+  constexpr double one_sided = 4.0;
+  const double offered = shares.noise + shares.tones + shares.hum + shares.whine;
+  return part > least_half * offered && part > one_sided * other &&
+         offered > least_half * shares.all;
+}
+
+Cause added(const Shares& shares, const Findings& f) {
+  Cause cause;
+  if (is_wavering(shares.amplitude, shares.phase, shares)) {
+    cause.kind = CauseKind::level_pumping;
+    cause.share = percent_of(shares.amplitude, shares);
+    words::fast_pumping(cause, f);
+    return cause;
+  }
+  if (is_wavering(shares.phase, shares.amplitude, shares)) {
+    cause.kind = CauseKind::speed_wavering;
+    cause.share = percent_of(shares.phase, shares);
+    words::speed(cause, f);
+    return cause;
+  }
+  const double most = std::max({shares.hum, shares.whine, shares.tones, shares.noise});
+  if (most == shares.hum) return line(CauseKind::hum, shares.hum, shares.strongest_hum, shares, f);
+  if (most == shares.whine)
+    return line(CauseKind::whine, shares.whine, shares.strongest_whine, shares, f);
+  if (most == shares.tones)
+    return line(CauseKind::foreign_tone, shares.tones, shares.strongest_tone, shares, f);
+  return noise(shares, f);
+}
+
+// ---- what interrupts it ----
+
+std::optional<Cause> interrupted(const ChannelRecording& recording, const Findings& f, Hertz rate) {
+  const measure::FoundDisturbances& found = recording.disturbances;
+  if (found.count() == 0) return std::nullopt;
+  Cause cause;
+  cause.kind = CauseKind::clicks;
+  if (found.jumps >= found.clicks) cause.kind = CauseKind::missing_samples;
+  if (found.gaps >= std::max(found.clicks, found.jumps)) cause.kind = CauseKind::gaps;
+  words::interrupted(cause, found, f, rate);
+  return cause;
+}
+
+// A level that moves for a fifth of what is not silent, or for a second.
+std::optional<Cause> moving(const ChannelRecording& recording, Hertz rate) {
+  constexpr double least_share = 0.2;
+  constexpr double least_s = 1.0;
+  const measure::MovingLevel& m = recording.moving;
+  const auto frames = static_cast<double>(m.frames);
+  const bool enough = frames > least_share * static_cast<double>(recording.figures.frames) ||
+                      frames > least_s * rate.value();
+  if (m.frames == 0 || !enough) return std::nullopt;
+  constexpr double both_ways_db = 0.3;
+  Cause cause;
+  const bool both = std::min(m.up_db, m.down_db) > both_ways_db;
+  cause.kind = both ? CauseKind::level_pumping : CauseKind::level_moving;
+  cause.frequency = m.frequency;
+  words::moving(cause, m, rate);
+  return cause;
+}
+
+}  // namespace
+
+std::optional<ShapeFit> shape_in_question(const Segment& segment) {
+  using measure::ClipModel;
+  if (!segment.clip || segment.measurement.series.phasor.size() < 2) return std::nullopt;
+  if (harmonics_re_tone(segment.measurement) < trace_of_harmonics) return std::nullopt;
+  const measure::ClippedSineFit& fit = *segment.clip;
+  const bool flat = fit.positive.flat || fit.negative.flat;
+  // A corner behind capacitors that explains the harmonics leaves no question.
+  const bool corner = fit.model == ClipModel::hard || fit.model == ClipModel::hard_two_poles;
+  const bool slow_capacitor =
+      fit.coupling.value() < 0.3 * segment.measurement.series.fundamental.value();
+  if (flat && corner && slow_capacitor) return std::nullopt;
+  return measure::fit_shape(segment.measurement.series);
+}
+
+bool is_rounding(const Segment& segment, const ChannelRecording& recording, Hertz rate,
+                 const Limits& limits) {
+  // An even error of step²/12 over half the rate [Bennett, BSTJ 27 (1948) 446, from memory], three
+  // times that with triangular dither, and some room.
+  constexpr double most = 4.5;
+  if (!recording.code_step) return false;
+  const double step = *recording.code_step;
+  const double half = 0.5 * rate.value();
+  const double share = std::min(limits.band.high.value(), half) / half;
+  return segment.measurement.residual < most * step * step / 12.0 * share;
+}
+
+std::optional<bool> is_clipped(const Segment& segment, const Findings& f,
+                               const std::optional<ShapeFit>& shape) {
+  constexpr int deciding_orders = 5;  // as in fit_clipped_sine
+  constexpr int third = 3;
+  if (f.input_overload.present || f.flat_top.present) return true;
+  if (!segment.clip || segment.clip->orders_used < third) return std::nullopt;
+  const measure::ClippedSineFit& fit = *segment.clip;
+  if (harmonics_re_tone(segment.measurement) < trace_of_harmonics) return false;
+  if (fit.orders_used < deciding_orders) return std::nullopt;
+  if (shape && (shape->shape == WaveShape::dead_zone || shape->shape == WaveShape::slew))
+    return false;
+  if (fit.explained && fit.decidable) return false;
+  // Rails of that size would show in orders that are in the band, and leave more than the law does.
+  constexpr int plenty_of_orders = 7;
+  constexpr Decibels clear{6.0};
+  if (shape && shape->shape == WaveShape::bend &&
+      (fit.decidable || (fit.orders_used >= plenty_of_orders && shape->margin > clear)))
+    return false;
+  if (shape && shape->shape == WaveShape::plain) return false;
+  return std::nullopt;
+}
+
+std::optional<Cause> cause_of_tone(const ChannelRecording& recording, const Segment& segment,
+                                   const Findings& f, const std::optional<ShapeFit>& shape,
+                                   Hertz rate, const Limits& limits) {
+  if (f.input_overload.present) {
+    Cause cause;
+    cause.kind = CauseKind::input_overload;
+    words::input_overload(cause, f);
+    return cause;
+  }
+  if (f.flat_top.present) return clipping(f, shape, segment, limits);
+  if (f.verdict == Verdict::distorted) {
+    const Shares shares = shares_of(segment);
+    if (!(shares.all > 0.0)) return std::nullopt;
+    if (is_rounding(segment, recording, rate, limits)) return rounding(f, *recording.code_step);
+    const double rest = shares.all - shares.harmonics;
+    if (shares.harmonics <= rest) return added(shares, f);
+    Cause cause = of_shape(segment, f, shape, limits);
+    cause.share = percent_of(shares.harmonics, shares);
+    return cause;
+  }
+  if (auto cause = moving(recording, rate)) return cause;
+  return interrupted(recording, f, rate);
+}
+
+std::optional<Cause> cause_without_tone(const ChannelRecording& recording, Hertz rate) {
+  return moving(recording, rate);
+}
+
+const char* name(CauseKind kind) {
+  switch (kind) {
+    case CauseKind::clipping:
+      return "clipping";
+    case CauseKind::filtered_clipping:
+      return "filtered-clipping";
+    case CauseKind::input_overload:
+      return "input-overload";
+    case CauseKind::soft_compression:
+      return "soft-compression";
+    case CauseKind::uneven_halves:
+      return "uneven-halves";
+    case CauseKind::crossover:
+      return "crossover";
+    case CauseKind::slew:
+      return "slew";
+    case CauseKind::hum:
+      return "hum";
+    case CauseKind::whine:
+      return "whine";
+    case CauseKind::foreign_tone:
+      return "foreign-tone";
+    case CauseKind::hiss:
+      return "hiss";
+    case CauseKind::too_soft:
+      return "too-soft";
+    case CauseKind::coarse_codes:
+      return "coarse-codes";
+    case CauseKind::level_pumping:
+      return "level-pumping";
+    case CauseKind::level_moving:
+      return "level-moving";
+    case CauseKind::speed_wavering:
+      return "speed-wavering";
+    case CauseKind::gaps:
+      return "gaps";
+    case CauseKind::clicks:
+      return "clicks";
+    case CauseKind::missing_samples:
+      return "missing-samples";
+    case CauseKind::unknown:
+      return "unknown";
+  }
+  return "unknown";
+}
+
+}  // namespace railtap::judge

@@ -1,0 +1,223 @@
+// SPDX-License-Identifier: MIT
+// The sentence and the remedy of each cause.
+#include "judge/cause_words.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <string>
+
+#include "units/print.hpp"
+
+namespace railtap::judge::words {
+namespace {
+
+std::string not_clipped(const Findings& f) {
+  if (!f.clipped) return "Whether it is clipped cannot be told. ";
+  return *f.clipped ? "Clipped: " : "Not clipped: ";
+}
+
+// "the 1.12 %", or most of it.
+std::string the_residual(const Cause& cause, const Findings& f) {
+  constexpr double nearly_all = 85.0;
+  const std::string whole = f.thdn ? format_quantity(*f.thdn, 3) : "rest";
+  const bool all = !cause.share || cause.share->value() > nearly_all;
+  std::string text = all ? "the " + whole + " is " : "most of the " + whole + " is ";
+  if (!f.clipped) text.front() = all ? 'T' : 'M';  // it begins a sentence
+  return text;
+}
+
+std::string times(std::int64_t count, const char* one, const char* many) {
+  return std::to_string(count) + " " + (count == 1 ? one : many);
+}
+
+std::string at(std::int64_t frame, Hertz rate) {
+  return format_fixed(Seconds(static_cast<double>(frame) / rate.value()), 2);
+}
+
+}  // namespace
+
+void clipping(Cause& cause, const Findings&, const measure::ShapeFit* filtered) {
+  const std::string over =
+      cause.turn_down ? ", " + format_fixed(*cause.turn_down, 2) + " over the rail" : "";
+  if (filtered == nullptr) {
+    cause.sentence = "Clipped: the tops are flat" + over + ".";
+  } else {
+    std::string what;
+    if (filtered->high_pass > Hertz(0.0))
+      what = "tilted by a high-pass at about " + format_quantity(filtered->high_pass, 2);
+    if (filtered->low_pass > Hertz(0.0)) {
+      if (!what.empty()) what += " and ";
+      what += "rounded by a low-pass at about " + format_quantity(filtered->low_pass, 2);
+    }
+    cause.sentence =
+        "Clipped: flat tops" + (what.empty() ? "" : ", " + what + " behind the clip") + over + ".";
+  }
+  cause.remedy = cause.turn_down ? "Turn down by " + format_fixed(*cause.turn_down, 2) +
+                                       ", and the rail is just not reached."
+                                 : "Turn down.";
+}
+
+void input_overload(Cause& cause, const Findings&) {
+  cause.sentence = "The recording input is overloaded; what lies before it cannot be told.";
+  cause.remedy = "Lower the input level, or take more attenuation, and record again.";
+}
+
+void unknown_shape(Cause& cause, const Findings& f, bool few) {
+  cause.kind = CauseKind::unknown;
+  if (few) {
+    cause.sentence = "The harmonics are too few or too weak to tell flat tops from compression.";
+    cause.remedy = "Record a tone of 1 kHz or lower at the same setting.";
+    return;
+  }
+  cause.sentence = not_clipped(f) +
+                   "The harmonics are those of no single fault: rails, soft compression, crossover "
+                   "distortion and a slew limit do not explain them.";
+  cause.remedy = "Look at the waveform (--svg); record again 6 dB softer, and see what goes away.";
+}
+
+void crossover(Cause& cause, Percent half_width) {
+  cause.sentence =
+      "Not clipped: a dead zone where the wave crosses zero (crossover distortion), up to " +
+      format_quantity(half_width, 2) + " of the peak.";
+  cause.remedy =
+      "Turning down makes it worse. The output stage's bias is wrong or a part has failed: compare "
+      "with another channel, and have the amplifier repaired.";
+}
+
+void slew(Cause& cause, Percent speed) {
+  // Where the whole cycle is slewed, its height says nothing of the tone that would be there.
+  constexpr double whole_cycle = 64.0;
+  const bool whole = speed.value() < whole_cycle;
+  cause.sentence = std::string(
+                       "Not clipped: straight slopes, as of a stage that is too slow (slew-rate "
+                       "limiting): it moves at ") +
+                   (whole ? "less than " : "") +
+                   format_quantity(whole ? Percent(whole_cycle) : speed, 2) +
+                   " of the speed that the tone needs.";
+  if (whole) cause.turn_down.reset();
+  cause.remedy = (cause.turn_down ? "Turn down by " + format_fixed(*cause.turn_down, 1)
+                                  : std::string("Turn down by 4 dB or more")) +
+                 ", or take a lower tone: the fault grows with level and frequency.";
+}
+
+void bend(Cause& cause, const measure::ShapeFit& shape, Percent limit) {
+  if (shape.even) {
+    cause.sentence =
+        "Not clipped: one half of the wave is bent more than the other (even harmonics).";
+  } else if (shape.compressed) {
+    cause.sentence = "Not clipped: the crests are bent softly (soft compression).";
+  } else {
+    cause.kind = CauseKind::unknown;
+    cause.sentence = "Not clipped: the crests are higher than a straight law would make them.";
+    cause.remedy = "Look for an expander, or sound processing that is on.";
+    cause.turn_down.reset();
+    return;
+  }
+  cause.remedy = cause.turn_down ? "Turn down by " + format_fixed(*cause.turn_down, 1) + " for " +
+                                       format_quantity(limit, 3) + "."
+                                 : "Turn down.";
+}
+
+void coarse_codes(Cause& cause, const Findings& f, double code_step) {
+  const auto bits = std::to_string(1 - std::lround(std::log2(code_step)));
+  cause.sentence =
+      not_clipped(f) + the_residual(cause, f) + "the rounding to codes of " + bits + " bits.";
+  cause.remedy = "Record with more bits, or louder.";
+}
+
+void too_soft(Cause& cause, const Findings& f) {
+  constexpr Dbfs aim{-6.0};
+  cause.sentence = "The recording is soft, " + format_fixed(*f.level, 1) + "; " +
+                   (f.thdn ? "its own noise is " + format_quantity(*f.thdn, 3) + " of it."
+                           : std::string("its own noise shows."));
+  cause.remedy = "Record it louder, by up to " + format_fixed(aim - *f.level, 0) +
+                 ": raise the input level, or take less attenuation.";
+}
+
+void hiss(Cause& cause, const Findings& f) {
+  cause.sentence = not_clipped(f) + the_residual(cause, f) + "hiss" +
+                   (f.noise ? ", " + format_fixed(*f.noise, 1) : "") + ".";
+  cause.remedy =
+      "Give the amplifier more level and less gain; record silence at the same setting to see "
+      "which "
+      "stage hisses.";
+}
+
+void line(Cause& cause, const Findings& f) {
+  std::string what = "another tone";
+  cause.remedy = "Find what else plays: a second source, a switching supply, a telephone.";
+  if (cause.kind == CauseKind::hum) {
+    what = "hum";
+    cause.remedy =
+        "Look at the ground: run the laptop from its battery, keep leads away from mains, and "
+        "ground "
+        "at one point only.";
+  }
+  if (cause.kind == CauseKind::whine) {
+    what = "whine";
+    cause.remedy =
+        "Look at ground and supply: whether it follows the engine's speed, or a phone charger. "
+        "Keep "
+        "signal leads away from the feed.";
+  }
+  if (cause.frequency) what += " at " + format_quantity(*cause.frequency, 4);
+  cause.sentence = not_clipped(f) + the_residual(cause, f) + what + ".";
+}
+
+void fast_pumping(Cause& cause, const Findings& f) {
+  cause.sentence = not_clipped(f) + the_residual(cause, f) +
+                   "a level that pumps: automatic level control or a limiter is on.";
+  cause.remedy =
+      "Switch off automatic level control and noise suppression in the recorder, then a limiter in "
+      "the chain.";
+}
+
+void speed(Cause& cause, const Findings& f) {
+  cause.sentence = not_clipped(f) + the_residual(cause, f) +
+                   "a speed that wavers, in the player or in the recorder.";
+  cause.remedy =
+      "Record by wire, without a radio link in between, and with one program that uses the input.";
+}
+
+void interrupted(Cause& cause, const measure::FoundDisturbances& found, const Findings& f,
+                 Hertz rate) {
+  std::string what;
+  const auto add = [&](std::int64_t count, const char* one, const char* many) {
+    if (count == 0) return;
+    what += (what.empty() ? "" : ", ") + times(count, one, many);
+  };
+  add(found.gaps, "gap", "gaps");
+  add(found.clicks, "click", "clicks");
+  add(found.jumps, "place where samples are missing", "places where samples are missing");
+  const bool one = found.count() == 1;
+  cause.sentence = not_clipped(f) + what + (one ? ", at " : ", the first at ") +
+                   at(found.listed.front().first_frame, rate) +
+                   (f.verdict == Verdict::clean ? "; the rest is clean." : ".");
+  cause.remedy = cause.kind == CauseKind::missing_samples
+                     ? "Record again with `railtap capture`, which says whether every sample is "
+                       "there; close what else uses the input."
+                     : "Look for a loose lead or contact, then for what switches nearby; record "
+                       "again with `railtap capture`.";
+}
+
+void moving(Cause& cause, const measure::MovingLevel& m, Hertz rate) {
+  const std::string range = format_fixed(Decibels(m.highest_db - m.lowest_db), 1);
+  const std::string tone = format_quantity(m.frequency, 2);
+  if (cause.kind == CauseKind::level_pumping) {
+    cause.sentence = "The level of the tone of about " + tone + " pumps, by " + range +
+                     ": automatic level control is on, or a limiter works.";
+    cause.remedy =
+        "Switch off automatic level control, noise suppression and \"enhancement\" of the "
+        "recording "
+        "input, then a limiter in the chain.";
+    return;
+  }
+  cause.sentence = "The level of the tone of about " + tone +
+                   (m.up_db > m.down_db ? " rises by " : " falls by ") + range + " between " +
+                   at(m.first_frame, rate) + " and " + at(m.end_frame, rate) +
+                   ": a control was turned, or automatic level control is on.";
+  cause.remedy =
+      "Leave the controls alone while it records, and switch automatic level control off.";
+}
+
+}  // namespace railtap::judge::words

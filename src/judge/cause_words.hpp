@@ -1,0 +1,35 @@
+// SPDX-License-Identifier: MIT
+// The sentence and the remedy of each cause.
+#pragma once
+
+#include "judge/cause.hpp"
+#include "judge/analysis.hpp"
+#include "measure/disturbance.hpp"
+#include "measure/moving_level.hpp"
+#include "measure/waveform_shape.hpp"
+#include "units/quantity.hpp"
+
+/// Each fills in `sentence` and `remedy` of a cause whose kind and figures are there already.
+namespace railtap::judge::words {
+
+/// \param filtered the rails with their filters; null where there is no filter to speak of
+void clipping(Cause& cause, const Findings& f, const measure::ShapeFit* filtered);
+void input_overload(Cause& cause, const Findings& f);
+/// \param few the harmonics are too few to tell; else they are of no known kind
+void unknown_shape(Cause& cause, const Findings& f, bool few);
+void crossover(Cause& cause, Percent half_width);
+void slew(Cause& cause, Percent speed);
+void bend(Cause& cause, const measure::ShapeFit& shape, Percent limit);
+
+void coarse_codes(Cause& cause, const Findings& f, double code_step);
+void too_soft(Cause& cause, const Findings& f);
+void hiss(Cause& cause, const Findings& f);
+void line(Cause& cause, const Findings& f);
+void fast_pumping(Cause& cause, const Findings& f);
+void speed(Cause& cause, const Findings& f);
+
+void interrupted(Cause& cause, const measure::FoundDisturbances& found, const Findings& f,
+                 Hertz rate);
+void moving(Cause& cause, const measure::MovingLevel& moving, Hertz rate);
+
+}  // namespace railtap::judge::words

@@ -1,0 +1,130 @@
+// SPDX-License-Identifier: MIT
+// The cause that is named, and that what is not clipped is never called so.
+#include "judge/cause.hpp"
+
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+#include <random>
+#include <vector>
+
+#include "judge/analysis.hpp"
+#include "support/within.hpp"
+
+using namespace railtap;
+using namespace railtap::judge;
+using railtap::test::within_abs;
+using std::numbers::pi;
+
+namespace {
+
+constexpr double rate = 48000.0;
+
+std::vector<double> tone(double peak, double hz = 997.0, double noise_rms = 1e-5) {
+  std::mt19937_64 random(5);
+  std::normal_distribution<double> noise(0.0, noise_rms);
+  std::vector<double> x(static_cast<std::size_t>(2.0 * rate));
+  for (std::size_t n = 0; n < x.size(); ++n)
+    x[n] = peak * std::sin(2.0 * pi * hz * static_cast<double>(n) / rate + 0.3) + noise(random);
+  return x;
+}
+
+Findings judged(const std::vector<double>& x, std::optional<double> step = {}, Limits limits = {}) {
+  measure::RecordingMeter meter(Hertz(rate), 1, {limits.band, step});
+  meter.add(x);
+  return judge_channel(1, meter.finish()[0], Hertz(rate), limits).findings;
+}
+
+}  // namespace
+
+TEST_CASE("cause: a clean tone has none and is not clipped") {
+  const Findings f = judged(tone(0.5));
+  CHECK(f.clipped == false);
+  CHECK_FALSE(f.cause);
+}
+
+TEST_CASE("cause: hum of 1.1 % is hum at 50 Hz, not clipped, with the share and the remedy") {
+  auto x = tone(0.5);
+  for (std::size_t n = 0; n < x.size(); ++n)
+    x[n] += 0.0055 * std::sin(2.0 * pi * 50.0 * static_cast<double>(n) / rate);
+  const Findings f = judged(x);
+  CHECK(f.verdict == Verdict::distorted);
+  CHECK(f.clipped == false);
+  REQUIRE(f.cause);
+  CHECK(f.cause->kind == CauseKind::hum);
+  CHECK(within_abs(f.cause->frequency->value(), 50.0, 0.1));
+  CHECK(f.cause->share->value() > 99.0);
+  CHECK(f.cause->sentence == "Not clipped: the 1.1 % is hum at 50 Hz.");
+  CHECK(f.cause->remedy.find("ground") != std::string::npos);
+}
+
+TEST_CASE("cause: flat tops are clipping, by as much as to turn down") {
+  auto x = tone(0.5);
+  for (double& v : x) v = std::clamp(v, -0.4, 0.4);
+  const Findings f = judged(x);
+  CHECK(f.clipped == true);
+  REQUIRE(f.cause);
+  CHECK(f.cause->kind == CauseKind::clipping);
+  CHECK(within_abs(f.cause->turn_down->value(), 20.0 * std::log10(0.5 / 0.4), 0.02));
+  CHECK(f.cause->input_excluded == false);
+}
+
+TEST_CASE("cause: an input that is known to take more is not suspected of the flat top") {
+  auto x = tone(0.5);
+  for (double& v : x) v = std::clamp(v, -0.4, 0.4);
+  Limits limits;
+  limits.input_clean_to = Dbfs(-3.0);  // the flat top lies at −8 dBFS
+  CHECK(judged(x, {}, limits).cause->input_excluded == true);
+}
+
+TEST_CASE("cause: soft compression says by how much to turn down for the limit") {
+  // x − a·x³: the third harmonic is a·A³/4 over A − 3a·A³/4, so 3 % falls to 1 % 4.5 to 4.9 dB
+  // lower (derived).
+  auto x = tone(0.5);
+  for (double& v : x) v -= 0.44 * v * v * v;
+  const Findings f = judged(x);
+  REQUIRE(f.cause);
+  CHECK(f.cause->kind == CauseKind::soft_compression);
+  CHECK(f.clipped == false);
+  const double a = 0.44 * 0.25;  // re the peak of 0.5
+  const auto third = [&](double r) { return 0.25 * a * r * r / (1.0 - 0.75 * a * r * r); };
+  const double ratio = std::pow(10.0, -f.cause->turn_down->value() / 20.0);
+  CHECK(within_abs(100.0 * third(ratio), 1.0, 0.02));
+}
+
+TEST_CASE("cause: floating-point samples beyond full scale with round tops are no overload") {
+  const Findings f = judged(tone(1.6));
+  CHECK(f.verdict == Verdict::clean);
+  CHECK(f.clipped == false);
+}
+
+TEST_CASE("cause: numbers that stop at full scale are an overload, as before") {
+  auto x = tone(1.1, 997.0, 1e-6);
+  for (double& v : x) v = std::clamp(v, -1.0, 1.0);
+  CHECK(judged(x).verdict == Verdict::input_overload);
+}
+
+TEST_CASE("cause: eight bits are coarse, neither clipped nor overloaded, in any file") {
+  for (const double hz : {50.0, 100.0, 997.0}) {
+    auto x = tone(0.99, hz, 0.0);
+    for (double& v : x) v = std::round(v * 127.0) / 128.0;
+    for (const std::optional<double> step :
+         {std::optional(1.0 / 128.0), std::optional(1.0 / 8388608.0), std::optional<double>()}) {
+      const Findings f = judged(x, step);
+      CAPTURE(hz);
+      CHECK(f.verdict == Verdict::clean);
+      CHECK(f.clipped != true);
+    }
+  }
+}
+
+TEST_CASE("cause: a damaged recording names its longest good part") {
+  auto x = tone(0.5);
+  x[20000] = std::numeric_limits<double>::quiet_NaN();
+  const Findings f = judged(x);
+  CHECK(f.verdict == Verdict::unusable);
+  CHECK(f.reasons.at(0).find("--part 0.5s..2.0s") != std::string::npos);
+}

@@ -1,0 +1,176 @@
+# SPDX-License-Identifier: MIT
+"""Faults of circuits, simulated by ngspice and recorded through a simulated sound card: is the cause named?
+
+The netlists are drawn for this test and have one fault each, which the circuit, not a formula, makes: followers without bias
+(a dead zone), a stage whose current into its capacitor is limited (slewing), diodes across a resistor (soft compression), one
+diode (uneven halves), limits followed by an RC low-pass or high-pass (clipping, rounded or tilted). Hum, hiss, gaps and a
+level that pumps are added by NumPy. The truth is the netlist's.
+"""
+import pathlib
+import subprocess
+import sys
+import tempfile
+
+import numpy as np
+import scipy.signal
+
+import outside
+from outside import Checks, run_json
+
+RATE = 48000
+POINTS = 960  # of a period
+
+FRAME = """{title}
+{body}
+.options reltol=1e-5
+.tran {step} {stop} {start} {step}
+.control
+run
+linearize v(out)
+wrdata out.txt v(out)
+quit
+.endc
+.end
+"""
+
+# Each has its input at `in` with the amplitude {drive} and its output at `out`.
+CROSSOVER = """.model qn npn(is=1e-14 bf=100)
+.model qp pnp(is=1e-14 bf=100)
+vcc vcc 0 20
+vee vee 0 -20
+vin in 0 sin(0 {drive} {hz})
+q1 vcc in out qn
+q2 vee in out qp
+rl out 0 8"""
+SLEW = """vin in 0 sin(0 {drive} {hz})
+* a differential pair's current, limited by its tail, into the compensating capacitor
+b1 0 x i={slope}*1e-9*tanh((v(in)-v(x))*{bandwidth}*1/{slope})
+c1 x 0 1n
+r1 x 0 1e9
+e1 out 0 x 0 1"""
+DIODES = """.model dd d(is=1e-9 n=1.8)
+vin in 0 sin(0 {drive} {hz})
+r1 in out 1k
+d1 out 0 dd
+d2 0 out dd
+r2 out 0 10k"""
+ONE_DIODE = """.model dd d(is=1e-9 n=1.8)
+vin in 0 sin(0 {drive} {hz})
+r1 in out 1k
+d1 out a dd
+r3 a 0 5k
+r2 out 0 10k"""
+LIMIT = """vin in 0 sin(0 {drive} {hz})
+b1 x 0 v=max(min(v(in),1),-1)
+"""
+LOW_PASS = LIMIT + "r1 x out 1k\nc1 out 0 {farad}"
+HIGH_PASS = LIMIT + "c1 x out {farad}\nr1 out 0 1k"
+
+
+def simulate(body, hz, settle=6, **values):
+    """One steady period of the output, volts."""
+    period = 1.0 / hz
+    text = FRAME.format(title="one fault", body=body.format(hz=hz, **values), step=period / POINTS, start=settle * period,
+                        stop=(settle + 1) * period)
+    with tempfile.TemporaryDirectory() as folder:
+        pathlib.Path(folder, "c.cir").write_text(text, encoding="ascii")
+        done = subprocess.run(["ngspice", "-b", "c.cir"], cwd=folder, capture_output=True, text=True, check=False)
+        out = pathlib.Path(folder, "out.txt")
+        assert out.exists(), done.stdout[-500:] + done.stderr[-500:]
+        return np.loadtxt(out)[:POINTS, 1]
+
+
+def recorded(period, hz, seconds=2.0, seed=1, snr_db=75.0):
+    """The sound card: resampled, scaled, with noise."""
+    rng = np.random.default_rng(seed)
+    volts = np.tile(period - period.mean(), int((seconds + 0.2) * hz))
+    fine = len(period) * hz
+    common = np.gcd(int(fine), RATE)
+    x = scipy.signal.resample_poly(volts, RATE // common, int(fine) // common)[int(0.1 * RATE):]
+    x = 0.5 * x[:int(seconds * RATE)] / np.abs(period).max()
+    return x + np.std(x) * 10 ** (-snr_db / 20) * rng.standard_normal(len(x))
+
+
+def of_circuit(body, hz, **values):
+    return recorded(simulate(body, hz, **values), hz)
+
+
+def clean(hz=997.0, seconds=4.0, seed=2):
+    rng = np.random.default_rng(seed)
+    t = np.arange(int(seconds * RATE)) / RATE
+    return t, 0.4 * np.sin(2 * np.pi * hz * t) + 1e-5 * rng.standard_normal(len(t))
+
+
+def with_hum():
+    t, x = clean()
+    return x + 0.005 * np.sin(2 * np.pi * 50 * t) + 0.002 * np.sin(2 * np.pi * 150 * t + 1)
+
+
+def with_hiss():
+    t, x = clean()
+    return x + 0.005 * np.random.default_rng(3).standard_normal(len(t))
+
+
+def with_gaps():
+    _, x = clean()
+    for first, length in ((0.9, 0.003), (1.7, 0.02), (2.6, 0.1)):
+        x[int(first * RATE):int((first + length) * RATE)] = 0.0
+    return x
+
+
+def pumping():
+    t, x = clean(seconds=6.0)
+    saw = scipy.signal.sawtooth(2 * np.pi * 0.8 * t, 0.85)  # slowly up, quickly down
+    return x * 10 ** (1.2 * saw / 20)
+
+
+def rc(corner_hz):
+    return 1.0 / (2 * np.pi * 1000.0 * corner_hz)
+
+
+# what, kind, clipped, samples
+CASES = [
+    ("followers without bias, 100 Hz", {"crossover"}, False, lambda: of_circuit(CROSSOVER, 100, drive=8)),
+    ("followers without bias, 1 kHz", {"crossover"}, False, lambda: of_circuit(CROSSOVER, 1000, drive=12)),
+    ("slew-limited stage at 80 % of the speed needed", {"slew"}, False,
+     lambda: of_circuit(SLEW, 1000, drive=1, slope=0.8 * 2 * np.pi * 1000, bandwidth=2 * np.pi * 40000)),
+    ("slew-limited stage at 40 %", {"slew"}, False,
+     lambda: of_circuit(SLEW, 1000, drive=1, slope=0.4 * 2 * np.pi * 1000, bandwidth=2 * np.pi * 40000)),
+    ("diodes across a resistor, 1 kHz", {"soft-compression"}, False, lambda: of_circuit(DIODES, 1000, drive=0.6)),
+    ("diodes across a resistor, 50 Hz", {"soft-compression"}, False, lambda: of_circuit(DIODES, 50, drive=0.7)),
+    ("one diode", {"uneven-halves"}, False, lambda: of_circuit(ONE_DIODE, 400, drive=0.8)),
+    ("limit and RC low-pass, 200 Hz and 500 Hz", {"filtered-clipping"}, True,
+     lambda: of_circuit(LOW_PASS, 200, drive=1.25, farad=rc(500.0))),
+    ("limit and RC high-pass, 200 Hz and 150 Hz", {"filtered-clipping", "clipping"}, True,
+     lambda: of_circuit(HIGH_PASS, 200, drive=1.25, farad=rc(150.0))),
+    ("limit alone", {"clipping"}, True, lambda: of_circuit(LOW_PASS, 200, drive=1.25, farad=rc(1e6))),
+    ("hum", {"hum"}, False, with_hum),
+    ("hiss", {"hiss"}, False, with_hiss),
+    ("three gaps", {"gaps"}, False, with_gaps),
+    ("a level that pumps", {"level-pumping"}, None, pumping),
+]
+
+
+def main(program):
+    checks = Checks("netlists of single faults in ngspice; NumPy for what is added to a tone", outside.SIMULATION)
+    with tempfile.TemporaryDirectory() as name:
+        for what, kinds, clipped, make in CASES:
+            path = outside.write_wav(pathlib.Path(name, "c.wav"), make())
+            channel = run_json(program, "analyze", path)["channels"][0]
+            cause = channel["cause"] or {"kind": None}
+            checks.equal(f"{what}: cause", cause["kind"] if cause["kind"] not in kinds else "as drawn", "as drawn")
+            if clipped is not None:
+                checks.equal(f"{what}: clipped", channel["clipped"], clipped)
+            if clipped:
+                over = 20 * np.log10(1.25)
+                checks.within(f"{what}: turn down", cause.get("turn_down_db"), over, 0.1, "dB")
+            if what == "three gaps":
+                checks.equal("three gaps: number", channel["interruptions"]["count"], 3)
+                checks.equal("three gaps: the rest", channel["verdict"], "clean")
+                for found, first in zip(channel["interruptions"]["listed"], (0.9, 1.7, 2.6)):
+                    checks.within("three gaps: start", found["start_s"], first, 0.001, "s")
+    checks.close()
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])
