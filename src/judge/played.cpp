@@ -133,6 +133,8 @@ void apply(Findings& findings, const std::optional<ProgrammeFindings>& programme
     findings.reasons.emplace_back("Peaks that are flat in this recording are the track's own.");
   if (findings.verdict != Verdict::no_tone || !*played.clipped) return;
   findings.verdict = Verdict::clipped;
+  findings.clipped = true;
+  findings.cause.reset();
   findings.flat_top.present = true;
 }
 

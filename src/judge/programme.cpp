@@ -120,6 +120,8 @@ void apply(Findings& findings, const ProgrammeFindings& programme, HintAtTrack h
   if (hint == HintAtTrack::yes) findings.reasons.push_back(programme.hint);
   if (findings.verdict != Verdict::no_tone || !programme.clipped.value_or(false)) return;
   findings.verdict = Verdict::clipped;
+  findings.clipped = true;
+  findings.cause.reset();
   findings.flat_top.present = true;
 }
 
