@@ -180,14 +180,21 @@ void apply(ChannelAnalysis& first, const ComparedChannel& compared) {
   if (!compared.found) return;
   Findings& findings = first.findings;
   const OverloadFinding& found = *compared.found;
+  if (found.source == OverloadSource::amplifier && findings.cause)
+    findings.cause->input_excluded = true;
   if (found.source == OverloadSource::input && findings.verdict == Verdict::clipped) {
     findings.verdict = Verdict::input_overload;
     findings.input_overload.present = true;
+    findings.cause.emplace();
+    findings.cause->kind = CauseKind::input_overload;
+    findings.cause->sentence = found.sentence;
+    findings.cause->remedy = "Lower the input level, or take more attenuation, and record again.";
     findings.reasons.insert(findings.reasons.begin(), found.sentence);
   }
   if (found.source == OverloadSource::amplifier && findings.verdict == Verdict::input_overload) {
     findings.verdict = Verdict::clipped;
     findings.input_overload.present = false;
+    findings.cause.reset();  // that of an overload; by how much it clips, the input hides
     findings.reasons.front() = found.sentence;  // it was the sentence about the overload
   }
 }

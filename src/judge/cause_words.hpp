@@ -2,8 +2,8 @@
 // The sentence and the remedy of each cause.
 #pragma once
 
-#include "judge/cause.hpp"
 #include "judge/analysis.hpp"
+#include "judge/cause.hpp"
 #include "measure/disturbance.hpp"
 #include "measure/moving_level.hpp"
 #include "measure/waveform_shape.hpp"

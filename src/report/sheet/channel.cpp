@@ -186,8 +186,8 @@ std::string channel_part(const RecordRow& row, std::size_t index) {
                                : "";
   return "<section class=\"channel\" id=\"row" + std::to_string(index) + "\">\n<h2>" +
          row_name_html(row) + "</h2>\n" + full + "<div class=\"rail\">\n" + figures(row) +
-         cause(row.reached) + reasons(row.reached, "reasons") + reasons(row.verified, "findings") + notes(row) +
-         "</div>\n" + pictures(row, index) + "</section>\n";
+         cause(row.reached) + reasons(row.reached, "reasons") + reasons(row.verified, "findings") +
+         notes(row) + "</div>\n" + pictures(row, index) + "</section>\n";
 }
 
 }  // namespace railtap::report
