@@ -8,6 +8,7 @@
 #include <string>
 #include <vector>
 
+#include "judge/analysis.hpp"
 #include "judge/played.hpp"
 #include "judge/programme.hpp"
 #include "measure/flat_peaks.hpp"
