@@ -32,6 +32,7 @@ constexpr int most_rounds = 3;
 constexpr double clearly_less = 0.25;
 // A tone that breaks more often in a second is not interrupted, it is another thing.
 constexpr std::size_t most_breaks = 4;
+constexpr double clean_residual = 1e-3;
 // Of the power, that a tone which breaks off somewhere still explains.
 constexpr double least_explained = 0.1;
 constexpr double most_tonal_crest = 1.8;  // as in recording.cpp: a tone in noise 20 dB below it
@@ -232,9 +233,13 @@ bool BlockExaminer::mend_in_phase(std::span<const double> samples, ExaminedBlock
     return false;
   BlockMeasurement block = meter_.measure(samples.subspan(even_.first, even_.length));
   if (!block.tone) return false;
-  const bool better = !result.block.tone ||
-                      not_harmonic(block) / block.fundamental <
-                          clearly_less * not_harmonic(result.block) / result.block.fundamental;
+  const double left = not_harmonic(block) / block.fundamental;
+  // Of what is no tone as a whole, a stretch has to be a clean one, and the most of it: in a drum's
+  // beat, or in music, some stretch is always nearly a tone.
+  const bool better =
+      result.block.tone
+          ? left < clearly_less * not_harmonic(result.block) / result.block.fundamental
+          : left < clean_residual && 2 * even_.length > samples.size() && track_.has_phase_step();
   if (!better) return false;
   if (result.block.tone)
     result.taken_out = std::max(0.0, not_harmonic(result.block) - not_harmonic(block));
