@@ -220,13 +220,21 @@ void take_filtered_rails(Findings& f, const measure::ShapeFit& shape) {
   if (!f.input_overload.present) f.verdict = Verdict::clipped;
 }
 
+// Rails with filters behind them have more to adjust than a clipped sine: where that explains the
+// harmonics as well, its figures stay.
+bool explains_better(const measure::ShapeFit& shape, const FlatTop& clipped_sine) {
+  return !clipped_sine.present || !clipped_sine.model_residual ||
+         shape.misfit < *clipped_sine.model_residual;
+}
+
 // What is wrong, from the segment that decided the verdict.
 void add_cause(Findings& whole, const ChannelRecording& recording, const Segment& segment,
                const InputOverload& overload, Hertz rate, const Limits& limits) {
   Findings f = judge_part(segment, recording, overload, rate, limits);
   const bool rounding = is_rounding(segment, recording, rate, limits);
   const auto shape = rounding ? std::nullopt : shape_in_question(segment);
-  const bool hidden = shape && shape->shape == measure::WaveShape::rails;
+  const bool hidden =
+      shape && shape->shape == measure::WaveShape::rails && explains_better(*shape, f.flat_top);
   if (hidden) take_filtered_rails(f, *shape);
   if (!rounding || f.flat_top.present) f.clipped = is_clipped(segment, f, shape);
   whole.clipped = f.clipped;

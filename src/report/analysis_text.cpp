@@ -177,10 +177,6 @@ std::string analysis_text(const AnalysisDocument& document) {
       out << "    " << f.cause->sentence << "\n    -> " << f.cause->remedy << '\n';
     }
     out << doubt_text(document, f);
-    if (f.cause) {
-      out << "    " << f.cause->sentence << "\n    -> " << f.cause->remedy << '\n';
-    }
-    out << doubt_text(document, f);
     for (const auto& reason : f.reasons) out << "    " << reason << '\n';
     Lines lines;
     add_level(lines, f);

@@ -77,6 +77,7 @@ def check_examples(program):
             clipped = numpy.clip(outside.sine(997, -6, 3), -0.4, 0.4)
             outside.write_wav(pathlib.Path(folder) / "clipped.wav", clipped)
             outside.write_wav(pathlib.Path(folder) / "attenuated.wav", clipped / 2)
+            outside.write_wav(pathlib.Path(folder) / "damaged.wav", outside.sine(997, -20, 21))
             outside.write_music(pathlib.Path(folder))
             ladder = outside.stepped_tone(997, -40)
             for name, rail in (("ladder.wav", 0.2), ("headunit.wav", 0.9), ("amplifier.wav", 0.2)):
