@@ -49,7 +49,7 @@ OnsetStep describe_step(const MeasuredStep& measured, Hertz rate,
   step.start = Seconds(static_cast<double>(measured.step.first) / rate.value());
   step.end = Seconds(static_cast<double>(measured.step.end) / rate.value());
   const Findings findings = judge_step(measured, rate, limits);
-  step.moving = measured.step.gliding;
+  step.moving = std::abs(measured.step.rise_db) >= least_move_db;
   step.verdict = findings.verdict;
   step.level = findings.level;
   step.level_v = findings.level_v;

@@ -11,8 +11,6 @@ namespace {
 
 using measure::MeasuredStep;
 
-constexpr double least_move_db = 0.05;  // less is the scatter of what is measured
-
 double level_of(const MeasuredStep& step) {
   return criteria::level_db(step.block.fundamental + step.block.harmonics);
 }

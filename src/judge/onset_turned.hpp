@@ -12,6 +12,9 @@ namespace railtap::judge {
 
 enum class Way { up, down };
 
+/// Less than this is the scatter of what is measured: the level rests, dB.
+inline constexpr double least_move_db = 0.05;
+
 /// The way at each step, in order of time: of a slice over which the level moves, its own; of a
 /// rest, that on which it was reached; of the first steps, that on which they are left. Steps
 /// without a tone go on as before.
