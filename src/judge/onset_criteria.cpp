@@ -151,8 +151,9 @@ double width_db(const ClippedSineFit& fit) {
 bool is_corner(const Point& point) {
   if (point.clip == nullptr) return false;
   const ClippedSineFit& fit = *point.clip;
-  if (!fit.explained || !(fit.positive.flat || fit.negative.flat)) return false;
-  if (fit.model == ClipModel::soft_knee) return point.rounded_corner;
+  if (!fit.explained) return false;
+  if (point.rounded_corner) return true;
+  if (!(fit.positive.flat || fit.negative.flat)) return false;
   return fit.model == ClipModel::hard || fit.model == ClipModel::hard_two_poles ||
          fit.model == ClipModel::hard_low_pass;
 }

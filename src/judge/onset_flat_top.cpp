@@ -188,6 +188,8 @@ Estimate corner_onset(const std::vector<Touch>& touches) {
   const Touch& high = touches[1];
   if (agree(low, high)) return weighted_mean(touches);
   const double distance = high.estimate.level + high.over - low.estimate.level - low.over;
+  constexpr double least_distance_db = 0.4;  // closer points of a turn show no drift
+  if (!low.estimate.input && distance < least_distance_db) return weighted_mean(touches);
   return join(low.estimate, high.estimate, distance, low.over);
 }
 

@@ -97,6 +97,16 @@ Estimate thdn_between(const ThdnProblem& problem) {
   return estimate;
 }
 
+// The next point that is far enough from another to show a drift: points of a level that is turned
+// by hand may be as close as they happen to be.
+std::size_t next_apart(const std::vector<Point>& points, std::size_t from) {
+  constexpr double least_apart_db = 0.3;
+  std::size_t next = from + 1;
+  if (points[from].input) return next;
+  while (next < points.size() && points[next].level - points[from].level < least_apart_db) ++next;
+  return next;
+}
+
 }  // namespace
 
 std::optional<Estimate> thdn_onset(const std::vector<Point>& points, double limit) {
@@ -107,8 +117,9 @@ std::optional<Estimate> thdn_onset(const std::vector<Point>& points, double limi
   const ThdnProblem problem{points, below - 1, limit_squared};
   const auto first = thdn_by_law(problem, below);
   if (!first) return thdn_between(problem);
-  if (below + 1 >= points.size()) return first->estimate;
-  const auto second = thdn_by_law(problem, below + 1);
+  const std::size_t next = next_apart(points, below);
+  if (next >= points.size()) return first->estimate;
+  const auto second = thdn_by_law(problem, next);
   if (!second) return first->estimate;
   const double over = -20.0 * std::log10(first->ratio);
   const double second_over = -20.0 * std::log10(second->ratio);

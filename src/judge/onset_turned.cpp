@@ -48,11 +48,15 @@ namespace criteria {
 namespace {
 
 // Far enough over its rail that a corner can be told from a knee.
-bool bends(const Point& point) {
+bool is_over(const Point& point) {
   constexpr double least_over_db = 0.2;
-  if (!is_knee(point) && !is_corner(point)) return false;
+  if (point.clip == nullptr || !point.clip->explained) return false;
   return std::max(point.clip->positive.overdrive, point.clip->negative.overdrive).value() >=
          least_over_db;
+}
+
+bool bends(const Point& point) {
+  return (is_knee(point) || is_corner(point)) && is_over(point);
 }
 
 }  // namespace
@@ -86,7 +90,7 @@ void settle_corners(std::vector<Point>& points) {
   const auto middle = widths.begin() + static_cast<std::ptrdiff_t>(widths.size() / 2);
   std::nth_element(widths.begin(), middle, widths.end());
   for (Point& p : points) {
-    p.rounded_corner = p.moved_db > 0.0 && is_knee(p) && *middle <= 1.0;
+    p.rounded_corner = p.moved_db > 0.0 && *middle <= 1.0 && (is_knee(p) || is_over(p));
   }
 }
 

@@ -32,7 +32,8 @@ namespace criteria {
 void settle_noise(std::vector<Point>& points);
 
 /// Of a level that is turned: where most of the lowest steps over a rail have corners, or knees
-/// that are no wider than the movement makes them, all knees are marked as rounded corners.
+/// that are no wider than the movement makes them, all slices over a rail are marked as rounded
+/// corners, those whose few harmonics would leave it open too.
 /// \param points by their axis
 void settle_corners(std::vector<Point>& points);
 
