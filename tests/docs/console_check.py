@@ -4,13 +4,10 @@
 each document, and compares what it prints with what stands there. A line that is only `…` stands for any lines.
 
 With `examples` instead of a document it runs the examples on the help screens, which must work when pasted.
-
-When RAILTAP_KEPT_DEMO names a folder, it gets what the demo has left, as soon as the demo has been shown.
 """
 import os
 import pathlib
 import re
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -35,13 +32,6 @@ def shell(command, folder, program):
                           stderr=subprocess.STDOUT)
 
 
-def keep_demo(command, folder):
-    kept, words = os.environ.get("RAILTAP_KEPT_DEMO"), command.split()
-    if kept and words[:2] == ["railtap", "demo"]:
-        shutil.rmtree(kept, ignore_errors=True)
-        shutil.copytree(pathlib.Path(folder) / words[2], kept)
-
-
 def check_document(program, document):
     made = 0
     with tempfile.TemporaryDirectory() as folder:
@@ -51,7 +41,6 @@ def check_document(program, document):
             if expected:
                 assert pattern_of(expected).fullmatch(done.stdout.strip("\n") + "\n"), (
                     f"{document.name}: `{command}` prints\n{done.stdout}\nand not, as it says there,\n{expected}")
-            keep_demo(command, folder)
             made += 1
             print(f"{document.name}: {command}")
     return made
