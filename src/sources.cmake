@@ -37,6 +37,9 @@ set(RAILTAP_CORE_SOURCES
   measure/kernels.cpp
   measure/known_steps.cpp
   measure/ladder.cpp
+  measure/ladder_alignment.cpp
+  measure/ladder_chain.cpp
+  measure/level_stretches.cpp
   measure/line_search.cpp
   measure/linear_chain.cpp
   measure/marker.cpp

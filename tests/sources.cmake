@@ -86,6 +86,7 @@ set(RAILTAP_TEST_SOURCES
 # Trials.
 set(RAILTAP_TRIAL_SOURCES
   judge/cause_trials.cpp
+  judge/damaged_ladder_trials.cpp
   judge/identity_trials.cpp
   judge/onset_trials.cpp
   judge/turned_trials.cpp

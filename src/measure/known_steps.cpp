@@ -10,6 +10,19 @@
 #include "measure/steps.hpp"
 
 namespace railtap::measure {
+namespace {
+
+// Of a quick ladder; the bins of so short a block are 33 Hz wide.
+constexpr double shortest_step_s = 0.03;
+constexpr double least_cycles = 3.0;  // as the fit of a tone needs, see ToneFitter
+
+bool holds_cycles(const BlockMeasurement& block, Hertz rate) {
+  if (!block.tone) return true;
+  const double length_s = static_cast<double>(block.frames) / rate.value();
+  return length_s * block.series.fundamental.value() >= least_cycles;
+}
+
+}  // namespace
 
 KnownStepMeter::KnownStepMeter(Hertz rate, const RecordingOptions& options, std::vector<Step> steps,
                                std::optional<Hertz> tone)
@@ -55,7 +68,10 @@ void KnownStepMeter::take_step() {
 }
 
 void KnownStepMeter::measure_steady(MeasuredStep& measured) {
-  if (inner_.size() >= meter_.shortest_block()) measured.block = meter_.measure(inner_);
+  const auto shortest = static_cast<std::size_t>(shortest_step_s * rate_.value());
+  if (inner_.size() < shortest) return;
+  measured.block = meter_.measure(inner_);
+  if (!holds_cycles(measured.block, rate_)) measured.block = {};
 }
 
 void KnownStepMeter::measure_moving(MeasuredStep& measured) {

@@ -349,6 +349,36 @@ double softest_level(const std::vector<double>& level) {
   return std::max(silence_db, loudest + softest_re_loudest_db);
 }
 
+// What is left of a step between its edges, samples.
+struct Inside {
+  double first, end;
+};
+Inside inside_of(const StepPlace& place, double rate) {
+  constexpr double long_step_s = 0.33;  // from here on as of the steps of a grid
+  const double length = (place.end - place.first) / rate;
+  const bool is_long = length >= long_step_s;
+  const double lead = is_long ? std::clamp(0.15 * length, 0.05, 0.25)
+                              : std::clamp(0.2 * length, 0.015, 0.05);
+  const double tail = is_long ? 0.03 : std::clamp(0.125 * length, 0.01, 0.03);
+  return {place.first + lead * rate, place.end - tail * rate};
+}
+
+// In whole frames, where clicks can be left out; else to the sample.
+void set_inner(const Context& context, const Inside& inside, Step& step) {
+  constexpr std::size_t least_for_clicks = 20;
+  const auto length = static_cast<double>(context.track.frame_length);
+  const auto limit = static_cast<double>(context.disturbed.size());
+  const Frames inner{
+      static_cast<std::size_t>(std::clamp(std::ceil(inside.first / length), 0.0, limit)),
+      static_cast<std::size_t>(std::clamp(std::floor(inside.end / length), 0.0, limit))};
+  step.inner_first = std::llround(inside.first);
+  step.inner_end = std::llround(inside.end);
+  if (inner.size() < least_for_clicks) return;
+  const Frames measured = quiet_part(inner, context.disturbed);
+  step.inner_first = static_cast<std::int64_t>(measured.first) * context.track.frame_length;
+  step.inner_end = static_cast<std::int64_t>(measured.end) * context.track.frame_length;
+}
+
 }  // namespace
 
 std::vector<Step> find_plateaus(const LevelTrack& track) {
@@ -398,6 +428,25 @@ std::vector<Step> cut_evenly(const LevelTrack& track, const Grid& grid, Disturba
     steps.back().index = k;
     steps.back().first = std::llround(start);
     steps.back().end = std::min(std::llround(end), static_cast<long long>(track.samples));
+  }
+  return steps;
+}
+
+std::vector<Step> cut_at(const LevelTrack& track, const std::vector<StepPlace>& places) {
+  const Context context{track, {}, disturbed_frames(track)};
+  std::vector<Step> steps;
+  for (const StepPlace& place : places) {
+    Inside inside = inside_of(place, track.rate.value());
+    inside.first = std::max(inside.first, 0.0);
+    inside.end = std::min(inside.end, static_cast<double>(track.samples));
+    if (inside.end <= inside.first) continue;
+    Step step;
+    step.index = place.index;
+    step.first = std::max<std::int64_t>(0, std::llround(place.first));
+    step.end = std::min<std::int64_t>(track.samples, std::llround(place.end));
+    set_inner(context, inside, step);
+    step.level_db = place.level_db;
+    steps.push_back(step);
   }
   return steps;
 }
