@@ -76,11 +76,13 @@ set(RAILTAP_CORE_SOURCES
   judge/filter_model.cpp
   judge/filters.cpp
   judge/findings.cpp
+  judge/ladder_gaps.cpp
   judge/loopback.cpp
   judge/onset.cpp
   judge/onset_compression.cpp
   judge/onset_criteria.cpp
   judge/onset_flat_top.cpp
+  judge/onset_input.cpp
   judge/onset_knee.cpp
   judge/onset_thdn.cpp
   judge/onset_turned.cpp

@@ -86,7 +86,6 @@ set(RAILTAP_TEST_SOURCES
 # Trials.
 set(RAILTAP_TRIAL_SOURCES
   judge/cause_trials.cpp
-  judge/damaged_ladder_trials.cpp
   judge/identity_trials.cpp
   judge/onset_trials.cpp
   judge/turned_trials.cpp

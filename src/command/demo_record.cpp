@@ -101,14 +101,12 @@ void DemoRecord::add_onset(const std::string& capture, std::size_t channel,
                            const judge::Limits& limits, const DemoSubject& about) const {
   const auto path = folder_.capture(capture);
   const Stepped stepped = measure_steps(path, limits, std::nullopt);
-  const SteppedChannel& steps = stepped.channels[channel];
   report::OnsetDocument document;
   document.file_name = name_in_folder(path);
   document.format = stepped.format;
   document.limits.analysis = limits;
-  document.found = {steps.found};
-  document.channels = {judge::judge_onset(static_cast<int>(channel) + 1, steps.steps, steps.input,
-                                          stepped.format.rate, document.limits)};
+  document.found = {stepped.channels[channel].found};
+  document.channels = {judge_stepped_channel(stepped, channel, document.limits)};
   append("onset", report::onset_json(document), about);
 }
 

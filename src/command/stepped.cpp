@@ -11,6 +11,7 @@
 #include "audio/sound_file.hpp"
 #include "audio/stream.hpp"
 #include "files/interrupt.hpp"
+#include "judge/ladder_gaps.hpp"
 #include "measure/marker.hpp"
 #include "measure/steps.hpp"
 #include "measure/turned_level.hpp"
@@ -20,7 +21,6 @@
 namespace railtap::command {
 namespace {
 
-using measure::Fit;
 using measure::LevelTrack;
 using measure::Step;
 using By = report::StepsFound::By;
@@ -94,13 +94,17 @@ struct Located {
   std::vector<Step> steps;
   std::optional<Hertz> tone;  // of a level that is turned
   std::optional<judge::LadderInput> input;
+  std::optional<measure::AlignedLadder> ladder;
+  int planned = 0;
   report::StepsFound found;
 };
 
-void describe_grid(Located& located, const measure::Grid& grid, double rise_db, Hertz rate) {
+void describe_ladder(Located& located, const measure::AlignedLadder& ladder, double rise_db,
+                     Hertz rate) {
   located.found.rise = Decibels(rise_db);
-  located.found.start = Seconds(grid.first / rate.value());
-  located.found.dwell = Seconds(grid.dwell / rate.value());
+  located.found.start = Seconds(ladder.first / rate.value());
+  located.found.dwell = Seconds(ladder.dwell / rate.value());
+  if (ladder.regular) located.found.pause = Seconds((ladder.period - ladder.dwell) / rate.value());
 }
 
 // A generator's step is a round number; what was measured is it within the noise.
@@ -113,15 +117,15 @@ double round_rise(double rise_db) {
 
 Located locate_by_levels(const LevelTrack& track) {
   Located located;
-  const std::vector<Step> plateaus = measure::find_plateaus(track);
-  if (const auto ladder = measure::find_ladder(track, plateaus)) {
-    located.steps = measure::cut_evenly(track, ladder->grid);
+  if (auto ladder = measure::locate_ladder(track, {})) {
+    located.steps = ladder->steps;
     located.input = judge::LadderInput{std::nullopt, Decibels(round_rise(ladder->rise_db))};
     located.found.by = By::levels;
-    describe_grid(located, ladder->grid, located.input->rise.value(), track.rate);
+    describe_ladder(located, *ladder, located.input->rise.value(), track.rate);
+    located.ladder = std::move(ladder);
     return located;
   }
-  located.steps = measure::cut_turned(track, plateaus);
+  located.steps = measure::cut_turned(track, measure::find_plateaus(track));
   located.tone = track.tone;
   const bool turned = std::any_of(located.steps.begin(), located.steps.end(),
                                   [](const Step& step) { return step.gliding; });
@@ -150,66 +154,95 @@ Planned plan_of(const LadderOptions& ladder) {
   return planned;
 }
 
-[[noreturn]] void fail(const measure::Placement& placement, const Planned& planned,
-                       const std::string& file) {
-  const std::string planned_steps = std::to_string(planned.plan.steps) + " steps of " +
-                                    format_quantity(Decibels(std::abs(planned.plan.rise_db)));
-  const std::string found = std::to_string(placement.found);
-  switch (placement.fit) {
-    case Fit::too_many:
-      throw Error("there are " + found + " regular steps in it, not " + planned_steps, file,
-                  "give --from, --to and --step as the ladder was played");
-    case Fit::too_few:
-      throw Error(
-          "only " + found + " of " + planned_steps + " are in it, and silence on both sides", file,
-          "check --from, --to and --step; leave them out to see what is there");
-    case Fit::ambiguous:
-      throw Error(
-          "it holds neither the start nor the end of the ladder, so its steps cannot be "
-          "numbered",
-          file, "record the ladder with a second of silence before it or after it");
-    default:
-      throw Error("no ladder of " + planned_steps + " was found in it", file,
-                  "check --step, or leave --from, --to and --step out to see what is there");
-  }
+std::string words_of(const measure::LadderPlan& plan) {
+  return std::to_string(plan.steps) + " steps of " +
+         format_quantity(Decibels(std::abs(plan.rise_db)));
 }
 
-Located lay(const LevelTrack& track, const measure::Placement& placement, const Planned& planned,
-            By by) {
+Located lay(const LevelTrack& track, measure::AlignedLadder ladder, const Planned& planned, By by) {
   Located located;
-  located.steps = measure::cut_evenly(track, placement.grid);
+  located.steps = ladder.steps;
+  located.planned = planned.plan.steps;
   located.input = judge::LadderInput{planned.first, Decibels(planned.plan.rise_db)};
+  if (ladder.numbering == measure::Numbering::unknown) located.input->first.reset();
   located.found.by = by;
-  describe_grid(located, placement.grid, planned.plan.rise_db, track.rate);
+  describe_ladder(located, ladder, planned.plan.rise_db, track.rate);
+  located.ladder = std::move(ladder);
   return located;
+}
+
+// The place that one channel's ladder gives to another channel's.
+measure::AlignedLadder lent(const measure::AlignedLadder& ladder, const LevelTrack& track) {
+  measure::AlignedLadder result = ladder;
+  result.muted.reset();
+  if (ladder.grid) {
+    result.steps = measure::cut_evenly(track, *ladder.grid);
+    return result;
+  }
+  std::vector<measure::StepPlace> places;
+  for (const Step& step : ladder.steps) {
+    places.push_back({step.index, static_cast<double>(step.first), static_cast<double>(step.end),
+                      step.level_db});
+  }
+  result.steps = measure::cut_at(track, places);
+  return result;
+}
+
+// Steps that this channel cannot number, by the time at which they lie in another.
+void number_by(const measure::AlignedLadder& other, measure::AlignedLadder& ladder) {
+  using measure::Numbering;
+  const bool told = ladder.numbering != Numbering::unknown;
+  if (told || other.numbering == Numbering::unknown || !other.regular || ladder.steps.empty())
+    return;
+  const double at = static_cast<double>(ladder.steps.front().first) - other.first;
+  const int shift = static_cast<int>(std::lround(at / other.period)) - ladder.steps.front().index;
+  for (Step& step : ladder.steps) step.index += shift;
+  for (auto& missing : ladder.missing) missing.index += shift;
+  if (ladder.muted) ladder.muted->after_index += shift;
+  ladder.first -= shift * ladder.period;
+  ladder.numbering = other.numbering;
+}
+
+bool is_better(const measure::AlignedLadder& ladder, const measure::AlignedLadder* best) {
+  if (best == nullptr) return true;
+  const bool told = ladder.numbering != measure::Numbering::unknown;
+  const bool best_told = best->numbering != measure::Numbering::unknown;
+  return told != best_told ? told : ladder.steps.size() > best->steps.size();
 }
 
 // The described ladder in every channel. One in which it cannot be seen takes the place that
 // another channel gives; they were recorded together.
 std::vector<Located> locate_planned(const std::vector<LevelTrack>& tracks, const Planned& planned,
                                     By by, const std::string& file) {
-  std::vector<measure::Placement> placements;
-  placements.reserve(tracks.size());
-  const measure::Placement* best = nullptr;
-  const auto fits = [](Fit fit) { return fit == Fit::whole || fit == Fit::cut_short; };
+  std::vector<std::optional<measure::AlignedLadder>> ladders;
+  const measure::AlignedLadder* best = nullptr;
+  int surplus = 0;
+  ladders.reserve(tracks.size());
   for (const LevelTrack& track : tracks) {
-    placements.push_back(measure::place_ladder(track, measure::find_plateaus(track), planned.plan));
+    ladders.push_back(measure::locate_ladder(track, planned.plan));
+    if (!ladders.back()) continue;
+    surplus = std::max(surplus, ladders.back()->surplus);
+    if (ladders.back()->surplus > 0) ladders.back().reset();
   }
-  for (const auto& placement : placements) {
-    if (fits(placement.fit) && (best == nullptr || placement.found > best->found))
-      best = &placement;
+  for (const auto& ladder : ladders) {
+    if (ladder && is_better(*ladder, best)) best = &*ladder;
+  }
+  if (best == nullptr && surplus > 0) {
+    throw Error("there are " + std::to_string(planned.plan.steps + surplus) +
+                    " regular steps in it, not " + words_of(planned.plan),
+                file, "give --from, --to and --step as the ladder was played");
   }
   if (best == nullptr) {
-    for (const auto& placement : placements) {
-      if (placement.fit != Fit::not_found) fail(placement, planned, file);
-    }
-    fail(placements.front(), planned, file);
+    throw Error("no ladder of " + words_of(planned.plan) + " was found in it", file,
+                "check --step, or leave --from, --to and --step out to see what is there");
   }
+  const measure::AlignedLadder lender = *best;
   std::vector<Located> located;
   located.reserve(tracks.size());
   for (std::size_t c = 0; c < tracks.size(); ++c) {
-    const bool own = fits(placements[c].fit);
-    located.push_back(lay(tracks[c], own ? placements[c] : *best, planned, by));
+    measure::AlignedLadder own = ladders[c] ? *ladders[c] : lent(lender, tracks[c]);
+    number_by(lender, own);
+    located.push_back(lay(tracks[c], std::move(own), planned, by));
   }
   return located;
 }
@@ -261,6 +294,20 @@ std::vector<std::vector<measure::MeasuredStep>> measure_located(const audio::Sou
   return measured;
 }
 
+// Parts of steps that are too short to hold a tone are no steps.
+void take_out_unmeasured(SteppedChannel& channel) {
+  measure::AlignedLadder& ladder = *channel.ladder;
+  constexpr double whole_share = 0.9;
+  std::erase_if(channel.steps, [&](const measure::MeasuredStep& measured) {
+    const auto length = static_cast<double>(measured.step.end - measured.step.first);
+    if (measured.block.tone || length > whole_share * ladder.dwell) return false;
+    ladder.missing.push_back({measured.step.index, measure::Absence::cut_short});
+    return true;
+  });
+  std::sort(ladder.missing.begin(), ladder.missing.end(),
+            [](const auto& a, const auto& b) { return a.index < b.index; });
+}
+
 }  // namespace
 
 Stepped measure_steps(const std::filesystem::path& path, const judge::Limits& limits,
@@ -275,19 +322,30 @@ Stepped measure_steps(const std::filesystem::path& path, const judge::Limits& li
   auto measured = measure_located(audio::open_sound_file(path), limits, located);
   for (std::size_t c = 0; c < located.size(); ++c) {
     if (!located[c].input) measured[c] = measure::with_tone(std::move(measured[c]));
-    SteppedChannel channel{std::move(measured[c]), located[c].input, located[c].found};
+    SteppedChannel channel{std::move(measured[c]), located[c].input, std::move(located[c].ladder),
+                           located[c].planned, located[c].found};
+    if (channel.ladder) take_out_unmeasured(channel);
     channel.found.steps = static_cast<int>(channel.steps.size());
     stepped.channels.push_back(std::move(channel));
   }
   return stepped;
 }
 
+judge::ChannelOnset judge_stepped_channel(const Stepped& stepped, std::size_t channel,
+                                          const judge::OnsetLimits& limits) {
+  const SteppedChannel& steps = stepped.channels[channel];
+  const Hertz rate = stepped.format.rate;
+  auto onset =
+      judge::judge_onset(static_cast<int>(channel) + 1, steps.steps, steps.input, rate, limits);
+  if (steps.ladder) judge::tell_gaps(onset, *steps.ladder, steps.input, steps.planned, rate);
+  return onset;
+}
+
 std::vector<judge::ChannelOnset> judge_stepped(const Stepped& stepped,
                                                const judge::OnsetLimits& limits) {
   std::vector<judge::ChannelOnset> result;
-  for (const SteppedChannel& channel : stepped.channels) {
-    result.push_back(judge::judge_onset(static_cast<int>(result.size()) + 1, channel.steps,
-                                        channel.input, stepped.format.rate, limits));
+  for (std::size_t c = 0; c < stepped.channels.size(); ++c) {
+    result.push_back(judge_stepped_channel(stepped, c, limits));
   }
   return result;
 }

@@ -11,7 +11,7 @@
 #include "command/provenance.hpp"
 #include "judge/onset.hpp"
 #include "measure/known_steps.hpp"
-#include "measure/ladder.hpp"
+#include "measure/ladder_alignment.hpp"
 #include "report/onset.hpp"
 
 namespace railtap::command {
@@ -26,6 +26,8 @@ struct LadderOptions {
 struct SteppedChannel {
   std::vector<measure::MeasuredStep> steps;
   std::optional<judge::LadderInput> input;  ///< none: a hand on a knob
+  std::optional<measure::AlignedLadder> ladder;
+  int planned = 0;  ///< steps that were played; 0: not known
   report::StepsFound found;
 };
 
@@ -39,9 +41,14 @@ struct Stepped {
 
 /// Reads a file twice: to find the steps, and to measure them. A ladder is found by `ladder`, else
 /// by its marker, else by regular steps of level; else the steps are wherever the level stands
-/// still. Throws Error for what cannot be read, and where a described ladder is not in it.
+/// still. Of a ladder that is not whole, the steps that are there. Throws Error for what cannot be
+/// read, and where a described ladder is not in it.
 [[nodiscard]] Stepped measure_steps(const std::filesystem::path& path, const judge::Limits& limits,
                                     const std::optional<LadderOptions>& ladder);
+
+/// Judges one channel, and tells what its ladder lacks.
+[[nodiscard]] judge::ChannelOnset judge_stepped_channel(const Stepped& stepped, std::size_t channel,
+                                                        const judge::OnsetLimits& limits);
 
 /// Judges every channel.
 [[nodiscard]] std::vector<judge::ChannelOnset> judge_stepped(const Stepped& stepped,

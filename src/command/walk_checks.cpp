@@ -171,12 +171,8 @@ report::OnsetDocument onset_of(const std::filesystem::path& file, Volts volts_pe
   document.file_name = file.filename().string();
   document.format = stepped.format;
   document.warnings = stepped.provenance.warnings;
-  for (const SteppedChannel& channel : stepped.channels) {
-    document.found.push_back(channel.found);
-    document.channels.push_back(judge::judge_onset(static_cast<int>(document.channels.size()) + 1,
-                                                   channel.steps, channel.input,
-                                                   stepped.format.rate, document.limits));
-  }
+  for (const SteppedChannel& channel : stepped.channels) document.found.push_back(channel.found);
+  document.channels = judge_stepped(stepped, document.limits);
   return document;
 }
 
@@ -186,10 +182,20 @@ std::optional<int> clean_volume(const judge::ChannelOnset& channel, const Volume
   using judge::OnsetVerdict;
   if (channel.verdict == OnsetVerdict::no_ladder) return std::nullopt;
   if (channel.verdict == OnsetVerdict::input_overload) {
-    throw Error("the recording input overloads before the head unit does", place,
+    const auto& at = channel.input_onset;
+    const std::string where =
+        at && at->at.level_v ? ", at " + format_quantity(*at->at.level_v, 3) : "";
+    throw Error("the recording input overloads before the head unit does" + where, place,
                 "lower the input's level or use a larger attenuation; then calibrate anew");
   }
   const int told = run.last - run.first + 1;
+  if (channel.went_silent && static_cast<int>(channel.steps.size()) < told) {
+    const auto& level = channel.went_silent->level_v;
+    const std::string where = level ? " at " + format_quantity(*level, 3) : "";
+    throw Error("the output went silent" + where + " and stayed so", place,
+                "a protection, most likely: find out what it protects from, reset it, and record "
+                "the steps again");
+  }
   if (static_cast<int>(channel.steps.size()) != told) {
     throw Error("there are " + std::to_string(channel.steps.size()) + " steady steps in it, not " +
                     std::to_string(told) + " from volume " + std::to_string(run.first) + " to " +

@@ -10,6 +10,7 @@
 
 #include "judge/onset_criteria.hpp"
 #include "judge/onset_turned.hpp"
+#include "units/print.hpp"
 
 namespace railtap::judge {
 namespace {
@@ -100,8 +101,17 @@ SoftSteps soft_steps(const ChannelOnset& onset, const std::vector<Point>& points
   return soft;
 }
 
+// On where the recording input comes to its own limit.
+std::string input_sentence(const InputOnset& onset) {
+  const std::string level = onset.at.level_v ? format_quantity(*onset.at.level_v, 4, Zeros::keep)
+                                             : format_fixed(onset.at.level, 2);
+  return "The recording input comes to its own limit at " + level + ", from step " +
+         std::to_string(onset.step) + " on; this is the input's clipping, not the output's.";
+}
+
 void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool overloaded,
                  const OnsetLimits& limits) {
+  if (onset.input_onset) onset.reasons.push_back(input_sentence(*onset.input_onset));
   if (overloaded) {
     onset.reasons.push_back(
         "The recording input is overloaded in the loudest steps, so what lies above them cannot be "
@@ -281,6 +291,15 @@ void compare_ways(ChannelOnset& onset) {
       std::abs(apart.value())));
 }
 
+std::optional<InputOnset> input_onset_of(const Working& working, const Limits& limits) {
+  const auto estimate = criteria::input_onset(working.points);
+  if (!estimate) return std::nullopt;
+  const auto first = std::find_if(working.points.begin(), working.points.end(), [](const Point& p) {
+    return p.verdict == Verdict::input_overload;
+  });
+  return InputOnset{point(*estimate, working.input_known, limits), first->index};
+}
+
 }  // namespace
 
 ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
@@ -293,9 +312,11 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   }
   Working working = gather(steps, onset.steps, input, limits);
   std::vector<criteria::Point>& points = working.points;
+  onset.input_onset = input_onset_of(working, limits.analysis);
   const bool overloaded = drop_overloaded(points);
   if (!is_ladder(points)) {
     onset.verdict = overloaded ? OnsetVerdict::input_overload : OnsetVerdict::no_ladder;
+    if (onset.input_onset) onset.reasons.push_back(input_sentence(*onset.input_onset));
     onset.reasons.push_back(
         overloaded ? "The recording input is overloaded from the start; lower the input "
                      "level."

@@ -8,6 +8,7 @@
 
 #include "judge/analysis.hpp"
 #include "measure/known_steps.hpp"
+#include "measure/ladder_alignment.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::judge {
@@ -60,6 +61,28 @@ struct OnsetPoint {
   return point.uncertainty * 2.0;
 }
 
+/// Where the recording input comes to its own limit.
+struct InputOnset {
+  OnsetPoint at;
+  int step = 0;  ///< the lowest that is over it
+};
+
+/// A step of the ladder that is not in the recording.
+struct MissingStep {
+  int index = 0;              ///< from 1
+  std::optional<Dbfs> input;  ///< what was played; none where it is not known
+  measure::Absence why = measure::Absence::not_found;
+};
+
+/// The output went silent and stayed so up to the end of the recording.
+struct WentSilent {
+  int after_step = 0;            ///< the last that was heard
+  bool amid_step = false;        ///< before it was over
+  Seconds at{0.0};               ///< in the recording
+  std::optional<Dbfs> level;     ///< of the last step that could be measured
+  std::optional<Volts> level_v;  ///< the same, RMS volts
+};
+
 /// What a stage does on the way up to the loudest step that was recorded.
 enum class OnsetVerdict {
   clips,             ///< tops go flat
@@ -80,8 +103,12 @@ struct ChannelOnset {
   std::vector<OnsetStep> steps;
   std::optional<OnsetPoint> thdn, flat_top, compression;
   std::optional<OnsetWay> down;  ///< the same on the way down; none where nothing was turned down
-  std::optional<int> highest_clean_step;      ///< its index
-  std::optional<Decibels> small_signal_gain;  ///< as OnsetStep::gain, of vanishing input
+  std::optional<InputOnset> input_onset;  ///< none: the recording input stays below its limit
+  std::vector<MissingStep> missing_steps;
+  std::optional<WentSilent> went_silent;
+  std::optional<measure::Numbering> numbering;  ///< none where there is no ladder
+  std::optional<int> highest_clean_step;        ///< its index
+  std::optional<Decibels> small_signal_gain;    ///< as OnsetStep::gain, of vanishing input
   OnsetVerdict verdict = OnsetVerdict::no_ladder;
   std::vector<std::string> reasons;  ///< one sentence each
 };

@@ -146,6 +146,12 @@ inline constexpr double drift_db = 0.01;
 /// where the gain at the crest passes a tenth. \param points by their axis
 [[nodiscard]] std::optional<Estimate> flat_top_onset(const std::vector<Point>& points);
 
+/// Where the recording input's own limit is just touched: from the flat tops of the steps that are
+/// over it; where something else is flat before, or the tops say nothing, between the last step
+/// below it and the first above. \param points by their axis, those over it included
+/// \returns none where no step is over it, or where all are and do not tell
+[[nodiscard]] std::optional<Estimate> input_onset(const std::vector<Point>& points);
+
 /// The gain at the crest, re that of vanishing input, below which a top is called flat.
 inline constexpr double flat_gain = 0.1;
 

@@ -6,9 +6,9 @@
 #include <cmath>
 #include <cstddef>
 
+#include "measure/kernels.hpp"
 #include "measure/ladder_chain.hpp"
 #include "measure/level_stretches.hpp"
-#include "measure/median.hpp"
 
 namespace railtap::measure {
 namespace {
@@ -34,7 +34,8 @@ struct Context {
   std::vector<double> power;  // mean square of each frame
   std::vector<Stretch> stretches;
   LadderChain chain;
-  double noise = 0.0;  // mean square in pauses; 0 where none is heard
+  bool planned = false;  // how many steps there are is known
+  double noise = 0.0;    // mean square in pauses; 0 where none is heard
   [[nodiscard]] double rate() const { return track.rate.value(); }
   [[nodiscard]] double samples() const { return static_cast<double>(track.samples); }
   [[nodiscard]] double dwell() const { return chain.pace.dwell; }
@@ -181,8 +182,12 @@ Slot look_at(const Context& context, double start, const Range& range) {
 Slot slot_beside(const Context& context, const std::vector<Unit>& units, bool later) {
   const Unit& from = later ? units.back() : units.front();
   const int count = later ? 1 : -1;
-  const double start = start_near(context, from.first + count * context.period());
+  bool edge = false;
+  const double start = start_near(context, from.first + count * context.period(), &edge);
   Slot slot = look_at(context, start, range_at(context, units, from, count));
+  // The last level of a volume that is turned up may stay for longer than the others.
+  const bool stays = later && !edge && !slot.unit.whole && !context.planned;
+  if (slot.found == Found::step && stays) slot.found = Found::other;
   slot.unit.index = from.index + count;
   return slot;
 }
@@ -273,8 +278,8 @@ void take_in_later(const Context& context, std::vector<Unit>& units, int last_in
   for (int index = from.index + 1; index <= last_index; ++index) {
     const Unit& before = units.back();
     bool edge = index == before.index + 1;
-    const double start = start_near(
-        context, before.first + (index - before.index) * context.period(), &edge);
+    const double start =
+        start_near(context, before.first + (index - before.index) * context.period(), &edge);
     Slot slot = look_at(context, start, range_at(context, units, before, index - before.index));
     if (slot.found != Found::step || !edge) continue;
     slot.unit.index = index;
@@ -390,8 +395,8 @@ double longest_pause(const std::vector<Unit>& units) {
   return longest;
 }
 
-// Where the last tone is heard: the end of the last step, or of what began after it and is too short
-// to be one.
+// Where the last tone is heard: the end of the last step, or of what began after it and is too
+// short to be one.
 double last_heard(const Context& context, const Unit& last) {
   const auto length = static_cast<double>(context.track.frame_length);
   const double over = to_power(last.level_db - tone_end_db);
@@ -433,11 +438,14 @@ Ends carry_on_both_ways(const Context& context, std::vector<Unit>& units, int mo
   return ends_of(context, units, before, after);
 }
 
+// Where the ladder is not known, its player may have been stopped anywhere.
 std::optional<Muting> muting(const Context& context, const std::vector<Unit>& units, int planned) {
+  if (!context.planned) return std::nullopt;
   const Unit& last = units.back();
   const double heard = last_heard(context, last);
   const bool expected = planned > last.index + 1;
-  const bool amid = !ends_on_time(context, last) && last.first + context.dwell() < context.samples();
+  const bool amid =
+      !ends_on_time(context, last) && last.first + context.dwell() < context.samples();
   if (!amid && !expected) return std::nullopt;
   if (!is_silent_from(context, std::max(heard, last.end), last.level_db)) return std::nullopt;
   const double pause = context.chain.pace.paused ? context.period() - context.dwell() : 0.0;
@@ -455,6 +463,7 @@ std::optional<AlignedLadder> align_ladder(const LevelTrack& track, const LadderP
   auto chain = find_chain(context.stretches, rise, track.rate);
   if (!chain) return std::nullopt;
   context.chain = std::move(*chain);
+  context.planned = plan.steps > 0;
   context.noise = noise_of(context);
   std::vector<Unit> units = units_of_chain(context);
   constexpr int longest_ladder = 1000;
@@ -494,6 +503,7 @@ AlignedLadder of_grid(const LevelTrack& track, const Grid& grid, double rise_db,
   ladder.dwell = grid.dwell;
   ladder.period = grid.dwell;
   ladder.regular = true;
+  ladder.grid = grid;
   return ladder;
 }
 
@@ -521,11 +531,23 @@ void take_out_silent(const LevelTrack& track, const Grid& grid, AlignedLadder& l
   }
 }
 
+// Where the noise hides the softest steps, the marker still says where they lie.
+bool lacks_only_softest(const AlignedLadder& ladder) {
+  if (ladder.muted || ladder.surplus > 0 || ladder.steps.empty()) return false;
+  return std::all_of(ladder.missing.begin(), ladder.missing.end(), [&](const MissingStep& step) {
+    return step.why != Absence::before_start && step.why != Absence::after_end &&
+           (ladder.rise_db > 0.0 ? step.index < ladder.steps.front().index
+                                 : step.index > ladder.steps.back().index);
+  });
+}
+
 std::optional<AlignedLadder> locate_planned(const LevelTrack& track, const LadderPlan& plan) {
   const Placement placed = place_ladder(track, find_plateaus(track), plan);
   auto aligned = align_ladder(track, plan);
   const auto by = plan.nominal ? Numbering::marker : Numbering::count;
-  if (placed.fit == Fit::whole && (!aligned || is_whole(*aligned))) {
+  const bool whole =
+      !aligned || is_whole(*aligned) || (plan.nominal && lacks_only_softest(*aligned));
+  if (placed.fit == Fit::whole && whole) {
     AlignedLadder ladder = of_grid(track, placed.grid, plan.rise_db, by);
     if (!aligned) take_out_silent(track, placed.grid, ladder);
     if (std::ssize(ladder.steps) == plan.steps || !aligned) return ladder;

@@ -8,7 +8,6 @@
 #include <vector>
 
 #include "measure/ladder.hpp"
-#include "measure/level_track.hpp"
 #include "measure/steps.hpp"
 
 namespace railtap::measure {
@@ -50,12 +49,13 @@ struct AlignedLadder {
   std::vector<MissingStep> missing;
   Numbering numbering = Numbering::unknown;
   std::optional<Muting> muted;
-  double rise_db = 0.0;  ///< < 0: it falls
-  double first = 0.0;    ///< where step 0 starts, or would
-  double dwell = 0.0;    ///< of a step
-  double period = 0.0;   ///< from the start of a step to that of the next
-  bool regular = false;  ///< steps follow each other at one period
-  int surplus = 0;       ///< steps in a row beyond the planned ones: the plan is another ladder's
+  double rise_db = 0.0;      ///< < 0: it falls
+  double first = 0.0;        ///< where step 0 starts, or would
+  double dwell = 0.0;        ///< of a step
+  double period = 0.0;       ///< from the start of a step to that of the next
+  bool regular = false;      ///< steps follow each other at one period
+  std::optional<Grid> grid;  ///< that it was cut by, where it is whole
+  int surplus = 0;  ///< steps in a row beyond the planned ones: the plan is another ladder's
 };
 
 /// Finds a ladder's steps by their levels and times.

@@ -5,29 +5,29 @@
 #include <algorithm>
 #include <cmath>
 
-#include "measure/median.hpp"
+#include "measure/kernels.hpp"
 
 namespace railtap::measure {
 namespace {
 
 constexpr double smallest_rise_db = 0.2;
-constexpr double equal_rise_db = 0.12;   // the same number of steps apart
-constexpr double share_of_rise = 0.3;    // and never more than this of a rise
-constexpr double pause_db = 3.0;         // a pause is lower than the steps beside it
-constexpr std::size_t farthest = 24;     // stretches from a step to the next of the chain
-constexpr int longest_jump = 8;          // steps that may be left out in a row
-constexpr double same_pace = 0.03;       // of a period
-constexpr double same_pace_s = 0.015;    // or this
-constexpr double on_time = 0.12;         // of a period
-constexpr double on_time_s = 0.025;      // or this
-constexpr double on_time_paused = 0.4;   // pauses may be of any length
+constexpr double equal_rise_db = 0.12;  // the same number of steps apart
+constexpr double share_of_rise = 0.3;   // and never more than this of a rise
+constexpr double pause_db = 3.0;        // a pause is lower than the steps beside it
+constexpr std::size_t farthest = 24;    // stretches from a step to the next of the chain
+constexpr int longest_jump = 8;         // steps that may be left out in a row
+constexpr double same_pace = 0.03;      // of a period
+constexpr double same_pace_s = 0.015;   // or this
+constexpr double on_time = 0.12;        // of a period
+constexpr double on_time_s = 0.025;     // or this
+constexpr double on_time_paused = 0.4;  // pauses may be of any length
 constexpr double least_pause_s = 0.03;
-constexpr double usual_share = 0.5;      // of the single rises that follow at the pace
+constexpr double usual_share = 0.5;  // of the single rises that follow at the pace
 constexpr std::size_t least_links = 3, least_links_unplanned = 6;
 
 // What a link costs, where a stretch that fits gains 1.
-constexpr double steps_left_out = 0.6;   // less time than the rise needs: a step was cut out
-constexpr double time_put_in = 1.5;      // more time than that
+constexpr double steps_left_out = 0.6;  // less time than the rise needs: a step was cut out
+constexpr double time_put_in = 1.5;     // more time than that
 constexpr double each_hole = 0.05;
 constexpr double each_hole_unpaced = 0.3;
 constexpr double each_passed_over = 1.5;
@@ -71,7 +71,7 @@ double common_rise(const std::vector<double>& rises) {
   return best;
 }
 
-struct Rise {  // by one step
+struct Rise {           // by one step
   double time, length;  // to the next start; of the step
 };
 
@@ -112,8 +112,7 @@ Pace find_pace(const std::vector<Rise>& rises, double rate) {
   constexpr double three_deviations = 3.0 * 1.4826;  // of a median of absolute deviations
   for (double& length : best_lengths) length = std::abs(length - pace.dwell);
   pace.scatter = three_deviations * median(best_lengths);
-  pace.regular =
-      best_times.size() >= 2 && count >= usual_share * static_cast<double>(rises.size());
+  pace.regular = best_times.size() >= 2 && count >= usual_share * static_cast<double>(rises.size());
   pace.paused = pace.period - pace.dwell > least_pause_s * rate;
   return pace;
 }
@@ -131,8 +130,8 @@ class ChainSearch {
     for (std::size_t to = 1; to < count; ++to) {
       for (std::size_t from = to > farthest ? to - farthest : 0; from < to; ++from) link(from, to);
     }
-    return backwards_from(static_cast<std::size_t>(
-        std::max_element(worth_.begin(), worth_.end()) - worth_.begin()));
+    return backwards_from(
+        static_cast<std::size_t>(std::max_element(worth_.begin(), worth_.end()) - worth_.begin()));
   }
 
  private:
@@ -151,8 +150,8 @@ class ChainSearch {
   [[nodiscard]] double cost(std::size_t from, std::size_t to, double jump) const {
     if (!pace_.regular) return each_hole_unpaced * (jump - 1.0);
     const double late = periods_between(all_[from], all_[to], pace_) - jump;
-    const double near = pace_.paused ? on_time_paused
-                                     : std::max(on_time, on_time_s * rate_ / pace_.period);
+    const double near =
+        pace_.paused ? on_time_paused : std::max(on_time, on_time_s * rate_ / pace_.period);
     const double hole = each_hole * (jump - 1.0);
     if (std::abs(late) <= near) return hole;
     return hole + (late < 0.0 ? steps_left_out : time_put_in);
@@ -195,11 +194,11 @@ double refined_period(const std::vector<Stretch>& all, const LadderChain& chain)
   std::size_t longest = 2;
   std::size_t first = 0;
   for (std::size_t i = 1; i <= chain.links.size(); ++i) {
-    const bool runs_on =
-        i < chain.links.size() && chain.links[i].index == chain.links[i - 1].index + 1 &&
-        std::abs(periods_between(all[chain.links[i - 1].stretch], all[chain.links[i].stretch],
-                                 chain.pace) -
-                 1.0) < on_time;
+    const bool runs_on = i < chain.links.size() &&
+                         chain.links[i].index == chain.links[i - 1].index + 1 &&
+                         std::abs(periods_between(all[chain.links[i - 1].stretch],
+                                                  all[chain.links[i].stretch], chain.pace) -
+                                  1.0) < on_time;
     if (runs_on) continue;
     const std::size_t count = i - first;
     if (count > longest) {

@@ -34,8 +34,8 @@ struct LadderChain {
 
 /// The best chain of stretches whose levels differ by multiples of a rise.
 /// \param rise_db what the rise is; none where it is to be found
-/// \returns none where fewer than three stretches (six at one pace, where the rise is not known) are
-/// steps of one ladder
+/// \returns none where fewer than three stretches (six at one pace, where the rise is not known)
+/// are steps of one ladder
 [[nodiscard]] std::optional<LadderChain> find_chain(const std::vector<Stretch>& stretches,
                                                     std::optional<double> rise_db, Hertz rate);
 

@@ -7,20 +7,20 @@
 #include <cmath>
 #include <cstddef>
 
-#include "measure/median.hpp"
+#include "measure/kernels.hpp"
 
 namespace railtap::measure {
 namespace {
 
 // In frames of 10 ms.
-constexpr std::size_t longest_piece = 300;  // longer ones are put together again
+constexpr std::size_t longest_piece = 300;   // longer ones are put together again
 constexpr std::size_t shortest_stretch = 3;  // and what smoothing adds to a transition
 constexpr std::size_t scatter_reach = 25;
 
-constexpr double least_scatter_db = 0.05;  // what 20 half cycles to a frame ripple by
-constexpr double cost_of_a_piece = 25.0;   // variances
-constexpr double same_level_db = 0.12;     // as of plateaus, see `find_plateaus`
-constexpr double drop_out_db = 6.0;        // an interruption lower than this is a pause
+constexpr double least_scatter_db = 0.05;   // what 20 half cycles to a frame ripple by
+constexpr double cost_of_a_piece = 25.0;    // variances
+constexpr double same_level_db = 0.12;      // as of plateaus, see `find_plateaus`
+constexpr double drop_out_db = 6.0;         // an interruption lower than this is a pause
 constexpr double ripple_allowed_db = 0.08;  // frame to frame; more: the frames hold few cycles
 constexpr double normal_deviation_of_median = 1.4826;
 
@@ -38,8 +38,8 @@ struct Sums {
   }
 };
 
-// Typical difference of neighbouring frames of about this level around each, as a standard deviation
-// of one frame: noise in pauses scatters more than the tone between them.
+// Typical difference of neighbouring frames of about this level around each, as a standard
+// deviation of one frame: noise in pauses scatters more than the tone between them.
 std::vector<double> scatter(const std::vector<double>& level) {
   constexpr double like_level_db = 3.0;
   std::vector<double> result(level.size());
@@ -220,7 +220,8 @@ std::vector<Stretch> with_edges(const Context& context, const std::vector<Piece>
 }
 
 // Weights of a frame and of those to each side of it. The second takes out what alternates from
-// frame to frame, as half cycles of 50 Hz do where the offset is not quite known; the last is 50 ms.
+// frame to frame, as half cycles of 50 Hz do where the offset is not quite known; the last is 50
+// ms.
 constexpr std::array<std::array<double, 3>, 3> smoothings{
     {{1.0, 0.0, 0.0}, {0.5, 0.25, 0.0}, {0.2, 0.2, 0.2}}};
 
@@ -246,8 +247,8 @@ double ripple_db(const std::vector<double>& level) {
   constexpr double loud_db = 20.0;
   constexpr double clicks = 0.02;  // of the frames
   std::vector<double> sorted = level;
-  const auto loudest = sorted.end() - 1 - static_cast<std::ptrdiff_t>(
-                                              clicks * static_cast<double>(sorted.size()));
+  const auto loudest =
+      sorted.end() - 1 - static_cast<std::ptrdiff_t>(clicks * static_cast<double>(sorted.size()));
   std::nth_element(sorted.begin(), loudest, sorted.end());
   std::vector<double> differences;
   for (std::size_t i = 1; i < level.size(); ++i) {
@@ -263,7 +264,8 @@ std::vector<double> short_term_power(const LevelTrack& track) {
   constexpr std::array<double, 3> weights{0.25, 0.25, 0.125};  // none of 25, 50, 75, … Hz is left
   const auto last = static_cast<std::ptrdiff_t>(track.frames.size()) - 1;
   const auto mean_at = [&](std::ptrdiff_t i) {
-    return double{track.frames[static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(i, 0, last))].mean};
+    return double{
+        track.frames[static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(i, 0, last))].mean};
   };
   std::vector<double> result(track.frames.size());
   for (std::ptrdiff_t i = 0; i <= last; ++i) {

@@ -5,7 +5,7 @@
 
 #include <vector>
 
-#include "measure/level_track.hpp"
+#include "measure/steps.hpp"
 
 namespace railtap::measure {
 
@@ -27,9 +27,10 @@ struct Stretch {
 ///
 /// Found as the piecewise constant that fits the level of the frames best by least squares, each
 /// piece costing as much as twenty-five variances: optimal partitioning with pruning (Killick,
-/// Fearnhead, Eckley, J. Am. Stat. Assoc. 107 (2012) 1590). The variance is that of the neighbouring
-/// frames' differences, so noise in a pause is not cut to pieces. Neighbours within 0.12 dB are one
-/// stretch; an interruption of up to 30 ms that is not silence (a click, a knock) is passed over.
+/// Fearnhead, Eckley, J. Am. Stat. Assoc. 107 (2012) 1590). The variance is that of the
+/// neighbouring frames' differences, so noise in a pause is not cut to pieces. Neighbours within
+/// 0.12 dB are one stretch; an interruption of up to 30 ms that is not silence (a click, a knock)
+/// is passed over.
 [[nodiscard]] std::vector<Stretch> find_stretches(const LevelTrack& track);
 
 }  // namespace railtap::measure

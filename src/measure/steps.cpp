@@ -357,8 +357,8 @@ Inside inside_of(const StepPlace& place, double rate) {
   constexpr double long_step_s = 0.33;  // from here on as of the steps of a grid
   const double length = (place.end - place.first) / rate;
   const bool is_long = length >= long_step_s;
-  const double lead = is_long ? std::clamp(0.15 * length, 0.05, 0.25)
-                              : std::clamp(0.2 * length, 0.015, 0.05);
+  const double lead =
+      is_long ? std::clamp(0.15 * length, 0.05, 0.25) : std::clamp(0.2 * length, 0.015, 0.05);
   const double tail = is_long ? 0.03 : std::clamp(0.125 * length, 0.01, 0.03);
   return {place.first + lead * rate, place.end - tail * rate};
 }

@@ -113,8 +113,8 @@ struct StepPlace {
 };
 
 /// Steps at known places, of any length. Of one that is shorter than 0.33 s less is left out at its
-/// ends: a fifth (15 to 50 ms) and an eighth (10 to 30 ms) of it. Clicks are left out of inner parts
-/// of 0.2 s and longer. A place of which nothing is left gives no step.
+/// ends: a fifth (15 to 50 ms) and an eighth (10 to 30 ms) of it. Clicks are left out of inner
+/// parts of 0.2 s and longer. A place of which nothing is left gives no step.
 [[nodiscard]] std::vector<Step> cut_at(const LevelTrack& track,
                                        const std::vector<StepPlace>& places);
 

@@ -8,6 +8,7 @@
 #include <iomanip>
 #include <sstream>
 
+#include "judge/ladder_gaps.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
 
@@ -54,12 +55,39 @@ Json point_json(const std::optional<judge::OnsetPoint>& point, const char* limit
   return json;
 }
 
-Json found_json(const StepsFound& found) {
-  return {{"found_by", name(found.by)},
-          {"steps", found.steps},
-          {"rise_db", json_number(found.rise)},
-          {"start_s", json_number(found.start)},
-          {"dwell_s", json_number(found.dwell)}};
+Json found_json(const StepsFound& found, const ChannelOnset& channel) {
+  Json json = {{"found_by", name(found.by)},          {"steps", found.steps},
+               {"rise_db", json_number(found.rise)},  {"start_s", json_number(found.start)},
+               {"dwell_s", json_number(found.dwell)}, {"pause_s", json_number(found.pause)}};
+  json.set("numbered_by", nullptr);
+  if (channel.numbering) json.set("numbered_by", judge::name(*channel.numbering));
+  return json;
+}
+
+Json missing_json(const std::vector<judge::MissingStep>& missing) {
+  Json json = Json::array();
+  for (const auto& step : missing) {
+    json.push_back({{"index", step.index},
+                    {"input_dbfs", json_number(step.input)},
+                    {"why", judge::name(step.why)}});
+  }
+  return json;
+}
+
+Json silence_json(const std::optional<judge::WentSilent>& silent) {
+  if (!silent) return nullptr;
+  return {{"after_step", silent->after_step},
+          {"amid_step", silent->amid_step},
+          {"at_s", json_number(silent->at.value())},
+          {"level_dbfs", json_number(silent->level)},
+          {"level_v", json_number(silent->level_v)}};
+}
+
+Json input_onset_json(const std::optional<judge::InputOnset>& onset) {
+  if (!onset) return nullptr;
+  Json json = point_json(onset->at, nullptr, 0.0);
+  json.set("step", onset->step);
+  return json;
 }
 
 Json way_json(const OnsetWay& way, const judge::OnsetLimits& limits) {
@@ -74,11 +102,14 @@ Json channel_json(const judge::ChannelOnset& channel, const StepsFound& found,
   for (const auto& step : channel.steps) steps.push_back(step_json(step));
   Json json;
   json.set("channel", channel.channel);
-  json.set("ladder", found_json(found));
+  json.set("ladder", found_json(found, channel));
   json.set("steps", std::move(steps));
   json.set("onset", way_json({channel.thdn, channel.flat_top, channel.compression}, limits));
   json.set("onset_down", nullptr);
   if (channel.down) json.set("onset_down", way_json(*channel.down, limits));
+  json.set("input_onset", input_onset_json(channel.input_onset));
+  json.set("missing_steps", missing_json(channel.missing_steps));
+  json.set("went_silent", silence_json(channel.went_silent));
   json.set("small_signal_gain_db", json_number(channel.small_signal_gain));
   json.set("highest_clean_step", nullptr);
   if (channel.highest_clean_step) json.set("highest_clean_step", *channel.highest_clean_step);
@@ -191,6 +222,9 @@ std::string found_line(const StepsFound& found) {
   if (found.rise && found.dwell) {
     text += " of " + format_quantity(*found.rise, 3) + ", " + format_quantity(*found.dwell, 3) +
             " each, from " + clock(*found.start);
+    constexpr Seconds least_pause{0.02};
+    if (found.pause && *found.pause > least_pause)
+      text += ", " + format_quantity(*found.pause, 2) + " apart";
   }
   switch (found.by) {
     case StepsFound::By::options:
@@ -369,6 +403,8 @@ std::string channel_text(const ChannelOnset& channel, const StepsFound& found,
                 channel.thdn, &OnsetWay::thdn);
   add_criterion(lines, "gain falls " + format_quantity(limits.compression) + " at", channel,
                 channel.compression, &OnsetWay::compression);
+  if (channel.input_onset)
+    add_point(lines, "recording input at", std::optional(channel.input_onset->at));
   return text + lines.text() + '\n' + plot(channel, limits.analysis.thdn) + '\n' + table(channel);
 }
 

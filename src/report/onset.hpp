@@ -27,6 +27,7 @@ struct StepsFound {
   std::optional<Decibels> rise;  ///< of a ladder
   std::optional<Seconds> start;  ///< of its first step
   std::optional<Seconds> dwell;  ///< of a step
+  std::optional<Seconds> pause;  ///< from a step to the next; none where there is no pace
 };
 
 /// What is reported of one recording, or of one before and one after an amplifier.

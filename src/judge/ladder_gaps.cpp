@@ -1,0 +1,176 @@
+// SPDX-License-Identifier: MIT
+// What a ladder lacks, in the onset's terms and in sentences.
+#include "judge/ladder_gaps.hpp"
+
+#include <algorithm>
+#include <string>
+#include <vector>
+
+#include "units/print.hpp"
+
+namespace railtap::judge {
+namespace {
+
+using measure::Absence;
+using measure::AlignedLadder;
+using measure::Numbering;
+
+// "steps 3, 7 to 9 and 12"
+std::string steps_text(const std::vector<int>& indices) {
+  std::vector<std::string> runs;
+  for (std::size_t i = 0; i < indices.size();) {
+    std::size_t end = i + 1;
+    while (end < indices.size() && indices[end] == indices[end - 1] + 1) ++end;
+    std::string run = std::to_string(indices[i]);
+    if (end - i == 2) run += " and " + std::to_string(indices[end - 1]);
+    if (end - i > 2) run += " to " + std::to_string(indices[end - 1]);
+    runs.push_back(run);
+    i = end;
+  }
+  std::string text = indices.size() == 1 ? "step " : "steps ";
+  for (std::size_t i = 0; i < runs.size(); ++i) {
+    if (i > 0) text += i + 1 == runs.size() ? " and " : ", ";
+    text += runs[i];
+  }
+  return text;
+}
+
+std::string is_missing(const std::vector<int>& indices) {
+  return steps_text(indices) + (indices.size() == 1 ? " is missing" : " are missing");
+}
+
+std::string with_capital(std::string text) {
+  if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 32);
+  return text;
+}
+
+// Those that are missing for one of the reasons, apart from those after the output went silent.
+std::vector<int> missing_for(const ChannelOnset& onset, std::initializer_list<Absence> reasons) {
+  std::vector<int> result;
+  for (const MissingStep& step : onset.missing_steps) {
+    const bool muted = onset.went_silent && step.index > onset.went_silent->after_step;
+    if (!muted && std::find(reasons.begin(), reasons.end(), step.why) != reasons.end())
+      result.push_back(step.index);
+  }
+  return result;
+}
+
+void add(ChannelOnset& onset, const std::vector<int>& steps, const std::string& why) {
+  if (!steps.empty()) onset.reasons.push_back(with_capital(is_missing(steps)) + why);
+}
+
+void tell_silence(ChannelOnset& onset) {
+  const WentSilent& silent = *onset.went_silent;
+  std::string where = "step " + std::to_string(silent.after_step);
+  if (silent.level_v) {
+    where = format_quantity(*silent.level_v, 3);
+  } else if (silent.level) {
+    where = format_fixed(*silent.level, 2);
+  }
+  std::string text = "The output went silent at " + where + ", " + format_fixed(silent.at, 1) +
+                     " into the recording, and stayed so: the amplifier's protection, most likely";
+  std::vector<int> after;
+  for (const MissingStep& step : onset.missing_steps) {
+    if (step.index > silent.after_step) after.push_back(step.index);
+  }
+  if (!after.empty()) text += "; " + is_missing(after);
+  onset.reasons.push_back(text + ".");
+}
+
+void tell_missing(ChannelOnset& onset) {
+  add(onset, missing_for(onset, {Absence::before_start}),
+      ": the recording starts later than the ladder.");
+  add(onset, missing_for(onset, {Absence::after_end}),
+      ": the recording ends sooner than the ladder.");
+  add(onset, missing_for(onset, {Absence::silent}), ": in its place the recording is silent.");
+  add(onset, missing_for(onset, {Absence::skipped}),
+      ": the next step follows at once, so the step was not played, or not recorded.");
+  add(onset, missing_for(onset, {Absence::cut_short}),
+      ": too little of it is left to be measured.");
+  add(onset, missing_for(onset, {Absence::not_found}), ": something else is in its place.");
+}
+
+void tell_numbering(ChannelOnset& onset, int planned) {
+  const auto numbering = *onset.numbering;
+  if (numbering == Numbering::unknown && planned > 0 && !onset.steps.empty()) {
+    const int last = planned - (onset.steps.back().index - onset.steps.front().index);
+    onset.reasons.push_back(
+        "The recording holds neither the start nor the end of the ladder, so what was fed in is "
+        "not "
+        "known: its steps are counted from the first that is there, which may be any from step 1 "
+        "to "
+        "step " +
+        std::to_string(last) + ". Levels and volts hold; record it with silence before or behind.");
+  }
+  if (numbering == Numbering::end) {
+    onset.reasons.push_back(
+        "Its steps are numbered from the last one back: the silence behind it is taken for the "
+        "ladder's end.");
+  }
+}
+
+// The level of the last step before it.
+WentSilent silence_of(const ChannelOnset& onset, const measure::Muting& muted, Hertz rate) {
+  WentSilent silent;
+  silent.after_step = muted.after_index + 1;
+  silent.amid_step = muted.amid_step;
+  silent.at = Seconds(static_cast<double>(muted.at) / rate.value());
+  for (const OnsetStep& step : onset.steps) {
+    if (step.index > silent.after_step || !step.level) continue;
+    silent.level = step.level;
+    silent.level_v = step.level_v;
+  }
+  return silent;
+}
+
+}  // namespace
+
+void tell_gaps(ChannelOnset& onset, const AlignedLadder& ladder,
+               const std::optional<LadderInput>& input, int planned, Hertz rate) {
+  onset.numbering = ladder.numbering;
+  for (const auto& missing : ladder.missing) {
+    MissingStep step{missing.index + 1, {}, missing.why};
+    if (input && input->first) step.input = *input->first + input->rise * missing.index;
+    onset.missing_steps.push_back(step);
+  }
+  if (ladder.muted) onset.went_silent = silence_of(onset, *ladder.muted, rate);
+  if (onset.went_silent) tell_silence(onset);
+  tell_missing(onset);
+  tell_numbering(onset, planned);
+}
+
+const char* name(Numbering numbering) {
+  switch (numbering) {
+    case Numbering::marker:
+      return "marker";
+    case Numbering::start:
+      return "start";
+    case Numbering::end:
+      return "end";
+    case Numbering::count:
+      return "count";
+    case Numbering::unknown:
+      return "unknown";
+  }
+  return "unknown";
+}
+
+const char* name(Absence absence) {
+  switch (absence) {
+    case Absence::before_start:
+      return "before-start";
+    case Absence::after_end:
+      return "after-end";
+    case Absence::silent:
+      return "silent";
+    case Absence::skipped:
+      return "skipped";
+    case Absence::cut_short:
+      return "cut-short";
+    case Absence::not_found:
+      return "not-found";
+  }
+  return "not-found";
+}
+
+}  // namespace railtap::judge
