@@ -86,6 +86,7 @@ set(RAILTAP_TEST_SOURCES
 # Trials.
 set(RAILTAP_TRIAL_SOURCES
   judge/cause_trials.cpp
+  judge/damaged_ladder_trials.cpp
   judge/identity_trials.cpp
   judge/onset_trials.cpp
   judge/turned_trials.cpp
@@ -100,6 +101,7 @@ set(RAILTAP_SCRIPT_CHECKS
   reference/flat_runs_check.py
   reference/hiss_check.py
   reference/interface_check.py
+  reference/ladder_check.py
   reference/loopback_check.py
   reference/ngspice_check.py
   reference/preferred_check.py

@@ -189,13 +189,6 @@ std::optional<int> clean_volume(const judge::ChannelOnset& channel, const Volume
                 "lower the input's level or use a larger attenuation; then calibrate anew");
   }
   const int told = run.last - run.first + 1;
-  if (channel.went_silent && static_cast<int>(channel.steps.size()) < told) {
-    const auto& level = channel.went_silent->level_v;
-    const std::string where = level ? " at " + format_quantity(*level, 3) : "";
-    throw Error("the output went silent" + where + " and stayed so", place,
-                "a protection, most likely: find out what it protects from, reset it, and record "
-                "the steps again");
-  }
   if (static_cast<int>(channel.steps.size()) != told) {
     throw Error("there are " + std::to_string(channel.steps.size()) + " steady steps in it, not " +
                     std::to_string(told) + " from volume " + std::to_string(run.first) + " to " +

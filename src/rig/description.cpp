@@ -40,6 +40,12 @@ void read_stage(TomlTable table, OutputStage& stage, bool with_rail) {
     limiter.threshold = Volts(*threshold);
     stage.limiter = limiter;
   }
+  Protection protection;
+  table.set("protection_hold_s", protection.hold, not_negative);
+  if (const auto threshold = table.number("protection_threshold_v", positive)) {
+    protection.threshold = Volts(*threshold);
+    stage.protection = protection;
+  }
   table.finish();
 }
 

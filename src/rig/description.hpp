@@ -28,6 +28,14 @@ struct Limiter {
   Seconds release{0.2};
 };
 
+/// Mutes the output for good once its peaks have stayed at or over a threshold: what an amplifier
+/// does to save itself or the speakers, until its power is taken away. In the virtual rig: until
+/// the next recording, or the next start of a rehearsal.
+struct Protection {
+  Volts threshold{0.0};  ///< peak at the output, > 0
+  Seconds hold{0.0};     ///< how long peaks may stay over it, >= 0
+};
+
 /// A power stage: everything between a clean signal and the terminals.
 struct OutputStage {
   Volts rail{0.0};         ///< peak that it reaches without a load at the rated supply, > 0
@@ -40,6 +48,7 @@ struct OutputStage {
   Ohms sag_resistance{0.0};  ///< its rails fall by this times the mean rectified load current, >= 0
   Seconds sag_time{0.05};    ///< time constant of that fall, > 0
   std::optional<Limiter> limiter;
+  std::optional<Protection> protection;
   Volts hiss{0.0};  ///< RMS at the output, 20 Hz … 20 kHz, >= 0
 };
 

@@ -86,6 +86,20 @@ double limit_to_rails(StageState& stage, double x) {
   return y;
 }
 
+/// Peaks that follow each other within the gap count as one time over the threshold.
+double protect(StageState& stage, double y) {
+  if (stage.muted) return 0.0;
+  if (std::abs(y) >= stage.protection_threshold) {
+    stage.since_over = 0.0;
+    stage.muted = stage.over_for >= stage.protection_hold;
+  } else if (stage.since_over < stage.protection_gap) {
+    stage.since_over += 1.0;
+  }
+  const bool over = stage.since_over < stage.protection_gap;
+  stage.over_for = over ? stage.over_for + 1.0 : 0.0;
+  return stage.muted ? 0.0 : y;
+}
+
 }  // namespace
 
 double limited_mean(const Rails& rails, double from, double to) {
@@ -130,6 +144,14 @@ StageState make_stage(const OutputStage& stage, Volts rail, Ohms sag_resistance,
     state.limiter_attack = one_sample_share(stage.limiter->attack, rate);
     state.limiter_release = one_sample_share(stage.limiter->release, rate);
   }
+  if (stage.protection) {
+    constexpr double longest_gap_s = 0.025;  // half a cycle of 20 Hz
+    state.has_protection = true;
+    state.protection_threshold = stage.protection->threshold.value();
+    state.protection_hold = stage.protection->hold.value() * rate.value();
+    state.protection_gap = longest_gap_s * rate.value();
+    state.since_over = state.protection_gap;
+  }
   return state;
 }
 
@@ -147,6 +169,9 @@ void process(StageState& stage, std::span<double> block) {
     for (double& x : block) x = limit_to_firm_rails(stage, x) * stage.divider;
   } else {
     for (double& x : block) x = limit_to_rails(stage, x) * stage.divider;
+  }
+  if (stage.has_protection) {
+    for (double& x : block) x = protect(stage, x);
   }
 }
 

@@ -36,11 +36,16 @@ struct StageState {
   double sag_resistance = 0.0, sag_factor = 0.0;
   bool has_limiter = false;
   double limiter_threshold = 0.0, limiter_attack = 0.0, limiter_release = 0.0;
+  bool has_protection = false;
+  double protection_threshold = 0.0;
+  double protection_hold = 0.0, protection_gap = 0.0;  ///< samples; the gap between two peaks
 
   // What the samples before have left.
   double limiter_envelope = 0.0;
   double last_in = 0.0, last_crossed = 0.0, slewed = 0.0;
   double mean_current = 0.0;
+  double over_for = 0.0, since_over = 0.0;  // samples
+  bool muted = false;                       // for good
 };
 
 /// \param rail           of this stage at this supply, no load, > 0

@@ -6,7 +6,9 @@
 #include <memory>
 #include <numbers>
 
+#include "judge/ladder_gaps.hpp"
 #include "judge/stage.hpp"
+#include "measure/ladder_alignment.hpp"
 #include "rig/truth.hpp"
 #include "rig_support.hpp"
 #include "signal/generator.hpp"
@@ -151,6 +153,33 @@ TEST_CASE("rig onset: a slew limit distorts and does not clip") {
   const auto onset = amplifier_onset(rig, Hertz(5000.0));
   check_never_flat(onset);
   CHECK(onset.verdict == judge::OnsetVerdict::compresses);
+}
+
+TEST_CASE("rig onset: a protection that mutes the amplifier is told, with its volts") {
+  rig::Rig rig = plain_rig();
+  // It trips 0.25 s into the second step that is over it.
+  rig.amplifiers[0].output.protection = rig::Protection{Volts(21.0), Seconds(0.4 + 0.25)};
+  rig::Play play;
+  play.point.at = rig::TapPoint::At::amplifier;
+  play.volume = {{Seconds(0.0), rig.head_unit.steps}};
+  const auto samples = test::channel_of(rig::record(rig, play, ladder(Hertz(1000.0))), 0);
+  const auto found = measure::locate_ladder(test::track_of(samples, rate), {15, 1.0, {}});
+  REQUIRE(found);
+  const judge::LadderInput input{first, rise};
+  judge::OnsetLimits limits;
+  limits.analysis.volts_per_full_scale = volts_per_full_scale(rig);
+  auto onset =
+      judge::judge_onset(1, test::measured(samples, rate, found->steps), input, rate, limits);
+  judge::tell_gaps(onset, *found, input, 15, rate);
+  REQUIRE(onset.went_silent);
+  REQUIRE(onset.went_silent->level_v);
+  CHECK(onset.went_silent->amid_step);
+  const int after = onset.went_silent->after_step;
+  CHECK(static_cast<int>(onset.missing_steps.size()) == 15 - after);
+  // The rail of 22 V decides what the step before had; it was over 21 V.
+  CHECK(onset.went_silent->level_v->value() > rms(21.0));
+  CHECK(onset.went_silent->level_v->value() < 22.0);
+  check_flat_top(onset, rms(rail_v), 0.02);
 }
 
 TEST_CASE("rig stage: a head unit that clips first is told from an amplifier that does") {

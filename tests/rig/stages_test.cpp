@@ -209,6 +209,33 @@ TEST_CASE("rig: a limiter holds the peaks near its threshold without flat tops")
   CHECK(third < 0.01 * test::amplitude_at(held, 1000.0 / 768000.0));
 }
 
+TEST_CASE("rig: a protection mutes for good, at once or after its time over the threshold") {
+  constexpr double hz = 100.0;
+  const auto muted_at_s = [&](double threshold, double hold_s) {
+    rig::OutputStage stage;
+    stage.protection = rig::Protection{Volts(threshold), Seconds(hold_s)};
+    auto state = rig::make_stage(stage, Volts(100.0), Ohms(0.0), {}, rate);
+    // 10 V, for 0.1 s of it nothing; then nothing, and 10 V again.
+    std::vector<double> volts;
+    for (int n = 0; n < 48000; ++n) {
+      const double t = n / rate.value();
+      const bool plays = t < 0.3 || (t >= 0.4 && t < 0.8);
+      volts.push_back(plays ? 10.0 * std::sin(2.0 * std::numbers::pi * hz * t) : 0.0);
+    }
+    rig::process(state, volts);
+    double last = 0.0;
+    for (std::size_t n = 0; n < volts.size(); ++n) {
+      if (std::abs(volts[n]) > 1.0) last = static_cast<double>(n) / rate.value();
+    }
+    return last;
+  };
+  CHECK(muted_at_s(11.0, 0.0) > 0.79);                           // never
+  CHECK(test::within_abs(muted_at_s(9.9, 0.0), 0.0025, 0.001));  // the first peak
+  CHECK(test::within_abs(muted_at_s(9.9, 0.1), 0.1, 0.011));     // half a cycle later at most
+  CHECK(test::within_abs(muted_at_s(9.9, 0.35), 0.75, 0.011));   // the pause starts it anew
+  CHECK(muted_at_s(9.9, 0.5) > 0.79);
+}
+
 TEST_CASE("rig: a slew limit turns a fast sine into a triangle of that slope") {
   rig::Rig rig = test::faultless_rig();
   rig.amplifiers[0].controls[0].travel = 0.3;

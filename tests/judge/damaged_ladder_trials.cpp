@@ -1,0 +1,357 @@
+// SPDX-License-Identifier: MIT
+// Random ladders that are not whole: pauses, short steps, late starts, early stops, holes, and an
+// output that goes silent. Which step each found one is, its level, what is said to be missing, and
+// the onset, against the truth.
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <string>
+#include <vector>
+
+#include "measure/ladder_alignment.hpp"
+#include "support/onset_of.hpp"
+#include "support/played_steps.hpp"
+#include "support/random_draws.hpp"
+
+using namespace railtap;
+using namespace railtap::judge;
+using namespace railtap::test;
+
+namespace {
+
+constexpr double rate_hz = 48000.0;
+
+enum class Hole { none, silent, cut_out };
+
+// A ladder as it was played, and what became of it.
+struct Damage {
+  int steps = 21;
+  double first_dbfs = -20.0, rise_db = 1.0;
+  double dwell_s = 0.5, pause_s = 0.0, uneven_s = 0.0;
+  double late_s = 0.0;   // the recording starts so much after the ladder; 0: before it
+  double early_s = 0.0;  // it ends so much before the ladder does
+  Hole hole = Hole::none;
+  int hole_at = 0;
+  double mute_s = 0.0;  // after the ladder's start; 0: never
+
+  [[nodiscard]] double period_s() const { return dwell_s + pause_s; }
+  [[nodiscard]] double input(int index) const { return first_dbfs + rise_db * index; }
+  // Longer than any pause, so that it can be told from one.
+  [[nodiscard]] double silence_s() const { return std::max(0.6, 2.0 * (pause_s + uneven_s) + 0.2); }
+};
+
+// What is heard of a step.
+struct Heard {
+  int index;
+  double first_s, end_s;
+  bool whole;
+};
+
+struct Recording {
+  std::vector<double> samples;
+  std::vector<Heard> steps;
+  double silent_s = 0.0;  // where the output went silent
+  double end_s = 0.0;
+};
+
+struct PlayedLadder {
+  std::vector<Played> stretches;
+  std::vector<Heard> steps;
+  double end_s;
+};
+
+PlayedLadder played_ladder(const Damage& d, Random& random) {
+  PlayedLadder ladder{{{std::nullopt, d.silence_s()}}, {}, d.silence_s()};
+  for (int k = 0; k < d.steps; ++k) {
+    const bool hole = d.hole != Hole::none && k == d.hole_at;
+    if (hole && d.hole == Hole::cut_out) continue;
+    if (!hole) ladder.steps.push_back({k, ladder.end_s, ladder.end_s + d.dwell_s, true});
+    ladder.stretches.push_back(
+        {hole ? std::nullopt : std::optional<double>(d.input(k)), d.dwell_s});
+    ladder.end_s += d.dwell_s;
+    if (d.pause_s == 0.0) continue;
+    const double pause_s = d.pause_s + between(random, -d.uneven_s, d.uneven_s);
+    ladder.stretches.push_back({std::nullopt, pause_s});
+    ladder.end_s += pause_s;
+  }
+  ladder.stretches.push_back({std::nullopt, d.silence_s() + d.mute_s});
+  return ladder;
+}
+
+std::ptrdiff_t sample(double seconds) {
+  return static_cast<std::ptrdiff_t>(seconds * rate_hz);
+}
+
+Recording record(const Damage& d, const Stage& stage, Random& random) {
+  const PlayedLadder ladder = played_ladder(d, random);
+  Recording recording;
+  auto& x = recording.samples;
+  x = play(ladder.stretches, stage, random);
+  const double whole_s = static_cast<double>(x.size()) / rate_hz;
+  const double first_s = d.late_s > 0.0 ? d.silence_s() + d.late_s : 0.0;
+  const double end_s = d.early_s > 0.0 ? ladder.end_s - d.early_s : whole_s;
+  const double heard_s = d.mute_s > 0.0 ? std::min(end_s, d.silence_s() + d.mute_s) : end_s;
+  if (d.mute_s > 0.0) {
+    std::normal_distribution<double> noise(0.0, stage.noise_rms);
+    for (auto n = sample(d.silence_s() + d.mute_s); n < std::ssize(x); ++n)
+      x[static_cast<std::size_t>(n)] = noise(random);
+  }
+  x.resize(static_cast<std::size_t>(sample(end_s)));
+  x.erase(x.begin(), x.begin() + sample(first_s));
+  for (const Heard& step : ladder.steps) {
+    const double first = std::max(step.first_s, first_s);
+    const double end = std::min(step.end_s, heard_s);
+    if (end <= first) continue;
+    const bool whole = end - first > d.dwell_s - 1e-6;
+    recording.steps.push_back({step.index, first - first_s, end - first_s, whole});
+  }
+  recording.silent_s = heard_s - first_s;
+  recording.end_s = end_s - first_s;
+  return recording;
+}
+
+Stage random_stage(Random& random, double hz, double onset_db) {
+  Stage stage;
+  stage.hz = hz;
+  stage.scale = between(random, 0.2, 0.9);
+  stage.chain = coupling(between(random, 1.0, 20.0));
+  const double rail = std::pow(10.0, onset_db / 20.0);
+  stage.law = [=](double x) { return std::clamp(x, -rail, rail); };
+  constexpr double snr_db = 50.0;
+  stage.noise_rms = stage.scale * rail / std::sqrt(2.0) * std::pow(10.0, -snr_db / 20.0);
+  return stage;
+}
+
+// Which faults a ladder may have.
+struct Faults {
+  bool pauses = false, quick = false, late = false, early = false, holes = false, mute = false;
+};
+
+Damage random_damage(Random& random, const Faults& faults, bool slow_tone) {
+  Damage d;
+  d.dwell_s = log_between(random, 0.25, 1.0);
+  if (faults.quick) d.dwell_s = one_of(random, 2) == 0 ? 0.08 : log_between(random, 0.08, 0.25);
+  if (slow_tone) d.dwell_s = std::max(d.dwell_s, 0.15);  // it takes three cycles in the inner part
+  constexpr double rises_db[] = {0.5, 1.0, 1.0, 2.0};
+  d.rise_db = rises_db[one_of(random, 4)];
+  d.steps = static_cast<int>(20.0 / d.rise_db) + 1;
+  const bool falls = one_of(random, 6) == 0 && !faults.mute;
+  if (falls) {
+    d.first_dbfs = 0.0;
+    d.rise_db = -d.rise_db;
+  }
+  if (faults.pauses) d.pause_s = log_between(random, 0.06, 0.6);
+  if (faults.pauses && one_of(random, 3) == 0) d.uneven_s = between(random, 0.1, 0.4) * d.pause_s;
+  const double total_s = d.period_s() * d.steps;
+  if (faults.late) d.late_s = between(random, 0.02, 0.3) * total_s;
+  if (faults.early) d.early_s = between(random, 0.02, 0.25) * total_s;
+  if (faults.holes) d.hole = one_of(random, 2) == 0 ? Hole::silent : Hole::cut_out;
+  // Where the levels tell the steps apart.
+  d.hole_at = falls ? d.steps - 2 - one_of(random, d.steps / 2) : 1 + one_of(random, d.steps / 2);
+  if (faults.mute) d.mute_s = between(random, 0.5, 0.95) * total_s;
+  return d;
+}
+
+// Three steps that follow each other below the onset are the least that shows a ladder.
+bool can_be_placed(const Damage& d, const Recording& r, double onset_db) {
+  int in_a_row = 0;
+  for (std::size_t i = 1; i < r.steps.size(); ++i) {
+    const auto clean = [&](const Heard& step) {
+      return step.whole && d.input(step.index) < onset_db;
+    };
+    const bool follows = r.steps[i].index == r.steps[i - 1].index + 1;
+    in_a_row = follows && clean(r.steps[i]) && clean(r.steps[i - 1]) ? in_a_row + 1 : 0;
+    if (in_a_row == 2) return true;
+  }
+  return false;
+}
+
+// Silence that begins where a step ends looks like the ladder's end, silence that ends where one
+// begins like its start.
+bool looks_whole(const Damage& d, const Recording& r) {
+  constexpr double told_s = 0.008;
+  const Heard& last = r.steps.back();
+  const bool like_end = d.mute_s > 0.0 && (last.whole || last.end_s - last.first_s < told_s ||
+                                           last.end_s - last.first_s > d.dwell_s - told_s);
+  const bool like_start = d.hole == Hole::silent && r.steps.front().whole &&
+                          std::abs(r.steps.front().index - d.hole_at) <= 1;
+  const bool like_end_too =
+      d.hole == Hole::silent && d.early_s > 0.0 && std::abs(last.index - d.hole_at) <= 1;
+  return (d.late_s > 0.0 && like_end) || (d.late_s > 0.0 && like_start) || like_end_too;
+}
+
+struct Score {
+  int ladders = 0, told = 0, found = 0, onsets = 0;
+  double worst_level_db = 0.0, worst_onset_db = 0.0, worst_silence_s = 0.0;
+};
+
+const Heard* heard_at(const Recording& r, const measure::Step& step) {
+  const double first = static_cast<double>(step.inner_first) / rate_hz;
+  const double end = static_cast<double>(step.inner_end) / rate_hz;
+  constexpr double fade_s = 0.002;
+  for (const Heard& heard : r.steps) {
+    if (first >= heard.first_s && end <= heard.end_s + fade_s) return &heard;
+  }
+  return nullptr;
+}
+
+// By how many steps the numbering is off; the same for every step.
+int check_places(const Recording& r, const std::vector<measure::MeasuredStep>& steps) {
+  std::optional<int> shift;
+  for (const auto& measured : steps) {
+    const Heard* heard = heard_at(r, measured.step);
+    CHECK(heard != nullptr);
+    if (heard == nullptr) continue;
+    const int off = measured.step.index - heard->index;
+    if (!shift) shift = off;
+    CHECK(off == *shift);
+  }
+  for (const Heard& heard : r.steps) {
+    const bool found = std::any_of(steps.begin(), steps.end(), [&](const auto& measured) {
+      return heard_at(r, measured.step) == &heard;
+    });
+    CHECK((found || !heard.whole));
+  }
+  return shift.value_or(0);
+}
+
+void check_levels(const Damage& d, const Recording& r, const Stage& stage,
+                  const std::vector<measure::MeasuredStep>& steps, Score& score) {
+  for (const auto& measured : steps) {
+    const Heard* heard = heard_at(r, measured.step);
+    if (heard == nullptr || (!measured.block.tone && !heard->whole)) continue;
+    CHECK(measured.block.tone);
+    const auto& block = measured.block;
+    const double level = 10.0 * std::log10(2.0 * (block.fundamental + block.harmonics));
+    const double off = std::abs(level - true_level(stage, d.input(heard->index)));
+    score.worst_level_db = std::max(score.worst_level_db, off);
+    ++score.found;
+  }
+}
+
+void check_missing(const Damage& d, const measure::AlignedLadder& ladder) {
+  std::vector<int> all;
+  for (const auto& step : ladder.steps) all.push_back(step.index);
+  for (const auto& missing : ladder.missing) all.push_back(missing.index);
+  std::sort(all.begin(), all.end());
+  std::vector<int> expected;
+  for (int k = 0; k < d.steps; ++k) expected.push_back(k);
+  CHECK(all == expected);
+}
+
+void check_silence(const Damage& d, const Recording& r, const measure::AlignedLadder& ladder,
+                   Score& score) {
+  const Heard& last = r.steps.back();
+  const bool over = last.index == d.steps - 1 && last.whole;
+  const bool mute = d.mute_s > 0.0 && r.silent_s < r.end_s && !over;
+  if (!mute) return CHECK_FALSE(ladder.muted);
+  if (r.end_s - r.silent_s < 2.0 * (d.pause_s + d.uneven_s) + 0.2) return;  // like another pause
+  CHECK(ladder.muted);
+  if (!ladder.muted) return;
+  const double off = std::abs(static_cast<double>(ladder.muted->at) / rate_hz - last.end_s);
+  score.worst_silence_s = std::max(score.worst_silence_s, off);
+}
+
+void check_onset(const Damage& d, const Recording& r,
+                 const std::vector<measure::MeasuredStep>& steps, double onset_db, int shift,
+                 Score& score) {
+  const LadderInput input{Dbfs(d.first_dbfs), Decibels(d.rise_db)};
+  const auto onset = judge_onset(1, steps, input, Hertz(rate_hz), {});
+  const auto over = std::count_if(r.steps.begin(), r.steps.end(), [&](const Heard& step) {
+    return step.whole && d.input(step.index) > onset_db + 0.3;
+  });
+  if (over < 1) return;
+  CHECK(onset.flat_top);
+  if (!onset.flat_top || !onset.flat_top->input) return;
+  const double found = onset.flat_top->input->value() - shift * d.rise_db;
+  score.worst_onset_db = std::max(score.worst_onset_db, std::abs(found - onset_db));
+  ++score.onsets;
+}
+
+void one_trial(Random& random, const Faults& faults, Score& score) {
+  const bool slow_tone = one_of(random, 4) == 0;
+  const Damage d = random_damage(random, faults, slow_tone);
+  const double onset_db = between(random, -9.0, -4.0);
+  const Stage stage = random_stage(random, slow_tone ? 50.0 : 997.0, onset_db);
+  const Recording r = record(d, stage, random);
+  if (!can_be_placed(d, r, onset_db)) return;
+  ++score.ladders;
+  const auto found =
+      measure::locate_ladder(track_of(r.samples, Hertz(rate_hz)), {d.steps, d.rise_db, {}});
+  CAPTURE(d.dwell_s);
+  CAPTURE(d.pause_s);
+  CAPTURE(d.uneven_s);
+  CAPTURE(d.rise_db);
+  CAPTURE(d.late_s);
+  CAPTURE(d.early_s);
+  CAPTURE(static_cast<int>(d.hole));
+  CAPTURE(d.hole_at);
+  CAPTURE(d.mute_s);
+  CAPTURE(onset_db);
+  CAPTURE(slow_tone);
+  CHECK(found);
+  if (!found) return;
+  CHECK(found->surplus == 0);
+  const auto steps = measured(r.samples, Hertz(rate_hz), found->steps);
+  const int shift = check_places(r, steps);
+  check_levels(d, r, stage, steps, score);
+  check_onset(d, r, steps, onset_db, shift, score);
+  if (looks_whole(d, r)) return;
+  const bool told = found->numbering != measure::Numbering::unknown;
+  const bool can_be_told = d.late_s == 0.0 || (d.early_s == 0.0 && d.mute_s == 0.0);
+  CHECK((told || !can_be_told));
+  check_silence(d, r, *found, score);
+  if (!told) return;
+  ++score.told;
+  CHECK(shift == 0);
+  check_missing(d, *found);
+}
+
+void run(const char* what, const Faults& faults, int trials, unsigned seed) {
+  Random random(seed);
+  Score score;
+  for (int i = 0; i < trials; ++i) {
+    CAPTURE(i);
+    one_trial(random, faults, score);
+  }
+  MESSAGE(what << ": " << score.ladders << " ladders, " << score.told << " numbered, "
+               << score.found << " steps, worst level " << score.worst_level_db << " dB, "
+               << score.onsets << " onsets, worst " << score.worst_onset_db
+               << " dB, silence within " << score.worst_silence_s << " s");
+  CHECK(score.ladders > trials / 2);
+  CHECK(score.worst_level_db < 0.02);    // 0.5 % of the volts, 0.043 dB, is promised
+  CHECK(score.worst_onset_db < 0.02);    // as of whole ladders
+  CHECK(score.worst_silence_s < 0.015);  // a frame and a half
+}
+
+}  // namespace
+
+TEST_CASE("damaged ladders: pauses and steps of 80 ms, 160 ladders") {
+  run("pauses", {.pauses = true}, 50, 61);
+  run("quick", {.quick = true}, 60, 62);
+  run("quick, pauses", {.pauses = true, .quick = true}, 50, 63);
+}
+
+TEST_CASE("damaged ladders: late starts, early stops, holes, 160 ladders") {
+  run("late", {.late = true}, 40, 64);
+  run("early", {.early = true}, 40, 65);
+  run("late and early", {.late = true, .early = true}, 40, 66);
+  run("holes", {.holes = true}, 40, 67);
+}
+
+TEST_CASE("damaged ladders: an output that goes silent, 100 ladders") {
+  run("silent", {.mute = true}, 50, 68);
+  run("silent, late", {.late = true, .mute = true}, 50, 69);
+}
+
+TEST_CASE("damaged ladders: every fault at once, 160 ladders") {
+  Random random(70);
+  for (unsigned seed = 71; seed < 79; ++seed) {
+    Faults faults;
+    for (bool* fault :
+         {&faults.pauses, &faults.quick, &faults.late, &faults.early, &faults.holes, &faults.mute})
+      *fault = one_of(random, 2) == 0;
+    run("mixed", faults, 20, seed);
+  }
+}
