@@ -401,7 +401,7 @@ double last_heard(const Context& context, const Unit& last) {
   const auto length = static_cast<double>(context.track.frame_length);
   const double over = to_power(last.level_db - tone_end_db);
   const double reach = last.first + context.dwell() + 1.5 * context.period();
-  const Frames frames = frames_between(context, last.first + 0.5 * context.dwell(), reach);
+  const Frames frames = frames_between(context, std::max(0.0, last.first), reach);
   double heard = last.first;
   for (std::size_t i = frames.first; i < frames.end; ++i) {
     if (context.power[i] >= over) heard = static_cast<double>(i + 1) * length;
