@@ -70,7 +70,9 @@ std::optional<double> level_between(const Context& context, double first, double
 }
 
 double cut_tolerance(const Context& context) {
-  return std::max(context.chain.pace.scatter, cut_s * context.rate());
+  constexpr double cycles = 0.6;  // a slow tone's edge is where its next half cycle would be
+  const double slow_s = context.track.tone ? cycles / context.track.tone->value() : 0.0;
+  return std::max(context.chain.pace.scatter, std::max(cut_s, slow_s) * context.rate());
 }
 
 bool is_whole(const Context& context, double length) {
@@ -344,8 +346,12 @@ bool is_silent_from(const Context& context, double at, double level_db) {
 
 void add_steps(const Context& context, const std::vector<Unit>& units, AlignedLadder& ladder) {
   std::vector<StepPlace> places;
-  for (const Unit& unit : units)
-    places.push_back({unit.index, std::max(0.0, unit.first), unit.end, unit.level_db});
+  // Where a step is cut short is known to a frame.
+  const auto frame = static_cast<double>(context.track.frame_length);
+  for (const Unit& unit : units) {
+    const double end = unit.whole ? unit.end : unit.end - frame;
+    places.push_back({unit.index, std::max(0.0, unit.first), end, unit.level_db});
+  }
   const double least = least_inner_s * context.rate();
   for (const Step& step : cut_at(context.track, places)) {
     if (static_cast<double>(step.inner_end - step.inner_first) >= least) {
@@ -408,7 +414,7 @@ double last_heard(const Context& context, const Unit& last) {
   }
   // The edge of a stretch is known better than a frame's.
   for (const Stretch& stretch : context.stretches) {
-    if (std::abs(stretch.end - heard) < 2.0 * length) return stretch.end;
+    if (std::abs(stretch.end - heard) < 1.2 * length) return stretch.end;
   }
   return heard;
 }
@@ -446,7 +452,9 @@ std::optional<Muting> muting(const Context& context, const std::vector<Unit>& un
   const bool expected = planned > last.index + 1;
   const bool amid =
       !ends_on_time(context, last) && last.first + context.dwell() < context.samples();
-  if (!amid && !expected) return std::nullopt;
+  constexpr double nearly = 0.85;  // of a step; a slow tone's end is not known better
+  const bool over = last.index + 1 == planned && last.end - last.first >= nearly * context.dwell();
+  if (over || (!amid && !expected)) return std::nullopt;
   if (!is_silent_from(context, std::max(heard, last.end), last.level_db)) return std::nullopt;
   const double pause = context.chain.pace.paused ? context.period() - context.dwell() : 0.0;
   if (!amid && context.samples() - heard < pause + 2.0 * least_seen_s * context.rate())
@@ -507,8 +515,10 @@ AlignedLadder of_grid(const LevelTrack& track, const Grid& grid, double rise_db,
   return ladder;
 }
 
-bool is_whole(const AlignedLadder& ladder) {
-  return ladder.missing.empty() && !ladder.muted && ladder.surplus == 0;
+// Without pauses, and nothing is missing.
+bool is_whole(const LevelTrack& track, const AlignedLadder& ladder) {
+  const bool paused = ladder.period - ladder.dwell > least_seen_s * track.rate.value();
+  return !paused && ladder.missing.empty() && !ladder.muted && ladder.surplus == 0;
 }
 
 // Steps of a grid in which the recording is silent, or which it does not hold.
@@ -546,7 +556,7 @@ std::optional<AlignedLadder> locate_planned(const LevelTrack& track, const Ladde
   auto aligned = align_ladder(track, plan);
   const auto by = plan.nominal ? Numbering::marker : Numbering::count;
   const bool whole =
-      !aligned || is_whole(*aligned) || (plan.nominal && lacks_only_softest(*aligned));
+      !aligned || is_whole(track, *aligned) || (plan.nominal && lacks_only_softest(*aligned));
   if (placed.fit == Fit::whole && whole) {
     AlignedLadder ladder = of_grid(track, placed.grid, plan.rise_db, by);
     if (!aligned) take_out_silent(track, placed.grid, ladder);
@@ -562,7 +572,8 @@ std::optional<AlignedLadder> locate_unplanned(const LevelTrack& track) {
   auto aligned = align_ladder(track, {});
   if (!found) return aligned;
   AlignedLadder ladder = of_grid(track, found->grid, found->rise_db, Numbering::unknown);
-  const bool more = aligned && (!is_whole(*aligned) || aligned->steps.size() > ladder.steps.size());
+  const bool more =
+      aligned && (!is_whole(track, *aligned) || aligned->steps.size() > ladder.steps.size());
   return more ? aligned : std::optional(ladder);
 }
 

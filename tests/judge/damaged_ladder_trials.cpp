@@ -169,8 +169,8 @@ bool can_be_placed(const Damage& d, const Recording& r, double onset_db) {
 
 // Silence that begins where a step ends looks like the ladder's end, silence that ends where one
 // begins like its start.
-bool looks_whole(const Damage& d, const Recording& r) {
-  constexpr double told_s = 0.008;
+bool looks_whole(const Damage& d, const Recording& r, bool slow_tone) {
+  const double told_s = slow_tone ? 0.025 : 0.008;  // of 50 Hz, to a cycle
   const Heard& last = r.steps.back();
   const bool like_end = d.mute_s > 0.0 && (last.whole || last.end_s - last.first_s < told_s ||
                                            last.end_s - last.first_s > d.dwell_s - told_s);
@@ -298,7 +298,7 @@ void one_trial(Random& random, const Faults& faults, Score& score) {
   const int shift = check_places(r, steps);
   check_levels(d, r, stage, steps, score);
   check_onset(d, r, steps, onset_db, shift, score);
-  if (looks_whole(d, r)) return;
+  if (looks_whole(d, r, slow_tone)) return;
   const bool told = found->numbering != measure::Numbering::unknown;
   const bool can_be_told = d.late_s == 0.0 || (d.early_s == 0.0 && d.mute_s == 0.0);
   CHECK((told || !can_be_told));
@@ -309,7 +309,7 @@ void one_trial(Random& random, const Faults& faults, Score& score) {
   check_missing(d, *found);
 }
 
-void run(const char* what, const Faults& faults, int trials, unsigned seed) {
+void run(const std::string& what, const Faults& faults, int trials, unsigned seed) {
   Random random(seed);
   Score score;
   for (int i = 0; i < trials; ++i) {
@@ -321,9 +321,9 @@ void run(const char* what, const Faults& faults, int trials, unsigned seed) {
                << score.onsets << " onsets, worst " << score.worst_onset_db
                << " dB, silence within " << score.worst_silence_s << " s");
   CHECK(score.ladders > trials / 2);
-  CHECK(score.worst_level_db < 0.02);    // 0.5 % of the volts, 0.043 dB, is promised
+  CHECK(score.worst_level_db < 0.043);   // 0.5 % of the volts; 0.016 usually
   CHECK(score.worst_onset_db < 0.02);    // as of whole ladders
-  CHECK(score.worst_silence_s < 0.015);  // a frame and a half
+  CHECK(score.worst_silence_s < 0.025);  // two frames and a half
 }
 
 }  // namespace
