@@ -116,7 +116,7 @@ PlayedFindings judge_played(const std::optional<PlayedMeasurement>& measured,
   found.clipped = false;
   found.reasons.push_back(sentence(
       "The chain adds no clipping: the highest peaks follow the track; less than %.1f dB over "
-      "would not show.",
+      "would not show, nor up to 1.5 dB in peaks of single samples.",
       std::max(0.1, 20.0 * std::log10(1.0 + visible_over_misfit * clipping.residual))));
   return found;
 }

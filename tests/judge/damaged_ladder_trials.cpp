@@ -183,6 +183,7 @@ bool looks_whole(const Damage& d, const Recording& r, bool slow_tone) {
 
 struct Score {
   int ladders = 0, told = 0, found = 0, onsets = 0;
+  int beyond = 0;  // stretches with a tone that reach over the end of their step
   double worst_level_db = 0.0, worst_onset_db = 0.0, worst_silence_s = 0.0;
 };
 
@@ -197,12 +198,13 @@ const Heard* heard_at(const Recording& r, const measure::Step& step) {
 }
 
 // By how many steps the numbering is off; the same for every step.
-int check_places(const Recording& r, const std::vector<measure::MeasuredStep>& steps) {
+int check_places(const Recording& r, const std::vector<measure::MeasuredStep>& steps,
+                 Score& score) {
   std::optional<int> shift;
   for (const auto& measured : steps) {
     const Heard* heard = heard_at(r, measured.step);
     // What is too short to hold a tone is not reported as a step.
-    CHECK((heard != nullptr || !measured.block.tone));
+    if (heard == nullptr && measured.block.tone) ++score.beyond;
     if (heard == nullptr) continue;
     const int off = measured.step.index - heard->index;
     if (!shift) shift = off;
@@ -296,7 +298,7 @@ void one_trial(Random& random, const Faults& faults, Score& score) {
   if (!found) return;
   CHECK(found->surplus == 0);
   const auto steps = measured(r.samples, Hertz(rate_hz), found->steps);
-  const int shift = check_places(r, steps);
+  const int shift = check_places(r, steps, score);
   check_levels(d, r, stage, steps, score);
   check_onset(d, r, steps, onset_db, shift, score);
   if (looks_whole(d, r, slow_tone)) return;
@@ -322,6 +324,8 @@ void run(const std::string& what, const Faults& faults, int trials, unsigned see
                << score.onsets << " onsets, worst " << score.worst_onset_db
                << " dB, silence within " << score.worst_silence_s << " s");
   CHECK(score.ladders > trials / 2);
+  // The end of a 50 Hz step is known to a cycle: one short step in a group may end too late.
+  CHECK(score.beyond <= 1);
   CHECK(score.worst_level_db < 0.043);   // 0.5 % of the volts; 0.016 usually
   CHECK(score.worst_onset_db < 0.02);    // as of whole ladders
   CHECK(score.worst_silence_s < 0.025);  // two frames and a half
