@@ -68,11 +68,11 @@ void FoundDisturbances::add(const Disturbance& found) {
   if (listed.size() < most_listed) listed.push_back(found);
 }
 
-Stretch longest_quiet(std::span<const double> samples, double peak, Hertz rate) {
+SampleRange longest_quiet(std::span<const double> samples, double peak, Hertz rate) {
   constexpr double quiet_share = 0.02;
   constexpr double least_s = 0.0006;
-  Stretch best;
-  Stretch run;
+  SampleRange best;
+  SampleRange run;
   for (std::size_t n = 0; n < samples.size(); ++n) {
     if (std::abs(samples[n]) >= quiet_share * peak) {
       run.length = 0;
@@ -146,7 +146,7 @@ void BlockExaminer::collect(std::span<const double> samples, double amplitude,
     while (end < flagged_.size() && flagged_[end] != 0) ++end;
     const std::size_t first = i > 0 ? (i - 1) * cell_ : 0;
     const std::size_t length = std::min((end + 1) * cell_, samples.size()) - first;
-    const Stretch quiet = longest_quiet(samples.subspan(first, length), amplitude, rate_);
+    const SampleRange quiet = longest_quiet(samples.subspan(first, length), amplitude, rate_);
     if (quiet.length > 0) {
       result.found.push_back({DisturbanceKind::gap, static_cast<std::int64_t>(first + quiet.first),
                               static_cast<std::int64_t>(quiet.length)});
@@ -259,7 +259,7 @@ void BlockExaminer::note_breaks(std::span<const double> samples, double amplitud
   for (const std::size_t at : breaks_) {
     const std::size_t first = at > reach ? at - reach : 0;
     const std::size_t length = std::min(2 * reach, samples.size() - first);
-    const Stretch quiet = longest_quiet(samples.subspan(first, length), amplitude, rate_);
+    const SampleRange quiet = longest_quiet(samples.subspan(first, length), amplitude, rate_);
     const bool gap = quiet.length > 0;
     result.found.push_back({gap ? DisturbanceKind::gap : DisturbanceKind::jump,
                             static_cast<std::int64_t>(gap ? first + quiet.first : at),

@@ -85,7 +85,7 @@ class BlockExaminer {
   BlockMeter meter_;
   ToneTrack track_;                  // of the block at hand, where it is followed
   std::vector<std::size_t> breaks_;  // in it
-  Stretch even_;                     // the longest between them
+  SampleRange even_;                 // the longest between them
   std::vector<double> energy_;       // of the residual, a cell each
   std::vector<double> scratch_;
   std::vector<char> flagged_;  // cells
@@ -95,6 +95,6 @@ class BlockExaminer {
 /// The longest stretch in which a tone is gone: samples below a fiftieth of its peak for longer
 /// than a sine of 20 Hz stays there, 0.32 ms (derived). \param peak of the tone \returns from the
 /// first sample; length 0 where there is none
-[[nodiscard]] Stretch longest_quiet(std::span<const double> samples, double peak, Hertz rate);
+[[nodiscard]] SampleRange longest_quiet(std::span<const double> samples, double peak, Hertz rate);
 
 }  // namespace railtap::measure

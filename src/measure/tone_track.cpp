@@ -125,11 +125,11 @@ bool ToneTrack::has_phase_step() const {
   return false;
 }
 
-Stretch ToneTrack::longest_even(std::vector<std::size_t>& breaks) const {
+SampleRange ToneTrack::longest_even(std::vector<std::size_t>& breaks) const {
   breaks.clear();
   const std::vector<char> marks = uneven();
   if (std::find(marks.begin(), marks.end(), 1) == marks.end()) return {0, samples_};
-  Stretch best;
+  SampleRange best;
   std::size_t first = 0;  // slice
   const auto end_run = [&](std::size_t end) {
     // The slices next to a break may hold a little of it.

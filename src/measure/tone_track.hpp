@@ -19,7 +19,7 @@ struct Modulation {
 };
 
 /// A stretch of samples.
-struct Stretch {
+struct SampleRange {
   std::size_t first = 0, length = 0;
 };
 
@@ -38,7 +38,7 @@ class ToneTrack {
   [[nodiscard]] Modulation modulation() const;
   /// The longest stretch in which amplitude and phase go on evenly; all samples where there is no
   /// break. \param[out] breaks the first sample of every break
-  [[nodiscard]] Stretch longest_even(std::vector<std::size_t>& breaks) const;
+  [[nodiscard]] SampleRange longest_even(std::vector<std::size_t>& breaks) const;
 
  private:
   [[nodiscard]] std::vector<char> uneven() const;
