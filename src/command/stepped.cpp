@@ -117,7 +117,12 @@ double round_rise(double rise_db) {
 
 Located locate_by_levels(const LevelTrack& track) {
   Located located;
-  if (auto ladder = measure::locate_ladder(track, {})) {
+  auto turned = measure::cut_turned(track, measure::find_plateaus(track));
+  const auto gliding =
+      std::count_if(turned.begin(), turned.end(), [](const Step& step) { return step.gliding; });
+  // A level that mostly moves has no steps, whatever regular pieces it can be cut into.
+  const bool moves = 2 * gliding > static_cast<std::ptrdiff_t>(turned.size());
+  if (auto ladder = moves ? std::nullopt : measure::locate_ladder(track, {})) {
     located.steps = ladder->steps;
     located.input = judge::LadderInput{std::nullopt, Decibels(round_rise(ladder->rise_db))};
     located.found.by = By::levels;
@@ -125,11 +130,9 @@ Located locate_by_levels(const LevelTrack& track) {
     located.ladder = std::move(ladder);
     return located;
   }
-  located.steps = measure::cut_turned(track, measure::find_plateaus(track));
+  located.steps = std::move(turned);
   located.tone = track.tone;
-  const bool turned = std::any_of(located.steps.begin(), located.steps.end(),
-                                  [](const Step& step) { return step.gliding; });
-  if (!located.steps.empty()) located.found.by = turned ? By::turned : By::standing;
+  if (!located.steps.empty()) located.found.by = gliding > 0 ? By::turned : By::standing;
   return located;
 }
 
