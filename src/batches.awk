@@ -2,7 +2,8 @@
 #
 # Two sources share a batch only when they are in one folder and no name that one has in its unnamed namespace is defined there,
 # called or used as a type by the other, which may mean another one by it. One that includes a header with macros in small
-# letters, as those for terminals have them, is by itself.
+# letters, as those for terminals have them, is by itself. Namespaces that a source opens to all names at its margin would be open
+# to the others of its batch too: they share one only when they open the same.
 
 function folder_of(file) { sub(/\/[^\/]*$/, "", file); sub(/^.*\//, "", file); return file }
 
@@ -36,6 +37,7 @@ function note_uses(line,   before, word) {
 
 FNR == 1 { files[++count] = FILENAME; inside = 0 }
 { note_uses($0) }
+/^using namespace / { opened[FILENAME, $3] = 1; namespaces[FILENAME] = namespaces[FILENAME] " " $3 }
 /^#include <(n?curses|term)/ { alone[FILENAME] = 1 }
 /^namespace \{/ { inside = 1; next }
 /^\}  \/\/ namespace$/ { inside = 0 }
@@ -47,7 +49,14 @@ function meets(list, names, batch,   one, n, i) {
   return 0
 }
 
+function opens_all(file, other,   one, n, i) {
+  n = split(namespaces[other], one, " ")
+  for (i = 1; i <= n; ++i) if (!((file, one[i]) in opened)) return 0
+  return 1
+}
+
 function fits(file, batch) {
+  if (size[batch] && !(opens_all(file, first[batch]) && opens_all(first[batch], file))) return 0
   if (alone[file]) return size[batch] == 0
   return size[batch] < most && !meets("own", own[file], batch) && !meets("used", own[file], batch) && !meets("own", used[file], batch)
 }
@@ -63,6 +72,7 @@ END {
     folder = folder_of(file)
     for (number = 1; !fits(file, folder "_" number); ++number) continue
     batch = folder "_" number
+    if (!size[batch]) first[batch] = file
     size[batch] += alone[file] ? most : 1
     take("own", own[file], batch)
     take("used", used[file], batch)
