@@ -156,7 +156,6 @@ set(RAILTAP_CORE_SOURCES
   command/calibrate.cpp
   command/capture.cpp
   command/command.cpp
-  command/curves.cpp
   command/demo.cpp
   command/demo_bench.cpp
   command/demo_flow.cpp
@@ -174,7 +173,6 @@ set(RAILTAP_CORE_SOURCES
   command/pictures.cpp
   command/plan.cpp
   command/program.cpp
-  command/provenance.cpp
   command/record.cpp
   command/recorded.cpp
   command/recording_options.cpp

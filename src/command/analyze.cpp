@@ -5,8 +5,6 @@
 #include <memory>
 
 #include "command/command.hpp"
-#include "command/curves.hpp"
-#include "command/music.hpp"
 #include "command/pictures.hpp"
 #include "command/recorded.hpp"
 #include "command/recording_options.hpp"

@@ -5,7 +5,7 @@
 #include <optional>
 #include <system_error>
 
-#include "command/curves.hpp"
+#include "command/recorded.hpp"
 #include "command/recording_options.hpp"
 #include "command/stepped.hpp"
 #include "files/atomic_file.hpp"

@@ -8,7 +8,7 @@
 #include "audio/stream.hpp"
 #include "command/command.hpp"
 #include "command/live_recording.hpp"
-#include "command/provenance.hpp"
+#include "command/recorded.hpp"
 #include "command/recording_options.hpp"
 #include "files/interrupt.hpp"
 #include "judge/loopback.hpp"

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // Music and speech in a recording.
-#include "command/music.hpp"
+#include "command/recorded.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "audio/stream.hpp"
-#include "command/provenance.hpp"
+#include "command/recorded.hpp"
 #include "judge/onset.hpp"
 #include "measure/known_steps.hpp"
 #include "measure/ladder_alignment.hpp"

@@ -31,7 +31,7 @@ constexpr Seconds same_marker{0.1};
 constexpr Dbfs silent_file{-60.0};
 
 /// A part and the samples that hold it, a vector for each channel.
-struct Part {
+struct TrackPart {
   FoundMarker marker;
   std::int64_t first = 0, end = 0;  // frames that are kept
   bool whole = true;
@@ -106,11 +106,11 @@ std::vector<FoundMarker> merged(std::vector<FoundMarker> markers, Hertz rate) {
   return once;
 }
 
-Part part_of(const FoundMarker& marker, const Scan& scanned) {
+TrackPart part_of(const FoundMarker& marker, const Scan& scanned) {
   const double rate = scanned.format.rate.value();
   const double length = signal::length_of(marker.announced).value() * marker.clock_ratio * rate;
   const double around = margin.value() * rate;
-  Part part{marker, 0, 0, true, {}};
+  TrackPart part{marker, 0, 0, true, {}};
   part.first = std::max<std::int64_t>(0, std::llround(marker.signal_frame - around));
   part.end =
       std::min<std::int64_t>(scanned.frames, std::llround(marker.signal_frame + length + around));
@@ -128,27 +128,27 @@ bool is_used(const signal::Signal& announced) {
 }
 
 // The last whole part of each kind and band; a sweep's and a pulse's frequencies go with the band.
-std::vector<Part> wanted(const std::vector<Part>& parts) {
-  std::vector<Part> chosen;
+std::vector<TrackPart> wanted(const std::vector<TrackPart>& parts) {
+  std::vector<TrackPart> chosen;
   for (auto p = parts.rbegin(); p != parts.rend(); ++p) {
     if (!p->whole || !is_used(p->marker.announced)) continue;
-    const bool have = std::any_of(chosen.begin(), chosen.end(), [&](const Part& q) {
+    const bool have = std::any_of(chosen.begin(), chosen.end(), [&](const TrackPart& q) {
       return q.marker.band == p->marker.band &&
              q.marker.announced.index() == p->marker.announced.index();
     });
     if (!have) chosen.push_back(*p);
   }
   // The wide tracks first: they say more, where they arrive.
-  std::stable_sort(chosen.begin(), chosen.end(), [](const Part& a, const Part& b) {
+  std::stable_sort(chosen.begin(), chosen.end(), [](const TrackPart& a, const TrackPart& b) {
     return a.marker.band == MarkerBand::mid && b.marker.band != MarkerBand::mid;
   });
   return chosen;
 }
 
-void read_parts(const std::filesystem::path& path, std::vector<Part>& parts) {
+void read_parts(const std::filesystem::path& path, std::vector<TrackPart>& parts) {
   const audio::Source source = audio::open_sound_file(path);
   const auto channels = static_cast<std::size_t>(source.format.channels);
-  for (Part& part : parts) {
+  for (TrackPart& part : parts) {
     part.samples.resize(channels);
     for (auto& one : part.samples) one.reserve(static_cast<std::size_t>(part.end - part.first));
   }
@@ -156,7 +156,7 @@ void read_parts(const std::filesystem::path& path, std::vector<Part>& parts) {
   (void)audio::pump(source, [&](std::span<const double> block) {
     files::throw_if_interrupted();
     const auto count = static_cast<std::int64_t>(block.size() / channels);
-    for (Part& part : parts) {
+    for (TrackPart& part : parts) {
       const std::int64_t from = std::clamp(part.first - position, std::int64_t{0}, count);
       const std::int64_t to = std::clamp(part.end - position, from, count);
       for (std::size_t c = 0; c < channels; ++c) {
@@ -174,9 +174,9 @@ void read_parts(const std::filesystem::path& path, std::vector<Part>& parts) {
 
 /// Measures the parts of one channel; the clock, once told by the pulses, holds for all. Steady
 /// tones tell it well enough for themselves.
-class PartMeter {
+class TrackPartMeter {
  public:
-  PartMeter(const std::vector<Part>& parts, const audio::StreamFormat& format)
+  TrackPartMeter(const std::vector<TrackPart>& parts, const audio::StreamFormat& format)
       : parts_(parts), rate_(format.rate), code_step_(format.code_step) {}
 
   /// The player's clock by the clearest pulses, or the clearest steady tone, of any channel.
@@ -190,7 +190,7 @@ class PartMeter {
   }
 
   void measure(std::size_t channel, judge::ChannelMeasurements& to) const {
-    for (const Part& part : parts_) {
+    for (const TrackPart& part : parts_) {
       const std::vector<double>& x = part.samples[channel];
       if (std::holds_alternative<signal::ChannelPattern>(part.marker.announced)) {
         add_pattern(x, part, to);
@@ -212,7 +212,7 @@ class PartMeter {
 
   void find_clock_by_pulses(std::size_t channels) {
     double clearest = clear;
-    for (const Part& part : parts_) {
+    for (const TrackPart& part : parts_) {
       const auto* pulses = std::get_if<signal::PolarityPulses>(&part.marker.announced);
       for (std::size_t c = 0; pulses != nullptr && c < channels; ++c) {
         const auto reading =
@@ -228,7 +228,7 @@ class PartMeter {
 
   void find_clock_by_tones(std::size_t channels) {
     double clearest = clear;
-    for (const Part& part : parts_) {
+    for (const TrackPart& part : parts_) {
       const auto* tones = std::get_if<signal::SteppedSine>(&part.marker.announced);
       for (std::size_t c = 0; tones != nullptr && c < channels; ++c) {
         const measure::PartPlace announced{part.start(), part.marker.clock_ratio};
@@ -240,11 +240,11 @@ class PartMeter {
     }
   }
 
-  [[nodiscard]] measure::PartPlace place(const Part& part) const {
+  [[nodiscard]] measure::PartPlace place(const TrackPart& part) const {
     return {part.start(), clock_ratio_.value_or(part.marker.clock_ratio)};
   }
 
-  void add_pattern(const std::vector<double>& x, const Part& part,
+  void add_pattern(const std::vector<double>& x, const TrackPart& part,
                    judge::ChannelMeasurements& to) const {
     const auto heard = [](const measure::PatternLine& line) { return line.stands_out(); };
     if (to.pattern && std::any_of(to.pattern->lines.begin(), to.pattern->lines.end(), heard))
@@ -252,21 +252,21 @@ class PartMeter {
     to.pattern = measure::measure_channel_pattern(x, rate_, place(part));
   }
 
-  void add_pulses(const std::vector<double>& x, const Part& part,
+  void add_pulses(const std::vector<double>& x, const TrackPart& part,
                   const signal::PolarityPulses& pulses, judge::ChannelMeasurements& to) const {
     if (to.pulses && to.pulses->stands_out(0) && to.pulses->stands_out(1)) return;
     to.pulses = measure::measure_polarity(x, rate_, pulses, place(part));
   }
 
-  void add_sweep(const std::vector<double>& x, const Part& part, const signal::LogSweep& sweep,
+  void add_sweep(const std::vector<double>& x, const TrackPart& part, const signal::LogSweep& sweep,
                  judge::ChannelMeasurements& to) const {
     if (to.sweep && !to.sweep->response.points.empty()) return;
     const measure::SweepPlace at{part.start(), place(part).clock_ratio, clock_ratio_.has_value()};
     to.sweep = judge::SweepReading{measure::measure_sweep(x, rate_, sweep, at), sweep.level};
   }
 
-  void add_stepped(const std::vector<double>& x, const Part& part, const signal::SteppedSine& tones,
-                   judge::ChannelMeasurements& to) const {
+  void add_stepped(const std::vector<double>& x, const TrackPart& part,
+                   const signal::SteppedSine& tones, judge::ChannelMeasurements& to) const {
     if (to.stepped) return;
     const measure::PartPlace at{part.start(), clock_ratio().value_or(part.marker.clock_ratio)};
     const measure::RecordingOptions options{judge::steady_tone_band(tones), code_step_};
@@ -274,22 +274,22 @@ class PartMeter {
                                        tones, rate_, at.clock_ratio};
   }
 
-  void add_silence(const std::vector<double>& x, const Part& part, const signal::Silence& silence,
-                   judge::ChannelMeasurements& to) const {
+  void add_silence(const std::vector<double>& x, const TrackPart& part,
+                   const signal::Silence& silence, judge::ChannelMeasurements& to) const {
     if (to.silence) return;
     constexpr Seconds edge{0.1};
     to.silence = measure::measure_silence(
         measure::stretch_of(x, rate_, place(part), edge, silence.length - edge), rate_);
   }
 
-  const std::vector<Part>& parts_;
+  const std::vector<TrackPart>& parts_;
   Hertz rate_;
   std::optional<double> code_step_;
   std::optional<double> clock_ratio_, tones_clock_ratio_;
 };
 
-bool at_full_scale(const std::vector<Part>& parts, std::size_t channel, double highest) {
-  return std::any_of(parts.begin(), parts.end(), [&](const Part& part) {
+bool at_full_scale(const std::vector<TrackPart>& parts, std::size_t channel, double highest) {
+  return std::any_of(parts.begin(), parts.end(), [&](const TrackPart& part) {
     const auto& x = part.samples[channel];
     return std::any_of(x.begin(), x.end(), [&](double v) { return std::abs(v) >= highest; });
   });
@@ -319,16 +319,17 @@ const char* kind_of(const signal::Signal& announced) {
   return kinds[announced.index()];
 }
 
-report::VerifiedFile described(const Scan& scanned, const std::vector<Part>& parts,
-                               const std::vector<Part>& used, const std::filesystem::path& path) {
+report::VerifiedFile described(const Scan& scanned, const std::vector<TrackPart>& parts,
+                               const std::vector<TrackPart>& used,
+                               const std::filesystem::path& path) {
   report::VerifiedFile file;
   file.name = path.string();
   file.format = scanned.format;
   file.frames = scanned.frames;
   const double rate = scanned.format.rate.value();
-  for (const Part& part : parts) {
+  for (const TrackPart& part : parts) {
     const double length = signal::length_of(part.marker.announced).value();
-    const bool is_one_used = std::any_of(used.begin(), used.end(), [&](const Part& u) {
+    const bool is_one_used = std::any_of(used.begin(), used.end(), [&](const TrackPart& u) {
       return u.marker.start_frame == part.marker.start_frame;
     });
     file.parts.push_back(
@@ -346,13 +347,13 @@ VerifyCapture measure_verification(const std::filesystem::path& path, int first_
   const Scan scanned = scan(path);
   require_finite(scanned, path);
   require_markers(scanned, path);
-  std::vector<Part> found;
+  std::vector<TrackPart> found;
   for (const FoundMarker& marker : merged(scanned.markers, scanned.format.rate))
     found.push_back(part_of(marker, scanned));
-  std::vector<Part> parts = wanted(found);
+  std::vector<TrackPart> parts = wanted(found);
   read_parts(path, parts);
   const auto channels = static_cast<std::size_t>(scanned.format.channels);
-  PartMeter meter(parts, scanned.format);
+  TrackPartMeter meter(parts, scanned.format);
   meter.find_clock(channels);
   VerifyCapture capture;
   capture.file = described(scanned, found, parts, path);

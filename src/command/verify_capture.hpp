@@ -7,7 +7,7 @@
 #include <vector>
 
 #include "audio/stream.hpp"
-#include "command/provenance.hpp"
+#include "command/recorded.hpp"
 #include "judge/verification.hpp"
 #include "report/verification.hpp"
 

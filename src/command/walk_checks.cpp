@@ -6,7 +6,6 @@
 #include <cmath>
 #include <numbers>
 
-#include "command/curves.hpp"
 #include "command/recorded.hpp"
 #include "command/recording_options.hpp"
 #include "command/stepped.hpp"

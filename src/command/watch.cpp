@@ -8,7 +8,7 @@
 #include "audio/device.hpp"
 #include "audio/sound_file.hpp"
 #include "command/command.hpp"
-#include "command/provenance.hpp"
+#include "command/recorded.hpp"
 #include "files/atomic_file.hpp"
 #include "live/feed.hpp"
 #include "live/watch.hpp"
