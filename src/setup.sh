@@ -12,7 +12,8 @@
 set -eu
 
 build_packages="g++ cmake ninja-build pkg-config libsndfile1-dev portaudio19-dev libcli11-dev
-  nlohmann-json3-dev libtomlplusplus-dev libkissfft-dev libncurses-dev"
+  nlohmann-json3-dev libtomlplusplus-dev libkissfft-dev libncurses-dev
+  libcpp-httplib-dev libqrencode-dev"
 # The tests compare against SciPy, SoX and a circuit simulator, read recorded music and speech, and
 # record from a sound server of their own. The setup sheet is validated, and opened in a browser.
 test_packages="doctest-dev python3 python3-numpy python3-scipy sox libsox-fmt-all ngspice

@@ -139,18 +139,30 @@ set(RAILTAP_CORE_SOURCES
   report/verification_json.cpp
   report/verification_text.cpp
   report/words.cpp
+  page/admission.cpp
+  page/connection.cpp
+  page/exchange.cpp
+  page/lan_address.cpp
+  page/page_json.cpp
+  page/qr_code.cpp
+  page/server.cpp
+  page/token.cpp
   live/canvas.cpp
   live/capture.cpp
   live/channel_watch.cpp
   live/feed.cpp
+  live/page_notice.cpp
   live/playback.cpp
   live/sound_guide.cpp
   live/terminal.cpp
   live/terminal_guard.cpp
   live/watch.cpp
+  live/watch_control.cpp
   live/watch_keys.cpp
+  live/watch_page.cpp
   live/watch_screen.cpp
   live/watch_view.cpp
+  live/watch_words.cpp
   command/analyze.cpp
   command/attenuator.cpp
   command/calibrate.cpp

@@ -40,6 +40,7 @@ set(RAILTAP_TEST_SOURCES
   live/capture_file_test.cpp
   live/channel_watch_test.cpp
   live/sound_guide_test.cpp
+  live/watch_page_test.cpp
   live/watch_screen_test.cpp
   measure/clipped_sine_test.cpp
   measure/flat_peaks_test.cpp
@@ -58,6 +59,11 @@ set(RAILTAP_TEST_SOURCES
   measure/tone_test.cpp
   measure/turned_level_test.cpp
   measure/waveform_shape_test.cpp
+  page/admission_test.cpp
+  page/exchange_test.cpp
+  page/page_json_test.cpp
+  page/qr_code_test.cpp
+  page/token_test.cpp
   report/analysis_json_test.cpp
   report/attenuator_report_test.cpp
   report/demo_report_test.cpp

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: MIT
 // `railtap watch`: live, while a control is turned.
 
+#include <unistd.h>
+
 #include <cstdlib>
 #include <iostream>
 #include <memory>
@@ -11,7 +13,9 @@
 #include "command/recorded.hpp"
 #include "files/atomic_file.hpp"
 #include "live/feed.hpp"
+#include "live/page_notice.hpp"
 #include "live/watch.hpp"
+#include "page/server.hpp"
 #include "system/calibration_file.hpp"
 #include "system/loopback_file.hpp"
 #include "units/error.hpp"
@@ -43,6 +47,8 @@ struct WatchOptions {
   bool plain = false;
   bool json = false;
   bool ascii = false;
+  bool page = false;
+  page::ServerRequest server;
 };
 
 // A calibration made with another input, or at another rate, may be another's.
@@ -154,18 +160,31 @@ live::WatchJob make_job(const WatchOptions& options) {
   return job;
 }
 
+// Where the figures are shown besides on a page.
+std::optional<live::LineKind> lines_of(const WatchOptions& options) {
+  if (options.json) return live::LineKind::json;
+  if (options.plain) return live::LineKind::plain;
+  if (options.page && isatty(STDOUT_FILENO) == 0) return live::LineKind::none;
+  return std::nullopt;
+}
+
+// The screen tells the address by itself.
+void tell_address(const live::WatchJob& job) {
+  const bool colour = job.colour && isatty(STDERR_FILENO) != 0;
+  const page::Server& page = *job.page;
+  live::print({page.address(), page.short_address(), page.lan()}, colour, std::cerr);
+}
+
 ExitStatus run(const WatchOptions& options) {
   require_positive(options.every, "--every");
   if (options.length) require_positive(*options.length, "--seconds");
   live::WatchJob job = make_job(options);
   warn_of_difference(options, job);
-  bool good = false;
-  if (options.plain || options.json) {
-    const auto kind = options.json ? live::LineKind::json : live::LineKind::plain;
-    good = live::watch_in_lines(std::move(job), kind, options.every, std::cout);
-  } else {
-    good = live::watch_on_screen(std::move(job));
-  }
+  if (options.page) job.page = std::make_shared<page::Server>(options.server);
+  const auto lines = lines_of(options);
+  if (lines && job.page) tell_address(job);
+  const bool good = lines ? live::watch_in_lines(std::move(job), *lines, options.every, std::cout)
+                          : live::watch_on_screen(std::move(job));
   return good ? ExitStatus::within_limits : ExitStatus::outside_limits;
 }
 
@@ -216,6 +235,16 @@ void add_level_options(Command& command, WatchOptions& options) {
   command.quantity("--limit", options.limit, "THD+N over this is distorted");
 }
 
+void add_page_options(Command& command, WatchOptions& options) {
+  command.flag("--page", options.page,
+               "Serve the figures and keys as a page, to this computer only");
+  command
+      .flag("--lan", options.server.lan,
+            "Serve it to a phone in the same network; a QR code shows the address")
+      .needs("--page");
+  command.number("--port", options.server.port, "Port of the page").called("N").needs("--page");
+}
+
 }  // namespace
 
 Command watch_command() {
@@ -226,6 +255,7 @@ Command watch_command() {
       "  railtap watch capture.wav --fast --plain --volts-full-scale 47V --target 3.3V\n"
       "Live, without FILE: watch --calibration tap.toml --power 55W --load 4ohm\n"
       "A rehearsal without hardware: watch --rig\n"
+      "On a phone in the same network: watch --rig --page --lan\n"
       "Keys: h hold, r reset, t target, n next channel, s save the reading, q quit.\n"
       "Exit status: 1 when the last reading was outside a limit or off the target, or samples "
       "were\n"
@@ -242,6 +272,7 @@ Command watch_command() {
   command.text("--sound-device", options->sound_device, "Output for it: part of its name")
       .needs("--sound");
   command.quantity("--every", options->every, "Time from line to line");
+  add_page_options(command, *options);
   command.flag("--ascii", options->ascii, "Draw with plain characters only");
   command.run = [options] { return run(*options); };
   return command;

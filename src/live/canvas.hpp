@@ -13,7 +13,9 @@
 namespace railtap::live {
 
 /// What a character means; the terminal decides what that looks like, with colours or without.
-enum class Style : unsigned char { plain, faint, strong, good, caution, alarm, heading };
+/// `paper`
+/// is black on white whatever the terminal's colours are, for a code that a camera reads.
+enum class Style : unsigned char { plain, faint, strong, good, caution, alarm, heading, paper };
 
 /// The characters that are drawn with.
 struct Glyphs {

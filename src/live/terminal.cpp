@@ -33,7 +33,7 @@ Glyphs glyphs_for_terminal(bool ascii) {
   return {rich, rich && !console};
 }
 
-enum Pair : short { pair_good = 1, pair_caution, pair_alarm, pair_heading };
+enum Pair : short { pair_good = 1, pair_caution, pair_alarm, pair_heading, pair_paper };
 
 void prepare_colours() {
   start_color();
@@ -42,6 +42,8 @@ void prepare_colours() {
   init_pair(pair_caution, COLOR_YELLOW, -1);
   init_pair(pair_alarm, COLOR_WHITE, COLOR_RED);
   init_pair(pair_heading, COLOR_WHITE, COLOR_BLUE);
+  constexpr short bright_white = 15;
+  init_pair(pair_paper, COLOR_BLACK, COLORS > bright_white ? bright_white : COLOR_WHITE);
 }
 
 struct Look {
@@ -65,6 +67,8 @@ Look look_of(Style style, bool colour) {
       return colour ? Look{A_BOLD, pair_alarm} : Look{A_BOLD | A_REVERSE, 0};
     case Style::heading:
       return colour ? Look{A_BOLD, pair_heading} : Look{A_REVERSE, 0};
+    case Style::paper:
+      return colour ? Look{A_NORMAL, pair_paper} : Look{A_REVERSE, 0};
   }
   return {};
 }

@@ -7,7 +7,9 @@
 #include <ostream>
 
 #include "files/interrupt.hpp"
+#include "live/watch_control.hpp"
 #include "live/watch_loop.hpp"
+#include "live/watch_page.hpp"
 #include "units/error.hpp"
 
 namespace railtap::live {
@@ -110,26 +112,79 @@ WatchView view_of(const WatchJob& job) {
   return view;
 }
 
-bool watch_in_lines(WatchJob job, LineKind kind, Seconds every, std::ostream& out) {
-  constexpr Seconds patience{0.05};
-  Stream stream(job);
-  WatchView view = view_of(job);
-  const auto step = static_cast<std::int64_t>(std::llround(every.value() * stream.rate()));
-  std::int64_t next = step;
-  while (!stream.ended() && !files::interrupted()) {
-    stream.advance(next - stream.frames(), patience);
-    if (job.sound) {
-      stream.fill(view);
-      stream.sound(view);
+namespace {
+
+// The lines are written every so often of the stream's own time, whatever the page shows meanwhile.
+class LineWatch {
+ public:
+  LineWatch(WatchJob job, LineKind kind, Seconds every, std::ostream& out)
+      : job_(std::move(job)),
+        stream_(job_),
+        view_(view_of(job_)),
+        control_(job_, stream_),
+        page_(job_.page.get()),
+        kind_(kind),
+        out_(out),
+        step_(std::llround(every.value() * stream_.rate())),
+        next_(step_) {}
+
+  bool run() {
+    constexpr Seconds patience{0.05};
+    while (!done() && !files::interrupted()) {
+      const bool any = stream_.advance(next_ - stream_.frames(), patience);
+      if (job_.sound) {
+        stream_.fill(view_);
+        stream_.sound(view_);
+      }
+      show_page(any);
+      if (stream_.frames() >= next_) write();
     }
-    if (stream.frames() < next) continue;
-    next += step;
-    stream.fill(view);
-    out << (kind == LineKind::json ? json_line(view) : plain_line(view)) << std::endl;
-    if (!out) throw Error("the lines can't be written", "standard output", "check where they go");
+    view_.target = control_.view().target;
+    stream_.fill(view_);
+    return within_limits(view_);
   }
-  stream.fill(view);
-  return within_limits(view);
+
+ private:
+  // Where pages are all that shows the figures, the last ones stay.
+  [[nodiscard]] bool done() const {
+    const bool stays = kind_ == LineKind::none && !job_.length;
+    return stream_.ended() && !stays;
+  }
+
+  void show_page(bool any) {
+    if (!job_.page) return;
+    changed_ = page_.take_presses(control_) || control_.forget_message() || any || changed_;
+    if (stream_.ended() && !control_.view().ended) changed_ = true;
+    if (!changed_ || !page_.is_due()) return;
+    changed_ = false;
+    control_.refresh();
+    page_.show(control_.view(), job_.knobs.has_value());
+  }
+
+  void write() {
+    next_ += step_;
+    if (kind_ == LineKind::none) return;
+    view_.target = control_.view().target;
+    stream_.fill(view_);
+    out_ << (kind_ == LineKind::json ? json_line(view_) : plain_line(view_)) << std::endl;
+    if (!out_) throw Error("the lines can't be written", "standard output", "check where they go");
+  }
+
+  WatchJob job_;
+  Stream stream_;
+  WatchView view_;
+  WatchControl control_;
+  WatchPage page_;
+  LineKind kind_;
+  std::ostream& out_;
+  std::int64_t step_, next_;
+  bool changed_ = true;
+};
+
+}  // namespace
+
+bool watch_in_lines(WatchJob job, LineKind kind, Seconds every, std::ostream& out) {
+  return LineWatch(std::move(job), kind, every, out).run();
 }
 
 }  // namespace railtap::live

@@ -6,6 +6,7 @@
 #include <filesystem>
 #include <functional>
 #include <iosfwd>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -18,6 +19,10 @@
 #include "live/terminal.hpp"
 #include "live/watch_view.hpp"
 #include "units/quantity.hpp"
+
+namespace railtap::page {
+class Server;
+}
 
 namespace railtap::live {
 
@@ -64,14 +69,16 @@ struct WatchJob {
   bool colour = true;                                 ///< as for Terminal
   bool ascii = false;                                 ///< as for Terminal
   std::filesystem::path save_folder = ".";            ///< for the readings that the s key saves
+  std::shared_ptr<page::Server> page;                 ///< where a phone looks on; may be null
 };
 
 /// The whole screen, until q, Ctrl-C or the end of the length. When the source ends, the last
 /// reading stays. \returns whether the last reading was within limits
 [[nodiscard]] bool watch_on_screen(WatchJob job);
 
-/// Which line is written: plain_line for people, or json_line for programs.
-enum class LineKind { plain, json };
+/// Which line is written: plain_line for people, json_line for programs, or none where only a page
+/// shows the figures.
+enum class LineKind { plain, json, none };
 
 /// One line every so often of the stream's own time, until it ends, Ctrl-C or the end of the
 /// length. \returns whether the last reading was within limits

@@ -1,14 +1,13 @@
 // SPDX-License-Identifier: MIT
-// The loop of the watch screen: samples in, keys in, drawing out.
+// The loop of the watch screen: samples in, keys in, drawing out, and the page beside it.
 #include <chrono>
-#include <filesystem>
 
-#include "files/atomic_file.hpp"
 #include "files/interrupt.hpp"
+#include "live/page_notice.hpp"
+#include "live/watch_control.hpp"
 #include "live/watch_loop.hpp"
+#include "live/watch_page.hpp"
 #include "live/watch_screen.hpp"
-#include "units/error.hpp"
-#include "units/parse.hpp"
 
 namespace railtap::live {
 namespace {
@@ -17,7 +16,6 @@ using Clock = std::chrono::steady_clock;
 
 // More changes a second than this cannot be read.
 constexpr std::chrono::milliseconds between_drawings{30};
-constexpr std::chrono::seconds message_time{4};
 constexpr Seconds wait_for_samples{0.01};
 
 class ScreenWatch {
@@ -26,164 +24,93 @@ class ScreenWatch {
       : job_(std::move(job)),
         terminal_(job_.colour, job_.ascii),
         stream_(job_),
-        view_(view_of(job_)) {}
+        control_(job_, stream_),
+        page_(job_.page.get()),
+        notice_(job_.page != nullptr),
+        wait_for_viewer_(notice_) {}
 
   bool run() {
-    while (!quit_ && !files::interrupted()) {
+    while (!control_.quit() && !files::interrupted()) {
       // The last reading stays on the screen, unless it was to last so long and no longer.
       if (stream_.ended() && job_.length) break;
       const auto most = static_cast<std::int64_t>(stream_.rate());
-      changed_ = stream_.advance(most, wait_for_samples) || changed_;
+      note_change(stream_.advance(most, wait_for_samples));
       while (const auto key = terminal_.key()) take_key(*key);
+      note_change(page_.take_presses(control_));
+      greet_viewer();
       draw_now_and_then();
     }
-    if (!view_.held) stream_.fill(view_);
-    return within_limits(view_);
+    if (!control_.view().held) control_.refresh();
+    return within_limits(control_.view());
   }
 
  private:
+  // The first page that is opened needs the address no more.
+  void greet_viewer() {
+    if (!wait_for_viewer_ || job_.page->viewers() == 0) return;
+    wait_for_viewer_ = notice_ = false;
+    note_change(true);
+  }
+
+  void note_change(bool changed) {
+    draw_due_ = draw_due_ || changed;
+    page_due_ = page_due_ || changed;
+  }
+
   void draw_now_and_then() {
     const auto now = Clock::now();
-    if (!view_.message.empty() && now - message_since_ > message_time) {
-      view_.message.clear();
-      changed_ = true;
+    note_change(control_.forget_message());
+    note_change(stream_.ended() && !control_.view().ended);
+    if (page_due_ && page_.is_due()) {
+      page_due_ = false;
+      control_.refresh();
+      page_.show(control_.view(), job_.knobs.has_value());
     }
-    const bool just_ended = stream_.ended() && !view_.ended;
-    if ((!changed_ && !just_ended) || now - drawn_ < between_drawings) return;
+    if (!draw_due_ || now - drawn_ < between_drawings) return;
     drawn_ = now;
-    changed_ = false;
-    refresh_view();
-    stream_.sound(view_);
-    if (job_.knobs) view_.knobs = job_.knobs->text();
+    draw_due_ = false;
+    control_.refresh();
+    stream_.sound(control_.view());
     Canvas canvas = terminal_.canvas();
-    draw(view_, terminal_.glyphs(), canvas);
+    draw_on(canvas);
     terminal_.show(canvas);
   }
 
-  void refresh_view() {
-    if (!view_.held) {
-      stream_.fill(view_);
-      return;
+  void draw_on(Canvas& canvas) {
+    if (notice_) {
+      const page::Server& page = *job_.page;
+      draw(PageNotice{page.address(), page.short_address(), page.lan()}, terminal_.glyphs(),
+           canvas);
+    } else {
+      draw(control_.view(), terminal_.glyphs(), canvas);
     }
-    // Held readings do not change; what was lost meanwhile is still shown.
-    WatchView now = view_;
-    stream_.fill(now);
-    view_.places_with_losses = now.places_with_losses;
-    view_.ended = now.ended;
   }
 
-  void say(std::string message) {
-    view_.message = std::move(message);
-    message_since_ = Clock::now();
-  }
-
+  // How the page is reached is shown first, and again with the p key.
   void take_key(const Key& key) {
-    changed_ = true;
-    if (view_.prompt) {
-      type(key);
-    } else if (job_.knobs && job_.knobs->turn(key)) {
+    note_change(true);
+    const bool p = key.kind == Key::Kind::character && key.character == U'p';
+    if (key.kind == Key::Kind::resized) {
       return;
-    } else if (key.kind == Key::Kind::character) {
-      command(key.character);
-    }
-  }
-
-  void command(char32_t character) {
-    switch (character) {
-      case U'q':
-        quit_ = true;
-        return;
-      case U'h':
-        view_.held = !view_.held;
-        return;
-      case U'r':
-        stream_.reset();
-        say("highest clean reading and history start anew");
-        return;
-      case U't':
-        typed_.clear();
-        show_prompt();
-        return;
-      case U'n':
-        if (!view_.readings.empty()) view_.focus = (view_.focus + 1) % view_.readings.size();
-        return;
-      case U's':
-        save();
-        return;
-      default:
-        return;
-    }
-  }
-
-  void show_prompt() {
-    view_.prompt = (view_.volts_per_full_scale ? "target in volts, for example 14.14V: "
-                                               : "target in dBFS, for example -12dBFS: ") +
-                   typed_;
-  }
-
-  void type(const Key& key) {
-    switch (key.kind) {
-      case Key::Kind::enter:
-        view_.prompt.reset();
-        set_target();
-        return;
-      case Key::Kind::escape:
-        view_.prompt.reset();
-        return;
-      case Key::Kind::erase:
-        if (!typed_.empty()) typed_.pop_back();
-        break;
-      case Key::Kind::character:
-        if (key.character >= U' ' && key.character < U'\x7F')
-          typed_.push_back(static_cast<char>(key.character));
-        break;
-      default:
-        break;
-    }
-    show_prompt();
-  }
-
-  void set_target() {
-    if (typed_.empty()) {
-      view_.target.reset();
-      say("no target");
-      return;
-    }
-    try {
-      const auto volts = view_.volts_per_full_scale;
-      const Dbfs level =
-          volts ? level_of(require_positive(parse_quantity<Volts>(typed_, "target"), "target"),
-                           *volts)
-                : parse_quantity<Dbfs>(typed_, "target");
-      view_.target = WatchTarget{level, job_.tolerance};
-      say("the target is " + level_text(level, volts));
-    } catch (const Error& error) {
-      say(error.what());
-    }
-  }
-
-  void save() {
-    try {
-      for (int number = 1;; ++number) {
-        const auto path = job_.save_folder / ("reading-" + std::to_string(number) + ".json");
-        if (std::filesystem::exists(path)) continue;
-        files::write_file(path, json_line(view_) + "\n", files::Overwrite::refuse);
-        say("saved " + path.filename().string());
-        return;
-      }
-    } catch (const std::exception& error) {
-      say(error.what());
+    } else if (notice_) {
+      wait_for_viewer_ = notice_ = false;
+      if (key.kind == Key::Kind::character && key.character == U'q') control_.press(key);
+    } else if (p && job_.page && !control_.view().prompt) {
+      notice_ = true;
+    } else {
+      control_.press(key);
     }
   }
 
   WatchJob job_;
   Terminal terminal_;
   Stream stream_;
-  WatchView view_;
-  std::string typed_;
-  Clock::time_point drawn_{}, message_since_{};
-  bool changed_ = true;
-  bool quit_ = false;
+  WatchControl control_;
+  WatchPage page_;
+  Clock::time_point drawn_{};
+  bool notice_, wait_for_viewer_;
+  bool draw_due_ = true;
+  bool page_due_ = true;
 };
 
 }  // namespace

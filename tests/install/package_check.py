@@ -6,7 +6,7 @@ import subprocess
 import sys
 import tempfile
 
-NEEDED = ("libc6", "libsndfile1", "libportaudio2", "libncursesw6", "libtomlplusplus3")
+NEEDED = ("libc6", "libsndfile1", "libportaudio2", "libncursesw6", "libtomlplusplus3", "libcpp-httplib0.11", "libqrencode4")
 
 
 def run(*command, **keywords):

@@ -1,0 +1,92 @@
+// SPDX-License-Identifier: MIT
+// What the phone page shows at one moment, in words and shares that need no more computing.
+#pragma once
+
+#include <cstdint>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace railtap::page {
+
+/// What a text or a lamp means; the page's style sheet decides what that looks like.
+enum class Emphasis : unsigned char { plain, faint, strong, good, caution, alarm };
+
+/// A text with its meaning.
+struct Line {
+  std::string text;
+  Emphasis emphasis = Emphasis::plain;
+};
+
+/// Which way a control is to be turned.
+enum class Way : unsigned char { none, raise, lower, hold };
+
+/// A bar that grows to the right. Shares are of its length, 0 … 1.
+struct Bar {
+  double filled = 0.0;
+  std::optional<double> mark;  ///< where the target is
+  Emphasis emphasis = Emphasis::plain;
+};
+
+/// One of the two rails of an output: a lamp, its name, and what is to be said of it.
+struct Rail {
+  std::string name;
+  std::string text;
+  bool lit = false;
+  Emphasis emphasis = Emphasis::faint;
+};
+
+/// A point of the waveform: share of the cycle 0 … 1, and height −1 … 1.
+struct WavePoint {
+  double across = 0.0, up = 0.0;
+};
+
+/// The figures of one channel.
+struct Meter {
+  std::string name;        ///< "channel 1"
+  bool in_focus = false;   ///< the keys are for it
+  Line verdict;            ///< "CLEAN", "FLAT TOPS", …
+  std::string digits;      ///< the level's figures, "14.14"
+  std::string unit;        ///< "V"
+  Way way = Way::none;     ///< the arrow beside the advice
+  Line advice;             ///< the next step: "RAISE 3.01 dB to 20.00 V"
+  std::optional<Bar> bar;  ///< on the way to the target
+  std::vector<Rail> rails;
+  std::vector<Line> notes;  ///< further figures, one to a line
+  std::vector<WavePoint> wave;
+  Emphasis wave_emphasis = Emphasis::plain;
+};
+
+/// A button, and the key that it stands for.
+struct Button {
+  std::string key;  ///< as the loop that polls knows it: "h", "up"
+  std::string label;
+  bool down = false;  ///< what it switches is on
+  bool main = false;  ///< the one that is most likely wanted
+};
+
+/// A question that is answered by typing.
+struct Question {
+  std::string text;
+  std::string typed;     ///< what was typed elsewhere so far, or what is suggested
+  bool figures = false;  ///< a number with a unit is wanted: a phone then shows those keys first
+};
+
+/// Everything on the page. Texts may hold anything that a file or a device is called.
+struct PageState {
+  std::string title;               ///< the source, or the step of the job
+  std::string subtitle;            ///< rate and time, or where in the job
+  std::vector<Line> flags;         ///< held, ended, samples lost
+  std::vector<Line> instructions;  ///< what to do, one paragraph each
+  std::vector<Meter> meters;       ///< may be empty
+  std::vector<Button> buttons;     ///< in the order in which they are shown
+  std::optional<Question> question;
+  std::string message;  ///< of the last key; may be empty
+  /// The figures do not change on purpose: held, ended, or a step that has none.
+  bool still = false;
+  /// Goes up when the same key starts to mean something else, so that a press that was meant for
+  /// the step before is refused.
+  std::int64_t step = 0;
+};
+
+}  // namespace railtap::page

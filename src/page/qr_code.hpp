@@ -1,0 +1,23 @@
+// SPDX-License-Identifier: MIT
+// A text as a QR code [ISO/IEC 18004], for a terminal.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace railtap::page {
+
+/// The modules of the code, row by row, true for dark, with the quiet zone of four light modules
+/// around it (ISO/IEC 18004, 9.1). libqrencode makes it: error correction, masks and versions are
+/// no work of ours. \throws Error where the text is too long, or memory ran out
+[[nodiscard]] std::vector<std::vector<bool>> qr_modules(std::string_view text);
+
+/// The code in half blocks, two rows of modules to a line, for a terminal that writes light on
+/// dark. \param colour sets dark and light by itself, whatever the terminal's colours are
+[[nodiscard]] std::string qr_text(std::string_view text, bool colour);
+
+/// The half block for a pair of modules one above the other, as ink that is dark.
+[[nodiscard]] char32_t half_block(bool upper, bool lower);
+
+}  // namespace railtap::page
