@@ -20,7 +20,7 @@ void fill(railtap::command::Program& program, const std::string& called) {
   using namespace railtap::command;
   program.commands = {analyze_command(),    tones_command(),     target_command(),
                       attenuator_command(), calibrate_command(), demo_command(called),
-                      walk_command(),       loopback_command(),  devices_command(),
+                      walk_command(called), loopback_command(),  devices_command(),
                       capture_command(),    onset_command(),     watch_command(),
                       system_command(),     plan_command(),      record_command(),
                       verify_command(),     sheet_command(),     reference_command(program)};

@@ -199,6 +199,10 @@ set(RAILTAP_CORE_SOURCES
   command/walk.cpp
   command/walk_checks.cpp
   command/walk_described.cpp
+  command/walk_draft.cpp
+  command/walk_facts.cpp
+  command/walk_loop.cpp
   command/walk_state.cpp
+  command/walk_steps.cpp
   command/watch.cpp
 )

@@ -100,7 +100,7 @@ class Command {
 [[nodiscard]] Command target_command();
 [[nodiscard]] Command tones_command();
 [[nodiscard]] Command verify_command();
-[[nodiscard]] Command walk_command();
+[[nodiscard]] Command walk_command(const std::string& program);
 [[nodiscard]] Command watch_command();
 
 }  // namespace railtap::command

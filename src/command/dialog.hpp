@@ -2,35 +2,31 @@
 // Questions and answers in plain lines, for a terminal, a pipe and a screen reader alike.
 #pragma once
 
+#include <cstddef>
 #include <iosfwd>
 #include <string>
+#include <vector>
+
+#include "command/asker.hpp"
 
 namespace railtap::command {
 
-/// The person wants to stop here, or there are no more answers.
-struct Stopped {};
+/// A screen has at most so many lines, the one for the answer included: what an old terminal shows.
+inline constexpr std::size_t most_lines = 24;
+/// And a line at most so many characters.
+inline constexpr std::size_t most_columns = 78;
 
-/// Talks on an output and reads answers from standard input.
-class Dialog {
- public:
-  explicit Dialog(std::ostream& out);
+/// Talks on an output and reads answers from standard input. On a terminal, a screen that would be
+/// longer than `most_lines`, or than the window, is shown in parts, with Enter from one to the
+/// next; elsewhere the output is a transcript with the answers in it.
+[[nodiscard]] Asker terminal_asker(std::ostream& out);
 
-  /// A paragraph, broken into lines.
-  void say(const std::string& text);
+/// Text as lines of at most `columns` characters. A longer word is broken; control characters,
+/// which a name in a file may hold, become U+FFFD.
+[[nodiscard]] std::vector<std::string> broken_into_lines(const std::string& text,
+                                                         std::size_t columns);
 
-  /// Asks, and waits for a line; blanks at its ends are taken off. \throws Stopped for q and at the
-  /// end of the input, Interrupted on Ctrl-C
-  [[nodiscard]] std::string ask(const std::string& question);
-
-  /// Waits until the person has done something. \throws as ask does
-  void wait(const std::string& what);
-
- private:
-  bool read_line(std::string& line);
-
-  std::ostream& out_;
-  std::string unread_;
-  bool terminal_;
-};
+/// A name for a line of text: a long one is cut.
+[[nodiscard]] std::string short_name(const std::string& name);
 
 }  // namespace railtap::command

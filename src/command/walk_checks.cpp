@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "command/dialog.hpp"
 #include "command/recorded.hpp"
 #include "command/recording_options.hpp"
 #include "command/stepped.hpp"
@@ -40,7 +41,7 @@ Recorded whole_recording(const std::filesystem::path& file, const judge::Limits&
   return recorded;
 }
 
-judge::Limits limits_with(Volts volts_per_full_scale) {
+judge::Limits limits_with(std::optional<Volts> volts_per_full_scale) {
   judge::Limits limits;
   limits.volts_per_full_scale = volts_per_full_scale;
   return limits;
@@ -128,30 +129,37 @@ void require_right_tone(const judge::Findings& findings, Hertz wanted, const std
               place, "give the recording that belongs to this step, or play the right track");
 }
 
-Decibels require_on_target(const judge::ChannelAnalysis& channel, Volts target, Decibels tolerance,
+// What a recorded channel of an amplifier is called, and what it is to be.
+struct Wanted {
+  std::string name;
+  Hertz tone;
+  Volts target;
+  Decibels tolerance;
+};
+
+Decibels require_on_target(const judge::ChannelAnalysis& channel, const Wanted& wanted,
                            const std::string& place) {
+  const auto& [name, tone, target, tolerance] = wanted;
   const Decibels change = decibels_from_amplitude_ratio(target / *channel.findings.level_v);
   if (std::abs(change.value()) <= tolerance.value()) return change;
-  throw Error("channel " + std::to_string(channel.channel) + " reads " +
-                  format_quantity(*channel.findings.level_v, 4, Zeros::keep) + ", the target is " +
-                  format_quantity(target, 4, Zeros::keep),
+  throw Error(name + " reads " + format_quantity(*channel.findings.level_v, 4, Zeros::keep) +
+                  ", the target is " + format_quantity(target, 4, Zeros::keep),
               place,
               std::string("turn the gain ") + (change.value() > 0.0 ? "up" : "down") + " by " +
                   format_fixed(Decibels(std::abs(change.value())), 2) + " and record it again");
 }
 
-std::string check_tone(const judge::ChannelAnalysis& channel, Hertz tone, Volts target,
-                       Decibels tolerance, const std::string& place) {
+std::string check_tone(const judge::ChannelAnalysis& channel, const Wanted& wanted,
+                       const std::string& place) {
   const judge::Findings& findings = channel.findings;
-  if (findings.frequency) require_right_tone(findings, tone, place);
+  if (findings.frequency) require_right_tone(findings, wanted.tone, place);
   if (findings.verdict != Verdict::clean || !findings.level_v || !findings.frequency) {
-    throw Error("channel " + std::to_string(channel.channel) + " is " +
-                    judge::name(findings.verdict) + ": " + first_reason(findings),
-                place, findings.cause ? findings.cause->remedy : remedy_for(findings.verdict));
+    throw Error(
+        wanted.name + " is " + judge::name(findings.verdict) + ": " + first_reason(findings), place,
+        findings.cause ? findings.cause->remedy : remedy_for(findings.verdict));
   }
-  const Decibels change = require_on_target(channel, target, tolerance, place);
-  return " Channel " + std::to_string(channel.channel) + ": " +
-         format_quantity(*findings.level_v, 4, Zeros::keep) + ", " +
+  const Decibels change = require_on_target(channel, wanted, place);
+  return " " + wanted.name + ": " + format_quantity(*findings.level_v, 4, Zeros::keep) + ", " +
          format_fixed(change, 2, Sign::always) + " to go, THD+N " +
          format_quantity(*findings.thdn, 2) + ".";
 }
@@ -162,7 +170,14 @@ bool is_silent(const judge::ChannelAnalysis& channel) {
 
 // --- The source ----------------------------------------------------------------------------------
 
-report::OnsetDocument onset_of(const std::filesystem::path& file, Volts volts_per_full_scale) {
+// The steps of a recording, judged, and how long it is.
+struct TurnedRecording {
+  report::OnsetDocument document;
+  Seconds length{0.0};
+};
+
+TurnedRecording onset_of(const std::filesystem::path& file,
+                         std::optional<Volts> volts_per_full_scale) {
   report::OnsetDocument document;
   document.limits.analysis.volts_per_full_scale = volts_per_full_scale;
   const Stepped stepped = measure_steps(file, document.limits.analysis, std::nullopt);
@@ -172,36 +187,103 @@ report::OnsetDocument onset_of(const std::filesystem::path& file, Volts volts_pe
   document.warnings = stepped.provenance.warnings;
   for (const SteppedChannel& channel : stepped.channels) document.found.push_back(channel.found);
   document.channels = judge_stepped(stepped, document.limits);
-  return document;
+  return {std::move(document),
+          Seconds(static_cast<double>(stepped.frames) / stepped.format.rate.value())};
+}
+
+// The output muted itself, or the tone ended: fewer steps than were told, and nothing after them.
+std::optional<int> silent_after(const judge::ChannelOnset& channel, const VolumeRun& run,
+                                Seconds length) {
+  constexpr Seconds clearly{1.0};  // a step's rest
+  if (channel.went_silent) return run.first + channel.went_silent->after_step - 1;
+  const int told = run.last - run.first + 1;
+  const int found = static_cast<int>(channel.steps.size());
+  if (channel.steps.empty() || found >= told) return std::nullopt;
+  if (length - channel.steps.back().end <= clearly) return std::nullopt;
+  return run.first + found - 1;
+}
+
+// One channel of the head unit while the volume was turned up.
+struct TurnedUp {
+  const judge::ChannelOnset& channel;
+  std::string name;
+  VolumeRun run;
+  Seconds length;  // of the recording
+};
+
+void require_sound_to_the_end(const TurnedUp& turned, const std::string& place) {
+  const auto last = silent_after(turned.channel, turned.run, turned.length);
+  if (!last) return;
+  throw Error(turned.name + " went silent after volume " + std::to_string(*last) +
+                  " and stayed so to the end of the recording",
+              place,
+              "the tone ended, or the head unit protects itself: switch it off and on, and record "
+              "again, to that volume at most");
+}
+
+void require_every_step(const TurnedUp& turned, const std::string& place) {
+  const VolumeRun& run = turned.run;
+  const int told = run.last - run.first + 1;
+  const auto found = turned.channel.steps.size();
+  if (static_cast<int>(found) == told) return;
+  throw Error("there are " + std::to_string(found) + " steady steps in it, not " +
+                  std::to_string(told) + " from volume " + std::to_string(run.first) + " to " +
+                  std::to_string(run.last),
+              place, "rest a second on every step and record it again, or b to give other volumes");
 }
 
 // The highest clean volume of one channel; none where it holds no steps.
-std::optional<int> clean_volume(const judge::ChannelOnset& channel, const VolumeRun& run,
-                                const std::string& place) {
+std::optional<int> clean_volume(const TurnedUp& turned, const std::string& place) {
   using judge::OnsetVerdict;
+  const judge::ChannelOnset& channel = turned.channel;
   if (channel.verdict == OnsetVerdict::no_ladder) return std::nullopt;
   if (channel.verdict == OnsetVerdict::input_overload) {
     const auto& at = channel.input_onset;
     const std::string where =
         at && at->at.level_v ? ", at " + format_quantity(*at->at.level_v, 3) : "";
-    throw Error("the recording input overloads before the head unit does" + where, place,
+    throw Error("the recording input overloads before " + turned.name + " does" + where, place,
                 "lower the input's level or use a larger attenuation; then calibrate anew");
   }
-  const int told = run.last - run.first + 1;
-  if (static_cast<int>(channel.steps.size()) != told) {
-    throw Error("there are " + std::to_string(channel.steps.size()) + " steady steps in it, not " +
-                    std::to_string(told) + " from volume " + std::to_string(run.first) + " to " +
-                    std::to_string(run.last),
-                place, "rest a second on every step and record it again");
-  }
+  require_sound_to_the_end(turned, place);
+  require_every_step(turned, place);
   if (!channel.highest_clean_step) {
-    throw Error("not even its softest step is clean", place,
+    throw Error("not even the softest step of " + turned.name + " is clean", place,
                 "begin at a lower volume, with tone controls and loudness off");
   }
-  return run.first + *channel.highest_clean_step - 1;
+  return turned.run.first + *channel.highest_clean_step - 1;
+}
+
+// A recording without steps: of too little level, or of a tone that something disturbs.
+[[noreturn]] void refuse_no_steps(const std::filesystem::path& file) {
+  std::string cause;
+  for (const auto& analysis : whole_recording(file, {}).analyses) {
+    if (analysis.findings.cause && cause.empty()) cause = ": " + analysis.findings.cause->sentence;
+  }
+  throw Error("no steps of rising level with a steady tone were found" + cause, file.string(),
+              "play the 1 kHz tone at 0 dBFS, turn the volume up step by step, and rest a second "
+              "on each");
 }
 
 }  // namespace
+
+std::string names_of(const WalkChannel& channel) {
+  std::string names;
+  for (const std::string& output : channel.outputs)
+    names += (names.empty() ? " (" : ", ") + short_name(output);
+  return short_name(channel.plate.name) + names + (names.empty() ? "" : ")");
+}
+
+std::string channel_name(const std::vector<std::string>& outputs, int channel) {
+  const auto index = static_cast<std::size_t>(channel - 1);
+  return index < outputs.size() ? short_name(outputs[index]) : "channel " + std::to_string(channel);
+}
+
+std::string source_names(const WalkFacts& facts) {
+  const auto& names = facts.source_outputs;
+  if (names.empty()) return "";
+  if (names.size() == 1) return " " + short_name(names[0]);
+  return "s " + short_name(names[0]) + " and " + short_name(names[1]);
+}
 
 electric::Target target_of(const WalkChannel& channel) {
   return electric::target_for(bounded(channel).plate);
@@ -239,20 +321,17 @@ Accepted check_calibration(const std::filesystem::path& file, const std::string&
 }
 
 Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,
-                      Volts volts_per_full_scale) {
-  const report::OnsetDocument document = onset_of(file, volts_per_full_scale);
+                      const WalkFacts& facts, std::optional<Volts> volts_per_full_scale) {
+  const auto [document, length] = onset_of(file, volts_per_full_scale);
   std::optional<int> volume;
   for (const auto& channel : document.channels) {
-    const auto clean = clean_volume(channel, run, file.string());
+    const auto clean = clean_volume(
+        {channel, channel_name(facts.source_outputs, channel.channel), run, length}, file.string());
     if (clean) volume = std::min(volume.value_or(*clean), *clean);
   }
-  if (!volume) {
-    throw Error("no steps of rising level with a steady tone were found", file.string(),
-                "play the 1 kHz tone at 0 dBFS, turn the volume up step by step, and rest a second "
-                "on each");
-  }
+  if (!volume) refuse_no_steps(file);
   RecordEntry entry = entry_of("onset", report::onset_json(document), "source", "head unit");
-  entry.calibration = calibration_summary(std::optional(volts_per_full_scale));
+  entry.calibration = calibration_summary(volts_per_full_scale);
   entry.note = "highest clean volume " + std::to_string(*volume);
   const bool throughout = *volume == run.last;
   return {{entry},
@@ -274,7 +353,10 @@ Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channe
   for (const auto& analysis : recorded.analyses) {
     // Of a recording with two channels one may have been left open.
     if (is_silent(analysis)) continue;
-    words += check_tone(analysis, channel.tone, target.target.volts, tolerance, file.string());
+    words += check_tone(analysis,
+                        {channel_name(channel.outputs, analysis.channel), channel.tone,
+                         target.target.volts, tolerance},
+                        file.string());
   }
   if (words.empty())
     throw Error("no channel of it holds a tone", file.string(), remedy_for(Verdict::no_signal));
@@ -285,19 +367,18 @@ Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channe
 }
 
 Accepted check_silence(const std::filesystem::path& file, const WalkChannel& channel,
-                       Volts volts_per_full_scale) {
+                       std::optional<Volts> volts_per_full_scale) {
   const judge::Limits limits = limits_with(volts_per_full_scale);
   const Recorded recorded = whole_recording(file, limits);
   std::string words = "Hiss:";
   for (const auto& analysis : recorded.analyses) {
+    const std::string name = channel_name(channel.outputs, analysis.channel);
     if (!is_silent(analysis)) {
-      throw Error("channel " + std::to_string(analysis.channel) +
-                      " is not silent: " + first_reason(analysis.findings),
-                  file.string(),
+      throw Error(name + " is not silent: " + first_reason(analysis.findings), file.string(),
                   "play the silence track, or give the recording that belongs to this step");
     }
     const auto& hiss = analysis.findings.noise_a_v;
-    words += " channel " + std::to_string(analysis.channel) + " " +
+    words += " " + name + " " +
              (hiss ? format_quantity(*hiss, 3) + " A-weighted." : "too low to be known.");
   }
   RecordEntry entry = analysis_entry(file, recorded, limits, channel);

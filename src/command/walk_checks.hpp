@@ -31,17 +31,31 @@ struct VolumeRun {
 [[nodiscard]] Accepted check_calibration(const std::filesystem::path& file,
                                          const std::string& reading, const WalkFacts& facts);
 /// Finds the highest volume at which every channel of the head unit is clean.
+/// \param volts_per_full_scale none: levels stay without volts
 [[nodiscard]] Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,
-                                    Volts volts_per_full_scale);
+                                    const WalkFacts& facts,
+                                    std::optional<Volts> volts_per_full_scale);
 /// Accepts a gain where every channel that is not silent holds the right tone, clean and within
 /// `tolerance` of its target.
 [[nodiscard]] Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channel,
                                   Decibels tolerance, Volts volts_per_full_scale);
 /// Accepts silence in every channel, and tells its hiss.
 [[nodiscard]] Accepted check_silence(const std::filesystem::path& file, const WalkChannel& channel,
-                                     Volts volts_per_full_scale);
+                                     std::optional<Volts> volts_per_full_scale);
 
 /// The lower of what the ratings allow and what the description leaves.
 [[nodiscard]] electric::Target target_of(const WalkChannel& channel);
+
+/// "front (front left, front right)"; the control alone where the outputs have no names.
+[[nodiscard]] std::string names_of(const WalkChannel& channel);
+
+/// What a recorded channel is called: by the output in the same place, else "channel 2".
+/// \param channel  from 1
+/// \param outputs  names of what was recorded, in order; may be empty
+[[nodiscard]] std::string channel_name(const std::vector<std::string>& outputs, int channel);
+
+/// "s front left and front right", the head unit's first two outputs, to go behind "output"; empty
+/// where they have no names.
+[[nodiscard]] std::string source_names(const WalkFacts& facts);
 
 }  // namespace railtap::command

@@ -77,9 +77,55 @@ WalkChannel walk_channel(const SystemDescription& system, const Group& group,
   if (planned.limited_by != PlanLimit::amplifier)
     result.bound = {planned.target.volts, report::name(planned.limited_by)};
   result.switches = planned.switches;
-  for (const Member& member : group)
-    result.outputs += (result.outputs.empty() ? "" : ", ") + member.channel->name;
+  for (const Member& member : group) result.outputs.push_back(member.channel->name);
   return result;
+}
+
+// The tap that is there, else the one that the plan chooses for the input's full scale.
+void take_tap(Described& result, const SystemDescription& system, const system::Plan& plan) {
+  if (plan.tap.tap) result.facts.tap_full_scale = plan.tap.tap->full_scale;
+  if (system.attenuator) {
+    const auto& tap = *system.attenuator;
+    result.tap = electric::describe_resistors(tap.series_each, tap.shunt, tap.bridge_tied);
+  } else if (plan.tap.tap) {
+    const auto& tap = *plan.tap.tap;
+    result.tap = "as planned, " + electric::describe_resistors(
+                                      tap.parts.series_each, tap.parts.shunt, plan.tap.bridge_tied);
+  }
+}
+
+// Whom a warning is about, and what it says of them.
+struct Warning {
+  std::string who, what;
+};
+
+Warning taken_apart(const std::string& text, const system::Plan& plan) {
+  for (const PlannedChannel& channel : plan.channels) {
+    for (const std::string& name : {channel.name, channel.amplifier}) {
+      if (text.starts_with(name + ": ")) return {name, text.substr(name.size() + 2)};
+    }
+  }
+  return {"", text};
+}
+
+// In order, each said once, with all whom it is about.
+std::vector<std::string> without_repeats(const system::Plan& plan) {
+  std::vector<Warning> once;
+  for (const std::string& text : plan.warnings) {
+    const Warning warning = taken_apart(text, plan);
+    const auto same = std::find_if(once.begin(), once.end(), [&warning](const Warning& other) {
+      return other.what == warning.what && other.who.empty() == warning.who.empty();
+    });
+    if (same == once.end()) {
+      once.push_back(warning);
+    } else if (!warning.who.empty()) {
+      same->who += ", " + warning.who;
+    }
+  }
+  std::vector<std::string> texts;
+  for (const Warning& warning : once)
+    texts.push_back(warning.who.empty() ? warning.what : warning.who + ": " + warning.what);
+  return texts;
 }
 
 }  // namespace
@@ -88,20 +134,17 @@ Described described(const SystemDescription& system) {
   const system::Plan plan = system::make_plan(system);
   Described result;
   result.document = system.document;
-  result.warnings = plan.warnings;
+  result.warnings = without_repeats(plan);
   WalkFacts& facts = result.facts;
   if (system.meter) facts.meter = electric::describe(*system.meter);
   const auto groups = by_control(system, plan);
   for (const Group& group : groups)
     facts.channels.push_back(walk_channel(system, group, name_of(group, groups)));
-  if (system.attenuator) {
-    const auto& tap = *system.attenuator;
-    result.tap = electric::describe_resistors(tap.series_each, tap.shunt, tap.bridge_tied);
-    if (plan.tap.tap) facts.tap_full_scale = plan.tap.tap->full_scale;
-  }
+  take_tap(result, system, plan);
   facts.tone_level = system.tone_level;
   facts.tolerance = system.tolerance;
   facts.volume_steps = system.head_unit.volume_steps;
+  facts.source_outputs = system.head_unit.outputs;
   return result;
 }
 

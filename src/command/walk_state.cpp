@@ -18,6 +18,12 @@ using Value = nlohmann::ordered_json;  // of a record that somebody may have edi
 constexpr const char* kind = "walk";
 constexpr const char* schema = "railtap.walk/1";
 
+// A list; of an older record one text, which cannot be taken apart for sure.
+std::vector<std::string> names_in(const Value& json) {
+  if (json.is_array()) return json.get<std::vector<std::string>>();
+  return {};
+}
+
 WalkChannel channel_in(const Value& json) {
   WalkChannel channel;
   channel.plate.name = json.at("name").get<std::string>();
@@ -30,7 +36,7 @@ WalkChannel channel_in(const Value& json) {
       quantity_at<Hertz>(json, "tone_hz").value_or(channel.bass ? bass_tone : usual_tone);
   if (const auto most = quantity_at<Volts>(json, "bound_v"))
     channel.bound = {*most, json.at("bound_by").get<std::string>()};
-  channel.outputs = json.value("outputs", "");
+  if (json.contains("outputs")) channel.outputs = names_in(json["outputs"]);
   channel.switches = json.value("switches", "");
   return channel;
 }
@@ -44,6 +50,7 @@ WalkFacts facts_in(const Value& mark) {
   facts.tolerance = quantity_at<Decibels>(mark, "tolerance_db").value_or(facts.tolerance);
   if (mark.contains("volume_steps") && mark["volume_steps"].is_number())
     facts.volume_steps = mark["volume_steps"].get<int>();
+  if (mark.contains("source_outputs")) facts.source_outputs = names_in(mark["source_outputs"]);
   return facts;
 }
 
@@ -67,7 +74,21 @@ Json json_of(const WalkChannel& channel) {
 
 void take(WalkState& state, const Value& mark) {
   const auto step = mark.at("step").get<std::string>();
+  const bool undone = mark.value("undone", false);
+  state.left_out.erase(step);
+  state.passed_over.erase(step);
+  if (step == "calibration") state.volts_per_full_scale.reset();
+  if (step == "source") state.volume.reset();
+  if (undone) {
+    state.done.erase(step);
+    return;
+  }
   state.done.insert(step);
+  if (mark.contains("left_out")) {
+    state.left_out[step] = mark["left_out"].get<std::string>();
+    if (mark.value("passed_over", false)) state.passed_over.insert(step);
+    return;
+  }
   if (step == "facts") state.facts = facts_in(mark);
   if (step == "calibration")
     state.volts_per_full_scale = Volts(mark.at("volts_per_full_scale").get<double>());
@@ -92,12 +113,21 @@ WalkState read_walk_state(const std::filesystem::path& record) {
 }
 
 void mark_step(const std::filesystem::path& record, const std::string& step, const Json& details,
-               const std::optional<Json>& system) {
-  system::RecordEntry entry;
-  entry.kind = kind;
-  entry.result = Json{{"schema", schema}, {"step", step}};
-  entry.result.update(details);
-  system::append_to_job_record(record, std::move(entry), system);
+               const std::optional<Json>& system, std::vector<system::RecordEntry> entries) {
+  system::RecordEntry mark;
+  mark.kind = kind;
+  mark.result = Json{{"schema", schema}, {"step", step}};
+  mark.result.update(details);
+  entries.push_back(std::move(mark));
+  system::append_to_job_record(record, std::move(entries), system);
+}
+
+void mark_undone(const std::filesystem::path& record, const std::string& step) {
+  mark_step(record, step, {{"undone", true}});
+}
+
+bool same_document(const Json& one, const Json& other) {
+  return nlohmann::json(one.value()) == nlohmann::json(other.value());
 }
 
 Json json_of(const WalkFacts& facts) {
@@ -108,7 +138,8 @@ Json json_of(const WalkFacts& facts) {
                {"tap_full_scale_v", json_number(facts.tap_full_scale)},
                {"tone_level_dbfs", facts.tone_level.value()},
                {"tolerance_db", facts.tolerance.value()},
-               {"volume_steps", nullptr}};
+               {"volume_steps", nullptr},
+               {"source_outputs", facts.source_outputs}};
   if (facts.volume_steps) json.set("volume_steps", *facts.volume_steps);
   return json;
 }

@@ -171,14 +171,23 @@ std::string job_record_text(const JobRecord& record) {
   return text_of(job_record_document(record).value());
 }
 
-void append_to_job_record(const fs::path& given, RecordEntry entry,
+void append_to_job_record(const fs::path& path, RecordEntry entry,
+                          const std::optional<Json>& system) {
+  std::vector<RecordEntry> entries;
+  entries.push_back(std::move(entry));
+  append_to_job_record(path, std::move(entries), system);
+}
+
+void append_to_job_record(const fs::path& given, std::vector<RecordEntry> entries,
                           const std::optional<Json>& system) {
   const fs::path path = behind_link(given);
   const files::FileLock lock(path);
-  if (entry.time.empty()) entry.time = utc_now();
   Value document = document_at(path);
   if (system) take_system(document, system->value());
-  document["entries"].push_back(json_of(entry).value());
+  for (RecordEntry& entry : entries) {
+    if (entry.time.empty()) entry.time = utc_now();
+    document["entries"].push_back(json_of(entry).value());
+  }
   const std::string text = text_of(document);
   if (text.size() > most_bytes) {
     throw Error("the record is full", path.string(), "start a new one under another name");

@@ -56,4 +56,8 @@ struct JobRecord {
 void append_to_job_record(const std::filesystem::path& path, RecordEntry entry,
                           const std::optional<Json>& system = std::nullopt);
 
+/// The same for several entries: all of them, or none.
+void append_to_job_record(const std::filesystem::path& path, std::vector<RecordEntry> entries,
+                          const std::optional<Json>& system = std::nullopt);
+
 }  // namespace railtap::system

@@ -1,0 +1,327 @@
+// SPDX-License-Identifier: MIT
+// The one loop of the guided walk.
+#include "command/walk_loop.hpp"
+
+#include <algorithm>
+
+#include "command/dialog.hpp"
+#include "command/walk_draft.hpp"
+#include "units/error.hpp"
+#include "units/print.hpp"
+
+namespace railtap::command {
+namespace {
+
+// What can be done at every prompt.
+enum class Key { none, back, leave_out, again, help, quit };
+
+struct KeyWord {
+  Key key;
+  const char *letter, *word, *label;
+};
+
+constexpr KeyWord key_words[] = {{Key::back, "b", "back", "back"},
+                                 {Key::leave_out, "s", "skip", "skip"},
+                                 {Key::again, "r", "repeat", "repeat"},
+                                 {Key::help, "?", "help", "help"},
+                                 {Key::quit, "q", "quit", "quit"}};
+
+Key key_of(const std::string& typed) {
+  for (const KeyWord& known : key_words) {
+    if (typed == known.letter || typed == known.word) return known.key;
+  }
+  return typed == "Q" ? Key::quit : Key::none;
+}
+
+// "skip no bass amplifier yet": the reason in the same line.
+std::optional<std::string> reason_in(const std::string& typed) {
+  constexpr std::string_view word = "skip ";
+  if (!typed.starts_with(word)) return std::nullopt;
+  return std::string(trimmed(typed.substr(word.size())));
+}
+
+class Loop {
+ public:
+  explicit Loop(const WalkJob& job)
+      : job_(job), state_(read_walk_state(job.record)), draft_(read_draft(job.record)) {
+    notes_ = job.greeting;
+  }
+
+  WalkState run() {
+    while (true) {
+      steps_ = job_.steps(state_);
+      pass_over();
+      const auto next = std::find_if(steps_.begin(), steps_.end(), [this](const Step& step) {
+        return !state_.done.contains(step.name);
+      });
+      if (next == steps_.end()) break;
+      at_ = static_cast<std::size_t>(next - steps_.begin());
+      if (draft_.step != next->name) begin(*next);
+      take_step(*next);
+    }
+    if (!notes_.empty()) job_.asker.show({"", notes_, "", {}});
+    return state_;
+  }
+
+ private:
+  // --- State -------------------------------------------------------------------------------------
+
+  void begin(const Step& step) {
+    draft_.step = step.name;
+    draft_.answers = {};
+    draft_.leaving_out = false;
+  }
+
+  void keep() {
+    if (job_.aside) draft_.rehearsal = job_.aside->state();
+    write_draft(job_.record, draft_);
+  }
+
+  // A step that cannot be done without another one that was left out.
+  void pass_over() {
+    for (const Step& step : steps_) {
+      if (state_.done.contains(step.name)) continue;
+      const auto missing =
+          std::find_if(step.needs.begin(), step.needs.end(),
+                       [this](const std::string& name) { return state_.left_out.contains(name); });
+      if (missing == step.needs.end()) return;
+      const std::string why = "it needs '" + *missing + "', which was left out";
+      mark_step(job_.record, step.name, {{"left_out", why}, {"passed_over", true}});
+      notes_.push_back(step.title + " is passed over: " + why + ".");
+      state_ = read_walk_state(job_.record);
+    }
+  }
+
+  // --- A step ------------------------------------------------------------------------------------
+
+  void take_step(const Step& step) {
+    while (true) {
+      const auto prompt = next_prompt(step);
+      if (!prompt) {
+        if (finish(step)) return;
+        continue;
+      }
+      if (take_answer(step, *prompt)) return;
+    }
+  }
+
+  std::optional<Prompt> next_prompt(const Step& step) {
+    if (draft_.leaving_out) return reason_prompt(step);
+    while (true) {
+      try {
+        return step.next(draft_.answers);
+      } catch (const Error& error) {
+        take_back(error);
+      }
+    }
+  }
+
+  // An answer that was right when it was given: a file has changed since.
+  void take_back(const Error& error) {
+    if (draft_.answers.given.empty()) throw error;
+    draft_.answers.given.pop_back();
+    keep();
+    refuse(error.what());
+  }
+
+  Prompt reason_prompt(const Step& step) {
+    Prompt prompt;
+    prompt.id = "reason";
+    prompt.question = "Why is '" + short_name(step.name) + "' left out? The record keeps it.";
+    prompt.take = [](const std::string& typed) {
+      if (typed.empty()) throw Error("a reason is needed", "", "a few words, or b for not to skip");
+      return typed;
+    };
+    return prompt;
+  }
+
+  bool finish(const Step& step) {
+    try {
+      Outcome outcome = step.finish(draft_.answers);
+      mark_step(job_.record, step.name, outcome.details, outcome.system,
+                std::move(outcome.entries));
+      if (!outcome.words.empty()) notes_.push_back("Right. " + outcome.words);
+    } catch (const Error& error) {
+      take_back(error);
+      return false;
+    }
+    done();
+    return true;
+  }
+
+  void done() {
+    draft_.answers = {};
+    draft_.step.clear();
+    draft_.leaving_out = false;
+    keep();
+    state_ = read_walk_state(job_.record);
+  }
+
+  void leave_out(const Step& step, const std::string& reason) {
+    mark_step(job_.record, step.name, {{"left_out", reason}});
+    notes_.push_back("Left out: " + reason + ".");
+    done();
+  }
+
+  // --- A prompt ----------------------------------------------------------------------------------
+
+  // \returns whether the step is over
+  bool take_answer(const Step& step, const Prompt& prompt) {
+    const std::string typed = ask(job_.asker, screen_of(step, prompt));
+    notes_.clear();
+    try {
+      if (const auto told = aside(step, typed)) {
+        notes_.push_back(*told);
+        keep();
+        return false;
+      }
+      if (const auto reason = reason_in(typed); reason && !draft_.leaving_out)
+        return skip(step, *reason);
+      const Key key = key_of(typed);
+      return key == Key::none ? answer(step, prompt, typed) : press(step, key);
+    } catch (const BeginAgain& again) {
+      restart(again.why);
+    } catch (const Error& error) {
+      refuse(error.what());
+    }
+    return false;
+  }
+
+  std::optional<std::string> aside(const Step& step, const std::string& typed) const {
+    if (!job_.aside || draft_.leaving_out) return std::nullopt;
+    return job_.aside->take(typed, step);
+  }
+
+  bool answer(const Step& step, const Prompt& prompt, const std::string& typed) {
+    const std::string taken = prompt.take(typed);
+    if (draft_.leaving_out) {
+      leave_out(step, taken);
+      return true;
+    }
+    draft_.answers.given.push_back({prompt.id, taken});
+    keep();
+    return false;
+  }
+
+  bool press(const Step& step, Key key) {
+    switch (key) {
+      case Key::quit:
+        throw Stopped{};
+      case Key::back:
+        return back();
+      case Key::leave_out:
+        return skip(step, "");
+      case Key::again:
+        restart("The step from its beginning.");
+        return false;
+      default:
+        help(step);
+        return false;
+    }
+  }
+
+  void restart(const std::string& why) {
+    draft_.answers = {};
+    draft_.leaving_out = false;
+    keep();
+    told_.clear();
+    notes_.push_back(why);
+  }
+
+  bool skip(const Step& step, const std::string& reason) {
+    if (!step.optional) throw Error("this step cannot be left out", "", "the others build on it");
+    if (!reason.empty()) {
+      leave_out(step, reason);
+      return true;
+    }
+    draft_.leaving_out = true;
+    keep();
+    return false;
+  }
+
+  // To the prompt before; at a step's first one, to the step before.
+  bool back() {
+    if (draft_.leaving_out || !draft_.answers.given.empty()) {
+      if (!draft_.leaving_out) draft_.answers.given.pop_back();
+      draft_.leaving_out = false;
+      keep();
+      return false;
+    }
+    if (at_ == 0) throw Error("this is the first step", "", "answer it, or q to stop");
+    draft_.step.clear();
+    keep();
+    std::size_t before = at_;
+    do {
+      --before;
+      mark_undone(job_.record, steps_[before].name);
+    } while (before > 0 && state_.passed_over.contains(steps_[before].name));
+    state_ = read_walk_state(job_.record);
+    return true;
+  }
+
+  void help(const Step& step) {
+    if (!step.help.empty()) notes_.push_back(step.help);
+    notes_.push_back(
+        "b goes back to the question before, or to the step before; s leaves this step out and "
+        "asks why; r begins this step again; q stops, and the same command goes on at this "
+        "question later. A file whose name is one of these letters is given as ./b.");
+    if (!job_.aside) return;
+    for (const std::string& line : job_.aside->help) notes_.push_back(line);
+  }
+
+  void refuse(const std::string& why) {
+    notes_.push_back("Not yet: " + why + (why.ends_with('.') ? "" : "."));
+  }
+
+  Screen screen_of(const Step& step, const Prompt& prompt) {
+    Screen screen;
+    screen.title = "Step " + std::to_string(at_ + 1) + of_all() + ": " + step.title;
+    screen.lines = notes_;
+    // After a refusal or a key, what to do was read already.
+    const bool again =
+        told_ == step.name + "\n" + prompt.id && !notes_.empty() && notes_ != job_.greeting;
+    if (!again) screen.lines.insert(screen.lines.end(), prompt.lines.begin(), prompt.lines.end());
+    told_ = step.name + "\n" + prompt.id;
+    if (job_.aside) {
+      for (std::string& line : job_.aside->display(step)) screen.lines.push_back(std::move(line));
+    }
+    screen.question = prompt.question;
+    screen.buttons = buttons_of(step, prompt);
+    return screen;
+  }
+
+  // How many steps there are is known once the gain controls are.
+  [[nodiscard]] std::string of_all() const {
+    return state_.done.contains("facts") ? " of " + std::to_string(steps_.size()) : "";
+  }
+
+  std::vector<Button> buttons_of(const Step& step, const Prompt& prompt) const {
+    std::vector<Button> buttons = prompt.buttons;
+    if (job_.aside) {
+      const auto& more = job_.aside->buttons;
+      buttons.insert(buttons.end(), more.begin(), more.end());
+    }
+    for (const KeyWord& known : key_words) {
+      if (known.key == Key::leave_out && (!step.optional || draft_.leaving_out)) continue;
+      if (known.key == Key::back && at_ == 0 && draft_.answers.given.empty()) continue;
+      buttons.push_back({known.letter, known.label});
+    }
+    return buttons;
+  }
+
+  const WalkJob& job_;
+  WalkState state_;
+  WalkDraft draft_;
+  std::vector<Step> steps_;
+  std::size_t at_ = 0;
+  std::vector<std::string> notes_;  // for the next screen
+  std::string told_;                // step and prompt of the last one
+};
+
+}  // namespace
+
+WalkState walk_through(const WalkJob& job) {
+  return Loop(job).run();
+}
+
+}  // namespace railtap::command
