@@ -70,7 +70,8 @@ class ResponseFit {
 
  private:
   std::size_t size_;
-  std::vector<double> matrix_;  // upper triangle, row by row
+  std::vector<double> matrix_;   // upper triangle, row by row
+  std::vector<double> waiting_;  // rows that are not in it yet; zero beyond them
   std::vector<double> right_;
   double squares_ = 0.0;  // of the recorded samples
   std::int64_t samples_ = 0;
