@@ -15,6 +15,7 @@ set(RAILTAP_TEST_SOURCES
   audio/tone_writer_test.cpp
   command/calibrate_test.cpp
   command/demo_test.cpp
+  command/one_target_test.cpp
   command/program_test.cpp
   command/verify_test.cpp
   electric/attenuator_test.cpp

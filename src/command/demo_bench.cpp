@@ -59,8 +59,11 @@ std::vector<ControlPlate> plates_of(const rig::Rig& rig) {
   std::vector<ControlPlate> plates;
   for (const rig::Amplifier& amplifier : rig.amplifiers) {
     for (const rig::Control& control : amplifier.controls) {
-      plates.push_back({control.name, amplifier.name, control.input_names, amplifier.rated_power,
-                        control.speaker_power, amplifier.rated_load, control.setup_tone});
+      const double same_volts = amplifier.rated_load / control.speaker_load;
+      plates.push_back({control.name, amplifier.name, control.input_names,
+                        amplifier.rated_power * same_volts, control.speaker_power,
+                        control.speaker_load, amplifier.sensitivity_low, amplifier.regulated,
+                        control.setup_tone});
     }
   }
   return plates;

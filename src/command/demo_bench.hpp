@@ -19,9 +19,11 @@ namespace railtap::command {
 /// What is printed on an amplifier and its speakers, per gain control.
 struct ControlPlate {
   std::string name, amplifier;
-  std::vector<std::string> inputs;  ///< one per channel
-  Watts amplifier_power{0.0}, speaker_power{0.0};
-  Ohms load{0.0};
+  std::vector<std::string> inputs;                 ///< one per channel
+  Watts amplifier_power{0.0}, speaker_power{0.0};  ///< both into `load`
+  Ohms load{0.0};                                  ///< the speaker's impedance
+  Volts sensitivity{0.0};  ///< RMS input for rated power with the gain fully up
+  bool regulated = false;  ///< its power does not depend on the supply
   Hertz setup_tone{0.0};
 };
 

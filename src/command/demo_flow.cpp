@@ -21,9 +21,8 @@
 namespace railtap::command {
 namespace {
 
-constexpr Decibels above_target{2.5};    // how far the ladder's top goes over the target
-constexpr Decibels below_clipping{0.1};  // what is left to the onset where that is the limit
-constexpr Decibels close_enough{0.06};   // as fine as a control can be turned
+constexpr Decibels above_target{2.5};   // how far the ladder's top goes over the target
+constexpr Decibels close_enough{0.06};  // as fine as a control can be turned
 constexpr int most_turns = 8;
 
 /// What the steps share.
@@ -237,22 +236,6 @@ std::optional<Volts> find_onset(const Job& job, std::size_t control) {
   return lowest_flat_top(judge_rising_level(job.folder, name, job.limits));
 }
 
-/// The lower of what amplifier and speaker are rated for and what stays clean.
-struct Aim {
-  electric::Target target;
-  report::DemoLimit limited_by;
-};
-
-Aim aim_of(const electric::Target& rated, std::optional<Volts> onset) {
-  if (onset && *onset < rated.volts) {
-    electric::Target target = rated;
-    target.volts = *onset * amplitude_ratio(-below_clipping);
-    return {target, report::DemoLimit::clipping};
-  }
-  const bool speaker = rated.limited_by == electric::Limit::speaker;
-  return {rated, speaker ? report::DemoLimit::speaker : report::DemoLimit::amplifier};
-}
-
 /// What is left at a control's terminals while nothing plays.
 Recorded record_silence(const Job& job, std::size_t control) {
   return record(job, job.bench.controls[control].name + "-silence", job.tones.silence, {control},
@@ -268,24 +251,35 @@ std::optional<Volts> meter_reading(const Job& job, std::size_t control,
   return job.bench.read_meter(track, {control}, job.document.head_unit.highest_clean_step);
 }
 
-electric::Channel channel_of(const ControlPlate& plate) {
+/// All that is known of a channel: its ratings, the supply, what the head unit gives, and where it
+/// was seen to clip.
+electric::Channel channel_of(const Job& job, const ControlPlate& plate,
+                             std::optional<Volts> onset) {
   electric::Channel channel;
   channel.name = plate.name;
   channel.amplifier_power = plate.amplifier_power;
   channel.load = plate.load;
   channel.speaker_power = plate.speaker_power;
+  const Volts rated = electric::rated_volts(plate.amplifier_power, plate.load);
+  if (!plate.regulated) {
+    const auto bound = electric::supply_bound(rated, job.bench.supply);
+    if (bound) channel.bounds.push_back(*bound);
+  }
+  const Volts input = job.document.head_unit.clean_level * sine_peak(demo_level);
+  channel.bounds.push_back(electric::source_bound(rated, input, plate.sensitivity));
+  if (onset) channel.bounds.push_back(electric::clipping_bound(*onset));
   return channel;
 }
 
 void finish_channel(report::DemoChannel& channel, const electric::Channel& described,
-                    const Aim& aim) {
+                    const electric::Target& aim) {
   if (!channel.reached.level_v) {
     throw Error("no tone arrives at " + channel.input, "", "check the wiring");
   }
   channel.reached_v = *channel.reached.level_v;
   electric::Channel read = described;
   read.reading = channel.reached_v;
-  const electric::Assessment assessment = electric::assess(aim.target, read, {});
+  const electric::Assessment assessment = electric::assess(aim, read, {});
   channel.change = assessment.change;
   channel.direction = assessment.direction;
   // Well below the amplifier's own onset, flat tops must have come in through its input.
@@ -297,7 +291,8 @@ void finish_channel(report::DemoChannel& channel, const electric::Channel& descr
 
 /// What was measured of one channel, as the commands would have written it down.
 void write_down(const Job& job, std::size_t control, std::size_t index, const Recorded& found,
-                const Recorded& reached, const Recorded& silent, const Aim& aim) {
+                const Recorded& reached, const Recorded& silent,
+                const electric::Channel& described) {
   const ControlPlate& plate = job.bench.controls[control];
   const report::DemoChannel& channel = job.document.channels.back();
   const std::string& input = plate.inputs[index];
@@ -314,12 +309,10 @@ void write_down(const Job& job, std::size_t control, std::size_t index, const Re
                            {input, "amplifier", "after", gain});
   job.written.add_analysis(plate.name + "-silence", silent, index, job.limits,
                            {input, "amplifier", "after", ""});
-  electric::ChannelTarget target;
-  target.channel = channel_of(plate);
-  target.channel.name = input;
-  target.channel.reading = channel.reached_v;
-  target.target = aim.target;
-  target.assessment = electric::assess(aim.target, target.channel, {});
+  electric::Channel read = described;
+  read.name = input;
+  read.reading = channel.reached_v;
+  const electric::ChannelTarget target = electric::resolve(read, {});
   job.written.add_target(target, {}, {input, "amplifier", "", ""});
 }
 
@@ -328,8 +321,7 @@ void set_gain(Job& job, std::size_t control) {
   const int volume = job.document.head_unit.highest_clean_step;
   const auto& [track, final_track, ladder] = job.tones.controls[control];
   const Recorded found = record(job, plate.name + "-found", track, {control}, at(volume));
-  const electric::Channel described = channel_of(plate);
-  const electric::Target rated = electric::target_for(described);
+  const electric::Target rated = electric::rated_target(channel_of(job, plate, {}));
   note(job, plate.name + ": found " + judge::name(found.analyses.front().findings.verdict) +
                 "; now over the target, to see where it clips");
   (void)turn_to(job, control, track, rated.volts * amplitude_ratio(above_target), "over");
@@ -338,8 +330,9 @@ void set_gain(Job& job, std::size_t control) {
        plate.name + ": " +
            (onset ? "clips at " + format_quantity(*onset, 4, Zeros::keep) : "does not clip there") +
            "; now to its target");
-  const Aim aim = aim_of(rated, onset);
-  const bool free = turn_to(job, control, track, aim.target.volts, "turn");
+  const electric::Channel described = channel_of(job, plate, onset);
+  const electric::Target aim = electric::target_for(described);
+  const bool free = turn_to(job, control, track, aim.volts, "turn");
   const Recorded reached = record(job, plate.name + "-set", final_track, {control}, at(volume));
   const Recorded silent = record_silence(job, control);
   const auto meter = meter_reading(job, control, final_track);
@@ -350,7 +343,8 @@ void set_gain(Job& job, std::size_t control) {
     channel.tone = plate.setup_tone;
     channel.found = found.analyses[c].findings;
     channel.onset = onset;
-    channel.target = aim.target.volts;
+    channel.target = aim.volts;
+    channel.wanted = rated.volts;
     channel.limited_by = aim.limited_by;
     channel.reached = reached.analyses[c].findings;
     channel.travel = job.bench.travel(control);
@@ -359,7 +353,7 @@ void set_gain(Job& job, std::size_t control) {
     channel.hiss_a = silent.analyses[c].findings.noise_a_v;
     finish_channel(channel, described, aim);
     job.document.channels.push_back(channel);
-    write_down(job, control, c, found, reached, silent, aim);
+    write_down(job, control, c, found, reached, silent, described);
   }
 }
 
@@ -367,9 +361,13 @@ bool is_wired_right(const report::DemoVerification& verification) {
   return verification.left.empty();
 }
 
+/// A head unit that cannot drive the amplifier to its rating is a fault, as it is in the plan.
 bool as_wanted(const report::DemoChannel& channel) {
+  const Decibels short_of = decibels_from_amplitude_ratio(channel.wanted / channel.target);
+  const bool too_weak =
+      channel.limited_by == electric::Limit::head_unit && short_of > electric::default_tolerance;
   return channel.reached.verdict == judge::Verdict::clean &&
-         channel.direction == electric::Direction::hold;
+         channel.direction == electric::Direction::hold && !too_weak;
 }
 
 }  // namespace

@@ -43,7 +43,15 @@ void add_options(Command& command, TargetOptions& options) {
                    "Frequency of the set-up tone, checked against the meter's band");
   command.quantity("--tone-level", conditions.tone_level,
                    "Level of the set-up tone; shows what an overlap costs");
-  command.quantity("--supply", conditions.supply, "Supply voltage at the amplifier while setting");
+  command.quantity("--supply", conditions.supply,
+                   "Supply voltage at the amplifier while setting; a low one lowers the target");
+  command.quantity("--rated-supply", conditions.rated_supply,
+                   "Supply voltage at which its power is rated");
+  command.flag("--regulated", conditions.regulated, "Its power does not depend on the supply");
+  command.quantity("--source", conditions.source,
+                   "Clean volts at its input from a full-scale tone, with --sensitivity");
+  command.quantity("--sensitivity", conditions.sensitivity,
+                   "Its input for rated power with the gain fully up");
   command.quantity("--tolerance", conditions.tolerance, "How far a reading may be off");
   command.flag("--json", options.json, "Print one JSON document (railtap.target/1)");
   add_recording_options(command, options.recording);
@@ -87,6 +95,14 @@ std::vector<electric::Channel> channels_of(const TargetOptions& options) {
 void check_conditions(electric::Conditions& conditions, const std::string& meter) {
   require_not_negative(conditions.tolerance, "--tolerance");
   if (conditions.supply) require_positive(*conditions.supply, "--supply");
+  require_positive(conditions.rated_supply, "--rated-supply");
+  if (conditions.source) require_positive(*conditions.source, "--source");
+  if (conditions.sensitivity) require_positive(*conditions.sensitivity, "--sensitivity");
+  if (conditions.source.has_value() != conditions.sensitivity.has_value()) {
+    throw Error("the input's volts and the amplifier's sensitivity are needed together",
+                conditions.source ? "--sensitivity" : "--source",
+                "for example: --source 8.3V --sensitivity 1V");
+  }
   if (conditions.tone_frequency) require_positive(*conditions.tone_frequency, "--tone-frequency");
   if (conditions.tone_level) {
     require_within(*conditions.tone_level, electric::lowest_tone_level, Dbfs(0.0), "--tone-level");

@@ -105,19 +105,12 @@ std::string doubt_of(const electric::NominalComparison& nominal) {
 
 // --- Gains ---------------------------------------------------------------------------------------
 
-// The ratings with what the description leaves below them, and by what, where that decides.
-struct Bounded {
-  electric::Channel plate;
-  std::string by;
-};
-
-Bounded bounded(const WalkChannel& channel) {
-  Bounded result{channel.plate, ""};
+// The ratings, with what the description leaves below them.
+electric::Channel bounded(const WalkChannel& channel) {
+  electric::Channel result = channel.plate;
   if (!channel.bound) return result;
-  const Volts most = channel.bound->volts;
-  if (most >= electric::target_for(channel.plate).volts) return result;
-  result.plate.speaker_power = Watts(most.value() * most.value() / channel.plate.load.value());
-  result.by = channel.bound->by;
+  const auto by = electric::limit_named(channel.bound->by);
+  result.bounds.push_back({by.value_or(electric::Limit::speaker), channel.bound->volts});
   return result;
 }
 
@@ -286,7 +279,7 @@ std::string source_names(const WalkFacts& facts) {
 }
 
 electric::Target target_of(const WalkChannel& channel) {
-  return electric::target_for(bounded(channel).plate);
+  return electric::target_for(bounded(channel));
 }
 
 Accepted check_calibration(const std::filesystem::path& file, const std::string& reading,
@@ -347,8 +340,7 @@ Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channe
   const Recorded recorded = whole_recording(file, limits);
   electric::Conditions conditions;
   conditions.tolerance = tolerance;
-  const Bounded bound = bounded(channel);
-  const electric::ChannelTarget target = electric::resolve(bound.plate, conditions);
+  const electric::ChannelTarget target = electric::resolve(bounded(channel), conditions);
   std::string words;
   for (const auto& analysis : recorded.analyses) {
     // Of a recording with two channels one may have been left open.
@@ -360,9 +352,8 @@ Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channe
   }
   if (words.empty())
     throw Error("no channel of it holds a tone", file.string(), remedy_for(Verdict::no_signal));
-  RecordEntry wanted = entry_of("target", report::target_json({&target, 1}, conditions),
-                                "amplifier", channel.plate.name);
-  if (!bound.by.empty()) wanted.result.set("limited_by", bound.by);
+  const RecordEntry wanted = entry_of("target", report::target_json({&target, 1}, conditions),
+                                      "amplifier", channel.plate.name);
   return {{wanted, analysis_entry(file, recorded, limits, channel)}, "On target." + words, {}, {}};
 }
 

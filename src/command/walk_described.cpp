@@ -68,8 +68,7 @@ WalkChannel walk_channel(const SystemDescription& system, const Group& group,
   WalkChannel result;
   result.plate.name = name;
   result.plate.load = planned.load;
-  result.plate.amplifier_power =
-      lowest.channel->rated_power * (lowest.channel->rated_load / planned.load);
+  result.plate.amplifier_power = planned.described.amplifier_power;
   result.plate.speaker_power = speaker_power(system, group, lowest);
   result.plate.bridged = planned.bridged;
   result.bass = planned.role == system::Role::bass;

@@ -19,10 +19,6 @@ namespace {
 constexpr Watts least_power{0.001}, most_power{100000.0};
 constexpr Ohms least_load{0.1}, most_load{1000.0};
 
-Volts volts_for(Watts power, Ohms load) {
-  return Volts(std::sqrt(power.value() * load.value()));
-}
-
 Decibels change_to(Volts target, Volts reading) {
   return decibels_from_amplitude_ratio(target / reading);
 }
@@ -31,6 +27,31 @@ Direction direction_of(Decibels change, Decibels tolerance) {
   if (change > tolerance) return Direction::raise;
   if (change < -tolerance) return Direction::lower;
   return Direction::hold;
+}
+
+/// Where the amplifier clips at the latest: its rating, or what lies below that.
+Watts rail_power(const Channel& channel) {
+  Volts rail = rated_volts(channel.amplifier_power, channel.load);
+  Watts power = channel.amplifier_power;
+  for (const Bound& bound : channel.bounds) {
+    const bool is_rail = bound.by == Limit::supply || bound.by == Limit::clipping;
+    if (!is_rail || bound.volts >= rail) continue;
+    rail = bound.volts;
+    power = Watts(rail.value() * rail.value() / channel.load.value());
+  }
+  return power;
+}
+
+void add_bounds(Channel& channel, const Conditions& conditions) {
+  const Volts rated = rated_volts(channel.amplifier_power, channel.load);
+  if (conditions.supply && !conditions.regulated) {
+    const auto bound = supply_bound(rated, *conditions.supply, conditions.rated_supply);
+    if (bound) channel.bounds.push_back(*bound);
+  }
+  if (conditions.source && conditions.sensitivity) {
+    const Volts input = *conditions.source * sine_peak(conditions.tone_level.value_or(Dbfs(0.0)));
+    channel.bounds.push_back(source_bound(rated, input, *conditions.sensitivity));
+  }
 }
 
 void add_band(Assessment& assessment, const Target& target, const Channel& channel,
@@ -49,6 +70,30 @@ void add_band(Assessment& assessment, const Target& target, const Channel& chann
 
 }  // namespace
 
+const char* name(Limit limit) {
+  switch (limit) {
+    case Limit::amplifier:
+      return "amplifier";
+    case Limit::speaker:
+      return "speaker";
+    case Limit::supply:
+      return "supply";
+    case Limit::head_unit:
+      return "head-unit";
+    case Limit::clipping:
+      break;
+  }
+  return "clipping";
+}
+
+std::optional<Limit> limit_named(std::string_view text) {
+  for (const Limit limit :
+       {Limit::amplifier, Limit::speaker, Limit::supply, Limit::head_unit, Limit::clipping}) {
+    if (text == name(limit)) return limit;
+  }
+  return std::nullopt;
+}
+
 const char* name(Direction direction) {
   switch (direction) {
     case Direction::raise:
@@ -61,7 +106,25 @@ const char* name(Direction direction) {
   return "hold";
 }
 
-Target target_for(const Channel& channel) {
+Volts rated_volts(Watts power, Ohms load) {
+  return Volts(std::sqrt(power.value() * load.value()));
+}
+
+std::optional<Bound> supply_bound(Volts rated, Volts supply, Volts rated_supply) {
+  const double share = require_positive(supply, "supply") / rated_supply;
+  if (share >= 1.0) return std::nullopt;
+  return Bound{Limit::supply, rated * share};
+}
+
+Bound source_bound(Volts rated, Volts input, Volts sensitivity) {
+  return {Limit::head_unit, rated * (input / sensitivity)};
+}
+
+Bound clipping_bound(Volts onset) {
+  return {Limit::clipping, onset * amplitude_ratio(-below_clipping)};
+}
+
+Target rated_target(const Channel& channel) {
   const Watts amplifier = require_within(channel.amplifier_power, least_power, most_power, "power");
   const Ohms load = require_within(channel.load, least_load, most_load, "load");
   if (channel.speaker_power) {
@@ -69,9 +132,20 @@ Target target_for(const Channel& channel) {
   }
   const bool speaker_is_lower = channel.speaker_power && *channel.speaker_power < amplifier;
   const Watts power = speaker_is_lower ? *channel.speaker_power : amplifier;
-  const Volts volts = volts_for(power, load);
+  const Volts volts = rated_volts(power, load);
   return {power, speaker_is_lower ? Limit::speaker : Limit::amplifier, volts,
           volts * std::numbers::sqrt2, Amperes(std::sqrt(power.value() / load.value()))};
+}
+
+Target target_for(const Channel& channel) {
+  Target target = rated_target(channel);
+  for (const Bound& bound : channel.bounds) {
+    if (bound.volts >= target.volts) continue;
+    const double volts = require_positive(bound.volts, name(bound.by)).value();
+    target = {Watts(volts * volts / channel.load.value()), bound.by, bound.volts,
+              bound.volts * std::numbers::sqrt2, Amperes(volts / channel.load.value())};
+  }
+  return target;
 }
 
 Assessment assess(const Target& target, const Channel& channel, const Conditions& conditions) {
@@ -105,12 +179,13 @@ Overlap overlap_for(const Target& target, const Channel& channel, Dbfs tone_leve
   require_within(tone_level, lowest_tone_level, Dbfs(0.0), "tone level");
   const Decibels overlap = Dbfs(0.0) - tone_level;
   // A speaker rated below the amplifier leaves the amplifier room above the target.
-  const Decibels room = decibels_from_power_ratio(channel.amplifier_power / target.power);
+  const Watts rail = rail_power(channel);
+  const Decibels room = decibels_from_power_ratio(rail / target.power);
   const Decibels overdrive = std::max(Decibels(0.0), overlap - room);
   const HardClip clip = hard_clip(overdrive);
   const bool clips = overdrive > Decibels(0.0);
-  const Watts full_scale = clips ? channel.amplifier_power * clip.power_gain
-                                 : target.power * std::pow(10.0, overlap.value() / 10.0);
+  const Watts full_scale =
+      clips ? rail * clip.power_gain : target.power * std::pow(10.0, overlap.value() / 10.0);
   return {tone_level,
           overlap,
           overdrive,
@@ -120,13 +195,19 @@ Overlap overlap_for(const Target& target, const Channel& channel, Dbfs tone_leve
           target.power / std::pow(10.0, overlap.value() / 10.0)};
 }
 
-SupplyEffect supply_effect(const Target& target, const Channel& channel, Volts supply) {
-  const double ratio = require_positive(supply, "supply") / rated_supply;
-  const Volts reachable = volts_for(channel.amplifier_power, channel.load) * ratio;
-  return {supply, decibels_from_amplitude_ratio(ratio), reachable, reachable >= target.volts};
+SupplyEffect supply_effect(const Target& rated, const Channel& channel,
+                           const Conditions& conditions) {
+  const Volts supply = require_positive(conditions.supply.value_or(Volts(0.0)), "supply");
+  const double ratio = supply / conditions.rated_supply;
+  const Volts reachable = rated_volts(channel.amplifier_power, channel.load) * ratio;
+  return {supply, decibels_from_amplitude_ratio(ratio), reachable, rated.volts,
+          reachable >= rated.volts};
 }
 
-ChannelTarget resolve(const Channel& channel, const Conditions& conditions) {
+ChannelTarget resolve(const Channel& described, const Conditions& conditions) {
+  const Target at_rated_supply = target_for(described);  // checks the ratings, too
+  Channel channel = described;
+  add_bounds(channel, conditions);
   ChannelTarget result{channel, target_for(channel), {}, {}, {}, {}};
   result.each_half_load = channel.bridged ? channel.load / 2.0 : channel.load;
   if (conditions.meter && conditions.tone_frequency) {
@@ -136,8 +217,8 @@ ChannelTarget resolve(const Channel& channel, const Conditions& conditions) {
   if (conditions.tone_level) {
     result.overlap = overlap_for(result.target, channel, *conditions.tone_level);
   }
-  if (conditions.supply) {
-    result.supply = supply_effect(result.target, channel, *conditions.supply);
+  if (conditions.supply && !conditions.regulated) {
+    result.supply = supply_effect(at_rated_supply, channel, conditions);
   }
   return result;
 }

@@ -13,8 +13,15 @@
 
 namespace railtap::electric {
 
-/// What sets the target power.
-enum class Limit { amplifier, speaker };
+/// What sets the target: a rating, what the amplifier gives at its supply, what the head unit can
+/// drive it to, or where it was measured to clip.
+enum class Limit { amplifier, speaker, supply, head_unit, clipping };
+
+/// "amplifier", "speaker", "supply", "head-unit" or "clipping".
+[[nodiscard]] const char* name(Limit limit);
+
+/// The limit of that name; none for another text.
+[[nodiscard]] std::optional<Limit> limit_named(std::string_view text);
 
 /// Which way the gain control should go.
 enum class Direction { raise, lower, hold };
@@ -35,6 +42,34 @@ inline constexpr Volts rated_supply{14.4};
 /// loud.
 inline constexpr Dbfs lowest_tone_level{-40.0};
 
+/// What keeps the voltage of a channel down, besides its ratings.
+struct Bound {
+  Limit by;
+  Volts volts;  ///< RMS at the terminals, > 0
+};
+
+/// What is left to the measured onset of clipping, where that is the limit.
+inline constexpr Decibels below_clipping{0.1};
+
+/// The voltage for a rating into the load it is stated for, √(P·R).
+[[nodiscard]] Volts rated_volts(Watts power, Ohms load);
+
+/// The clipping voltage of an unregulated amplifier is proportional to its supply (derived), so
+/// its rating holds for `rated_supply` only. None where the supply is not lower.
+/// \param rated its rated_volts
+/// \throws Error for a supply that is not > 0
+[[nodiscard]] std::optional<Bound> supply_bound(Volts rated, Volts supply,
+                                                Volts rated_supply = electric::rated_supply);
+
+/// What an input drives an amplifier to with its gain fully up.
+/// \param rated its rated_volts
+/// \param input RMS of the set-up tone at its input, clean, > 0
+/// \param sensitivity RMS input for rated power with the gain fully up, > 0
+[[nodiscard]] Bound source_bound(Volts rated, Volts input, Volts sensitivity);
+
+/// `below_clipping` under a measured onset. \param onset RMS, > 0
+[[nodiscard]] Bound clipping_bound(Volts onset);
+
 /// One channel (pair) as it is described.
 struct Channel {
   std::string name;            ///< may be empty
@@ -44,6 +79,7 @@ struct Channel {
   bool bridged = false;                ///< two channels drive one load between them
   std::optional<Volts> reading;        ///< RMS between the speaker terminals, > 0
   std::optional<Volts> typed_digit;    ///< one step of the reading's last digit as typed
+  std::vector<Bound> bounds;           ///< what is known besides the ratings
 };
 
 /// How all of it is measured.
@@ -52,16 +88,20 @@ struct Conditions {
   std::optional<Hertz> tone_frequency;
   std::optional<Dbfs> tone_level;  ///< of the tone that plays while the gain is set, −40 … 0 dBFS
   std::optional<Volts> supply;     ///< at the amplifier while the gain is set, > 0
+  Volts rated_supply = electric::rated_supply;  ///< at which its power is stated, > 0
+  bool regulated = false;                       ///< its power does not depend on the supply
+  std::optional<Volts> source;             ///< RMS of a clean full-scale tone at its input, > 0
+  std::optional<Volts> sensitivity;        ///< RMS input for rated power, gain fully up, > 0
   Decibels tolerance = default_tolerance;  ///< >= 0
 };
 
 /// The voltage to set.
 struct Target {
-  Watts power;  ///< the lower of both ratings
-  Limit limited_by;
-  Volts volts;      ///< RMS, √(P·R)
-  Volts peak;       ///< of a sine
-  Amperes current;  ///< RMS, √(P/R)
+  Watts power;       ///< that it puts into the load
+  Limit limited_by;  ///< of equal ones the amplifier's rating comes first, then the speaker's
+  Volts volts;       ///< RMS, √(P·R)
+  Volts peak;        ///< of a sine
+  Amperes current;   ///< RMS, √(P/R)
 };
 
 /// What follows from a reading. The low and high values come from the meter's limits of error and
@@ -101,9 +141,10 @@ struct Overlap {
 /// What a supply below the rated one costs an amplifier without a regulated supply.
 struct SupplyEffect {
   Volts supply;
-  Decibels change;  ///< of the clipping voltage, re the rated supply
-  Volts reachable;  ///< rated voltage scaled by the supply
-  bool reaches_target;
+  Decibels change;      ///< of the clipping voltage, re the rated supply
+  Volts reachable;      ///< rated voltage scaled by the supply
+  Volts at_rated;       ///< the target at the rated supply
+  bool reaches_target;  ///< `reachable` is not below `at_rated`
 };
 
 /// One channel's result.
@@ -116,9 +157,13 @@ struct ChannelTarget {
   std::optional<SupplyEffect> supply;
 };
 
-/// V = √(P·R) with P the lower of the ratings (common practice; it is Ohm's law).
+/// The one place where a target comes from: the lowest of √(P·R) of both ratings (common practice;
+/// it is Ohm's law) and of the channel's bounds.
 /// \throws Error where a power is not within 1 mW … 100 kW or the load not within 0.1 … 1000 ohm
 [[nodiscard]] Target target_for(const Channel& channel);
+
+/// The same by the ratings alone.
+[[nodiscard]] Target rated_target(const Channel& channel);
 
 /// Compares a reading with the target. \throws Error for a reading that is not > 0
 [[nodiscard]] Assessment assess(const Target& target, const Channel& channel,
@@ -129,14 +174,15 @@ struct ChannelTarget {
 [[nodiscard]] Deviation deviation(Volts target, Volts reached, std::optional<Percent> uncertainty);
 
 /// The two ways to use a tone of this level. The rail is taken to lie where the amplifier's rated
-/// power is reached, and to clip hard: a real one has a small reserve, which makes this the worst
-/// case. \throws Error for a level outside −40 … 0 dBFS
+/// power is reached, or where supply or measured clipping put it below that, and to clip hard: a
+/// real one has a small reserve, which makes this the worst case. \throws Error for a level outside
+/// −40 … 0 dBFS
 [[nodiscard]] Overlap overlap_for(const Target& target, const Channel& channel, Dbfs tone_level);
 
-/// The clipping voltage of an unregulated amplifier is proportional to its supply (derived).
-/// \throws Error for a supply that is not > 0
-[[nodiscard]] SupplyEffect supply_effect(const Target& target, const Channel& channel,
-                                         Volts supply);
+/// What the supply means for an amplifier without a regulated one. \param rated the target at the
+/// rated supply \throws Error for a supply that is not > 0
+[[nodiscard]] SupplyEffect supply_effect(const Target& rated, const Channel& channel,
+                                         const Conditions& conditions);
 
 /// All of the above for one channel.
 /// \throws Error also where the tone lies outside the meter's band: a reading there says nothing

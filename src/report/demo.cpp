@@ -5,6 +5,7 @@
 #include <iomanip>
 #include <sstream>
 
+#include "report/target.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
 
@@ -19,18 +20,6 @@ using system::json_number;
 // --- document ------------------------------------------------------------------------------------
 
 namespace {
-
-const char* name(DemoLimit limit) {
-  switch (limit) {
-    case DemoLimit::amplifier:
-      return "amplifier";
-    case DemoLimit::speaker:
-      return "speaker";
-    case DemoLimit::clipping:
-      return "clipping";
-  }
-  return "amplifier";
-}
 
 Json json_of(const DemoCalibration& calibration) {
   return {{"tone_hz", json_number(calibration.tone.value())},
@@ -123,16 +112,8 @@ std::string in_words(const judge::Findings& findings) {
   return text;
 }
 
-std::string in_words(DemoLimit limit) {
-  switch (limit) {
-    case DemoLimit::amplifier:
-      return "rating";
-    case DemoLimit::speaker:
-      return "speaker";
-    case DemoLimit::clipping:
-      return "clipping";
-  }
-  return "";
+std::string set_by(DemoLimit limit) {
+  return limit == DemoLimit::amplifier ? "rating" : report::in_words(limit);
 }
 
 void write_calibration(std::ostream& out, const DemoCalibration& calibration) {
@@ -187,7 +168,7 @@ void write_row(std::ostream& out, const DemoChannel& channel) {
   out << std::left << std::setw(24) << channel.input << std::setw(8)
       << format_quantity(channel.tone) << std::setw(19) << in_words(channel.found) << std::right
       << std::setw(10) << (channel.onset ? volts(*channel.onset) : "above") << std::setw(10)
-      << volts(channel.target) << "  " << std::left << std::setw(9) << in_words(channel.limited_by)
+      << volts(channel.target) << "  " << std::left << std::setw(9) << set_by(channel.limited_by)
       << std::right << std::setw(9) << volts(channel.reached_v) << std::setw(10)
       << (channel.reached.thdn ? format_quantity(*channel.reached.thdn, 2) : std::string("-"))
       << std::setw(10) << format_fixed(channel.change, 2, Sign::always) << std::setw(10)
@@ -205,6 +186,13 @@ void write_table(std::ostream& out, const DemoDocument& document) {
       << std::setw(10) << "THD+N" << std::setw(10) << "to go" << std::setw(10) << "gain at"
       << std::setw(10) << "hiss (A)" << '\n';
   for (const DemoChannel& channel : document.channels) write_row(out, channel);
+}
+
+/// A head unit that is too weak is told even where all that it can do is reached.
+void write_shortfall(std::ostream& out, const DemoChannel& channel) {
+  if (channel.limited_by != DemoLimit::head_unit) return;
+  out << "  " << channel.input << ": the head unit's clean output is too low for "
+      << volts(channel.wanted) << ", even with the gain fully up\n";
 }
 
 /// What is wrong with a channel, where something is.
@@ -230,7 +218,10 @@ void write_outcome(std::ostream& out, const DemoDocument& document) {
   const std::string within = " of their targets.\n";
   out << (document.within_limits ? "All" : "Not all") << " channels are clean and within "
       << format_quantity(document.tolerance) << within;
-  for (const DemoChannel& channel : document.channels) write_reasons(out, channel);
+  for (const DemoChannel& channel : document.channels) {
+    write_shortfall(out, channel);
+    write_reasons(out, channel);
+  }
   out << '\n';
 }
 

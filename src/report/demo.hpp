@@ -34,7 +34,7 @@ struct DemoHeadUnit {
 };
 
 /// What limits a channel's voltage.
-enum class DemoLimit { amplifier, speaker, clipping };
+using DemoLimit = electric::Limit;
 
 /// One amplifier channel.
 struct DemoChannel {
@@ -43,6 +43,7 @@ struct DemoChannel {
   judge::Findings found;       ///< before anything was turned
   std::optional<Volts> onset;  ///< RMS where its amplifier begins to clip
   Volts target{0.0};           ///< RMS
+  Volts wanted{0.0};           ///< what amplifier and speaker are rated for
   DemoLimit limited_by = DemoLimit::amplifier;
   judge::Findings reached;  ///< at the end
   Volts reached_v{0.0};     ///< RMS

@@ -6,6 +6,7 @@
 
 #include "report/attenuator.hpp"
 #include "report/markup.hpp"
+#include "report/target.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
 
@@ -15,7 +16,6 @@ namespace {
 using system::GainLanding;
 using system::Json;
 using system::json_number;
-using system::PlanLimit;
 using system::PlannedChannel;
 using system::PlannedFeed;
 
@@ -152,20 +152,6 @@ Json supply_json(const system::Plan& plan) {
 
 }  // namespace
 
-const char* name(PlanLimit limit) {
-  switch (limit) {
-    case PlanLimit::amplifier:
-      return "amplifier";
-    case PlanLimit::speaker:
-      return "speaker";
-    case PlanLimit::supply:
-      return "supply";
-    case PlanLimit::head_unit:
-      break;
-  }
-  return "head-unit";
-}
-
 const char* name(GainLanding::Verdict verdict) {
   switch (verdict) {
     case GainLanding::Verdict::within:
@@ -242,13 +228,11 @@ std::string tone_text(const PlannedChannel& channel) {
 }
 
 std::string channel_text(const PlannedChannel& channel) {
-  std::string text =
-      "  " + printable(channel.name) + ": " + volts(channel.target.volts) + " (" +
-      format_quantity(channel.target.power, 3) + " into " + format_quantity(channel.load) +
-      "), limited by the " +
-      (channel.limited_by == system::PlanLimit::head_unit ? "head unit"
-                                                          : name(channel.limited_by)) +
-      "\n    " + gain_text(channel) + "\n    " + tone_text(channel) + "\n";
+  std::string text = "  " + printable(channel.name) + ": " + volts(channel.target.volts) + " (" +
+                     format_quantity(channel.target.power, 3) + " into " +
+                     format_quantity(channel.load) + "), limited by the " +
+                     in_words(channel.limited_by) + "\n    " + gain_text(channel) + "\n    " +
+                     tone_text(channel) + "\n";
   if (channel.cable_loss)
     text += "    the cable to the speaker takes " + format_fixed(-*channel.cable_loss, 2) + "\n";
   return text;
@@ -336,7 +320,7 @@ std::string plain_markdown(const std::string& text) {
 std::string markdown_row(const PlannedChannel& channel) {
   const bool lands = channel.gain && channel.gain->verdict == GainLanding::Verdict::within;
   return "| " + plain_markdown(channel.name) + " | " + plain_markdown(channel.control) + " | " +
-         volts(channel.target.volts) + " | " + name(channel.limited_by) + " | " +
+         volts(channel.target.volts) + " | " + in_words(channel.limited_by) + " | " +
          format_quantity(channel.tone) + " | " +
          (lands ? format_fixed(channel.gain->travel, 0) : std::string("?")) + " | | |\n";
 }

@@ -23,8 +23,7 @@ namespace railtap::report {
 /// The plan's warnings and those of its tap.
 [[nodiscard]] std::vector<std::string> plan_warnings(const system::Plan& plan);
 
-/// "amplifier", "speaker", "supply", "head-unit".
-[[nodiscard]] const char* name(system::PlanLimit limit);
+using electric::name;  // of a limit
 
 /// "within", "too-little", "too-much".
 [[nodiscard]] const char* name(system::GainLanding::Verdict verdict);

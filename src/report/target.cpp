@@ -19,10 +19,6 @@ namespace {
 
 constexpr const char* schema = "railtap.target/1";
 
-const char* word(Limit limit) {
-  return limit == Limit::speaker ? "speaker" : "amplifier";
-}
-
 void add_assessment(Json& json, const std::optional<Assessment>& assessment) {
   for (const auto* key : {"reading_v", "reading_uncertainty_v", "reading_power_w",
                           "reading_power_low_w", "reading_power_high_w", "change_db",
@@ -59,6 +55,7 @@ Json supply_json(const std::optional<SupplyEffect>& supply) {
   return {{"supply_v", supply->supply.value()},
           {"change_db", supply->change.value()},
           {"reachable_v", supply->reachable.value()},
+          {"rated_target_v", supply->at_rated.value()},
           {"reaches_target", supply->reaches_target}};
 }
 
@@ -67,7 +64,7 @@ void add_channel(Json& json, const ChannelTarget& result, Decibels tolerance) {
   json.set("power_w", result.target.power.value());
   json.set("load_ohm", result.channel.load.value());
   json.set("bridged", result.channel.bridged);
-  json.set("limited_by", word(result.target.limited_by));
+  json.set("limited_by", name(result.target.limited_by));
   json.set("target_v", result.target.volts.value());
   json.set("target_v_peak", result.target.peak.value());
   json.set("current_a", result.target.current.value());
@@ -98,6 +95,10 @@ Json target_json(std::span<const ChannelTarget> channels, const Conditions& cond
 
 // --- words ---------------------------------------------------------------------------------------
 
+const char* in_words(Limit limit) {
+  return limit == Limit::head_unit ? "head unit" : name(limit);
+}
+
 namespace {
 
 std::string measured(Volts volts) {
@@ -113,13 +114,28 @@ std::string in_db(Decibels level) {
   return format_fixed(level, 2);
 }
 
+std::string reason_for(Limit limit) {
+  switch (limit) {
+    case Limit::amplifier:
+      return "the amplifier's rating";
+    case Limit::speaker:
+      return "the speaker's limit";
+    case Limit::supply:
+      return "what the amplifier gives at its supply";
+    case Limit::head_unit:
+      return "the most that the head unit drives it to";
+    case Limit::clipping:
+      break;
+  }
+  return "just below where it was measured to clip";
+}
+
 std::string target_lines(const ChannelTarget& result) {
   const Target& target = result.target;
   std::string text = result.channel.name.empty() ? "Set " : result.channel.name + ": set ";
   text += measured(target.volts) + " AC for " + rated(target.power) + " into " +
           format_quantity(result.channel.load);
-  text += target.limited_by == Limit::speaker ? ", the speaker's limit.\n"
-                                              : ", the amplifier's rating.\n";
+  text += ", " + reason_for(target.limited_by) + ".\n";
   text += "  Peak " + measured(target.peak) + ", current " + format_quantity(target.current, 3) +
           " with the load connected.\n";
   if (result.channel.bridged) {
@@ -181,19 +197,20 @@ std::string overlap_lines(const Overlap& overlap, const Target& target) {
   return text;
 }
 
-std::string supply_lines(const SupplyEffect& supply) {
+std::string supply_lines(const SupplyEffect& supply, const Conditions& conditions) {
   if (supply.reaches_target) return "";
   return "  At " + format_quantity(supply.supply) +
          " an amplifier without a regulated supply clips " + in_db(-supply.change) +
-         " lower than rated, at about " + measured(supply.reachable) +
-         ": it may not reach the target clean.\n";
+         " lower than rated, at about " + measured(supply.reachable) + ".\n  At " +
+         format_quantity(conditions.rated_supply) + " the target is " + measured(supply.at_rated) +
+         ".\n";
 }
 
 std::string channel_lines(const ChannelTarget& result, const Conditions& conditions) {
   std::string text = target_lines(result);
   if (result.assessment) text += assessment_lines(*result.assessment, conditions.tolerance);
   if (result.overlap) text += overlap_lines(*result.overlap, result.target);
-  if (result.supply) text += supply_lines(*result.supply);
+  if (result.supply) text += supply_lines(*result.supply, conditions);
   return text;
 }
 
@@ -221,7 +238,8 @@ std::string target_text(std::span<const ChannelTarget> channels, const Condition
       "  minimum. Read between the two speaker terminals, never to the chassis. Without a load the "
       "reading\n"
       "  is a little high. Ratings hold at " +
-      format_quantity(rated_supply) + ": engine running outdoors, or a charger connected.\n";
+      format_quantity(conditions.rated_supply) +
+      ": engine running outdoors, or a charger connected.\n";
   return text;
 }
 

@@ -15,6 +15,9 @@ namespace railtap::report {
 [[nodiscard]] system::Json target_json(std::span<const electric::ChannelTarget> channels,
                                        const electric::Conditions& conditions);
 
+/// "amplifier", "speaker", "supply", "head unit" or "clipping".
+[[nodiscard]] const char* in_words(electric::Limit limit);
+
 /// One block of lines per channel, then what holds for all of them. `channels` is not empty.
 [[nodiscard]] std::string target_text(std::span<const electric::ChannelTarget> channels,
                                       const electric::Conditions& conditions);

@@ -13,8 +13,8 @@
 
 namespace railtap::system {
 
-/// What a channel's target rests on: the lowest of these voltages.
-enum class PlanLimit { amplifier, speaker, supply, head_unit };
+/// What a channel's target rests on; no clipping is measured yet.
+using PlanLimit = electric::Limit;
 
 /// RMS at the amplifier's terminals that each of them allows.
 struct ChannelLimits {
@@ -45,9 +45,10 @@ struct PlannedChannel {
   bool bridged, bridge_tied;  ///< bridge_tied: no terminal is ground
   Ohms load;                  ///< the speakers, in parallel where there are several
   ChannelLimits limits;
+  electric::Channel described;  ///< its ratings into `load`, and what is below them
   PlanLimit limited_by;
   Volts wanted;             ///< what amplifier and speaker allow
-  electric::Target target;  ///< by the lowest of the limits, into `load`
+  electric::Target target;  ///< electric::target_for(described)
   bool reachable;  ///< the gain gets there within the tolerance; true where that is not known
   std::optional<GainLanding> gain;  ///< none where the head unit's clean output is not known
   Hertz tone;                       ///< to set the gain with

@@ -13,10 +13,6 @@ constexpr Hertz bass_tone{50.0}, usual_tone{1000.0}, low_tone{100.0};
 /// 1 W into 8 ohm: the voltage that sensitivities are stated at (common practice).
 constexpr Volts sensitivity_volts{2.0 * std::numbers::sqrt2};
 
-Volts volts_for(Watts power, Ohms load) {
-  return Volts(std::sqrt(power.value() * load.value()));
-}
-
 bool reads(const SystemDescription& system, Hertz tone) {
   if (!system.meter) return true;
   const electric::Meter& meter = *system.meter;
@@ -31,37 +27,41 @@ Hertz tone_for(const SystemDescription& system, const AmplifierChannel& channel)
   return !reads(system, usual_tone) && reads(system, low_tone) ? low_tone : usual_tone;
 }
 
-ChannelLimits limits_of(const SystemDescription& system, const Amplifier& amplifier,
-                        const AmplifierChannel& channel, Ohms load) {
-  ChannelLimits limits;
-  limits.amplifier = volts_for(channel.rated_power, channel.rated_load);
-  const Speaker& speaker = speaker_of(system, channel);
-  if (speaker.power) limits.speaker = volts_for(*speaker.power * channel.speakers, load);
-  const Volts supply = system.supply.while_setting.value_or(system.supply.running);
-  if (!amplifier.regulated && supply < amplifier.rated_supply)
-    limits.supply = limits.amplifier * (supply / amplifier.rated_supply);
-  if (system.head_unit.clean_output) {
-    const Volts input = *system.head_unit.clean_output * sine_peak(system.tone_level);
-    limits.head_unit = limits.amplifier * (input / amplifier.sensitivity_low);
-  }
-  return limits;
+/// RMS of the set-up tone at the amplifier's input, at the highest clean step.
+std::optional<Volts> input_of(const SystemDescription& system) {
+  if (!system.head_unit.clean_output) return std::nullopt;
+  return *system.head_unit.clean_output * sine_peak(system.tone_level);
 }
 
-struct Lowest {
-  Volts volts;
-  PlanLimit by;
-};
+/// What target_for is asked: the ratings into this load, and what supply and head unit leave.
+electric::Channel described_as(const SystemDescription& system, const Amplifier& amplifier,
+                               const AmplifierChannel& channel, Ohms load) {
+  electric::Channel result;
+  result.name = channel.name;
+  result.amplifier_power = channel.rated_power * (channel.rated_load / load);
+  result.load = load;
+  result.bridged = channel.bridged;
+  const Speaker& speaker = speaker_of(system, channel);
+  if (speaker.power) result.speaker_power = *speaker.power * channel.speakers;
+  const Volts rated = electric::rated_volts(channel.rated_power, channel.rated_load);
+  const Volts supply = system.supply.while_setting.value_or(system.supply.running);
+  if (!amplifier.regulated) {
+    const auto bound = electric::supply_bound(rated, supply, amplifier.rated_supply);
+    if (bound) result.bounds.push_back(*bound);
+  }
+  if (const auto input = input_of(system))
+    result.bounds.push_back(electric::source_bound(rated, *input, amplifier.sensitivity_low));
+  return result;
+}
 
-Lowest lowest_of(const ChannelLimits& limits, bool with_surroundings) {
-  Lowest lowest{limits.amplifier, PlanLimit::amplifier};
-  const auto take = [&lowest](const std::optional<Volts>& volts, PlanLimit by) {
-    if (volts && *volts < lowest.volts) lowest = {*volts, by};
-  };
-  take(limits.speaker, PlanLimit::speaker);
-  if (!with_surroundings) return lowest;
-  take(limits.supply, PlanLimit::supply);
-  take(limits.head_unit, PlanLimit::head_unit);
-  return lowest;
+ChannelLimits limits_of(const electric::Channel& channel) {
+  ChannelLimits limits;
+  limits.amplifier = electric::rated_volts(channel.amplifier_power, channel.load);
+  if (channel.speaker_power)
+    limits.speaker = electric::rated_volts(*channel.speaker_power, channel.load);
+  for (const electric::Bound& bound : channel.bounds)
+    (bound.by == PlanLimit::supply ? limits.supply : limits.head_unit) = bound.volts;
+  return limits;
 }
 
 /// out = in · rated/sensitivity, and a logarithmic control: equal turns, equal decibels.
@@ -81,21 +81,6 @@ GainLanding landing(const Amplifier& amplifier, const ChannelLimits& limits, Vol
   return {Verdict::within, input, needed, Percent(100.0 * share), Decibels(0.0)};
 }
 
-/// What target_for and overlap_for are asked, as a channel that reaches its voltage into this load.
-electric::Channel as_channel(const AmplifierChannel& channel, Volts amplifier, Volts target,
-                             Ohms load) {
-  const auto power = [load](Volts volts) {
-    return Watts(volts.value() * volts.value() / load.value());
-  };
-  electric::Channel result;
-  result.name = channel.name;
-  result.amplifier_power = power(amplifier);
-  result.load = load;
-  result.bridged = channel.bridged;
-  if (target < amplifier) result.speaker_power = power(target);
-  return result;
-}
-
 void add_cable(const AmplifierChannel& channel, PlannedChannel& planned) {
   if (!channel.cable) return;
   planned.cable = electric::wire_resistance(channel.cable->gauge, path_of(*channel.cable));
@@ -111,9 +96,9 @@ std::optional<Decibels> sound_level(const Speaker& speaker, int speakers, Volts 
 
 void add_gain(const SystemDescription& system, const Amplifier& amplifier, PlannedChannel& planned,
               Volts goal) {
-  if (!system.head_unit.clean_output) return;
-  const Volts input = *system.head_unit.clean_output * sine_peak(system.tone_level);
-  planned.gain = landing(amplifier, planned.limits, input, goal);
+  const auto input = input_of(system);
+  if (!input) return;
+  planned.gain = landing(amplifier, planned.limits, *input, goal);
   planned.reachable = planned.gain->missing <= system.tolerance;
 }
 
@@ -140,14 +125,13 @@ PlannedChannel plan_channel(const SystemDescription& system, const Amplifier& am
   planned.bridged = channel.bridged;
   planned.bridge_tied = amplifier.bridge_tied || channel.bridged;
   planned.load = speaker.impedance / channel.speakers;
-  planned.limits = limits_of(system, amplifier, channel, planned.load);
-  planned.wanted = lowest_of(planned.limits, false).volts;
-  const Lowest lowest = lowest_of(planned.limits, true);
-  planned.limited_by = lowest.by;
+  planned.described = described_as(system, amplifier, channel, planned.load);
+  planned.limits = limits_of(planned.described);
+  planned.wanted = electric::rated_target(planned.described).volts;
+  planned.target = electric::target_for(planned.described);
+  planned.limited_by = planned.target.limited_by;
   planned.reachable = true;
-  const auto described = as_channel(channel, planned.limits.amplifier, lowest.volts, planned.load);
-  planned.target = electric::target_for(described);
-  planned.overlap = electric::overlap_for(planned.target, described, system.tone_level);
+  planned.overlap = electric::overlap_for(planned.target, planned.described, system.tone_level);
   // What the supply takes away is no fault of the gain's: the control is set for what is left.
   const Volts goal =
       planned.limits.supply ? std::min(planned.wanted, *planned.limits.supply) : planned.wanted;

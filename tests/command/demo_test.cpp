@@ -120,7 +120,7 @@ TEST_CASE("demo: what it finds and sets in the camper van matches the rig's own 
 TEST_CASE("demo: where the amplifier clips below its rating, clipping sets the voltage") {
   const Folder folder;
   rig::Rig rig = van();
-  rig.supply.voltage = Volts(12.4);  // engine off
+  rig.amplifiers[0].output.rail = Volts(20.0);  // 14.8 V would be 21 V peak
   rig.amplifiers.resize(1);
   rig.amplifiers[0].controls.resize(1);
   const report::DemoDocument document = demo_of(rig, folder);
@@ -133,6 +133,21 @@ TEST_CASE("demo: where the amplifier clips below its rating, clipping sets the v
     // 0.1 dB is left to the rail.
     CHECK(
         test::within_db(channel.target.value() / error, onset * std::pow(10.0, -0.1 / 20.0), 0.02));
+  }
+}
+
+TEST_CASE("demo: with the engine off the supply sets the voltage") {
+  const Folder folder;
+  rig::Rig rig = van();
+  rig.supply.voltage = Volts(12.4);
+  rig.amplifiers.resize(1);
+  rig.amplifiers[0].controls.resize(1);
+  const report::DemoDocument document = demo_of(rig, folder);
+  REQUIRE(document.channels.size() == 2);
+  for (const report::DemoChannel& channel : document.channels) {
+    CHECK(channel.limited_by == report::DemoLimit::supply);
+    // √(55·4)·12.4/14.4
+    CHECK(test::within_rel(channel.target.value(), 12.772342, 1e-6));
   }
 }
 

@@ -175,13 +175,53 @@ TEST_CASE("overlap: a full-scale tone has none, and a level above full scale is 
 
 TEST_CASE("supply: 12.6 V instead of 14.4 V costs 1.16 dB and the target") {
   const auto door = channel(50.0, 4.0);
-  const auto effect = supply_effect(target_for(door), door, Volts(12.6));
-  CHECK(within_abs(effect.change.value(), -1.16, 0.005));
-  CHECK_FALSE(effect.reaches_target);
-  CHECK(supply_effect(target_for(door), door, Volts(14.4)).reaches_target);
+  Conditions conditions;
+  conditions.supply = Volts(12.6);
+  const auto low = resolve(door, conditions);
+  CHECK(within_abs(low.supply->change.value(), -1.16, 0.005));
+  CHECK_FALSE(low.supply->reaches_target);
+  CHECK(low.target.limited_by == Limit::supply);
+  CHECK(within_abs(low.target.volts.value(), 14.1421356 * 12.6 / 14.4, 1e-6));
+  CHECK(within_abs(low.target.power.value(), 50.0 * 0.765625, 1e-9));  // (12.6/14.4)²
+  CHECK(within_abs(low.supply->at_rated.value(), 14.1421356, 1e-6));
   auto spared = channel(100.0, 4.0);
   spared.speaker_power = Watts(50.0);
-  CHECK(supply_effect(target_for(spared), spared, Volts(12.6)).reaches_target);
+  CHECK(resolve(spared, conditions).supply->reaches_target);
+  CHECK(resolve(spared, conditions).target.limited_by == Limit::speaker);
+  conditions.regulated = true;
+  CHECK(resolve(door, conditions).target.limited_by == Limit::amplifier);
+  CHECK_FALSE(resolve(door, conditions).supply.has_value());
+  conditions.regulated = false;
+  conditions.supply = Volts(14.4);
+  CHECK(resolve(door, conditions).supply->reaches_target);
+  CHECK(resolve(door, conditions).target.limited_by == Limit::amplifier);
+}
+
+TEST_CASE("bounds: the lowest counts, measured clipping with 0.1 dB to spare") {
+  auto door = channel(50.0, 4.0);
+  door.bounds = {clipping_bound(Volts(13.0)),
+                 source_bound(Volts(14.1421356), Volts(1.5), Volts(1.0))};
+  const auto target = target_for(door);
+  CHECK(target.limited_by == Limit::clipping);
+  CHECK(within_abs(target.volts.value(), 13.0 * std::pow(10.0, -0.1 / 20.0), 1e-9));
+  CHECK(rated_target(door).limited_by == Limit::amplifier);
+  door.bounds.push_back(source_bound(Volts(14.1421356), Volts(0.5), Volts(1.0)));
+  CHECK(target_for(door).limited_by == Limit::head_unit);
+  CHECK(within_abs(target_for(door).volts.value(), 7.0710678, 1e-6));
+  door.bounds.push_back({Limit::supply, Volts(0.0)});
+  CHECK_THROWS_AS((void)target_for(door), Error);
+  for (const Limit limit :
+       {Limit::amplifier, Limit::speaker, Limit::supply, Limit::head_unit, Limit::clipping})
+    CHECK(limit_named(name(limit)) == limit);
+  CHECK_FALSE(limit_named("fuse").has_value());
+}
+
+TEST_CASE("overlap: there is no room above what the supply leaves") {
+  auto door = channel(50.0, 4.0);
+  door.bounds = {*supply_bound(Volts(14.1421356), Volts(12.6))};
+  const auto overlap = overlap_for(target_for(door), door, Dbfs(-5.0));
+  CHECK(within_abs(overlap.full_scale_overdrive.value(), 5.0, 1e-6));
+  CHECK(within_abs(overlap.full_scale_power.value(), 50.0 * 0.765625 * 1.50577, 1e-3));
 }
 
 TEST_CASE("deviation: decibels above the target, and the ends of the error band") {

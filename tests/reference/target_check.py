@@ -37,6 +37,13 @@ def main(program):
     document = outside.run_json(program, "target", "--power", "55W", "--load", "4ohm", "--speaker-power", "30W")
     checks.equal("the lower rating counts", document["limited_by"], "speaker")
     checks.within("volts for the speaker's 30 W", document["target_v"], 10.954, ROUNDING_V, "V")
+    document = outside.run_json(program, "target", "--power", "75W", "--load", "4ohm", "--supply", "13.6V")
+    checks.equal("the supply counts", document["limited_by"], "supply")
+    checks.within("volts for 75 W at 13.6 V", document["target_v"], 17.321 * 13.6 / 14.4, ROUNDING_V, "V")
+    document = outside.run_json(program, "target", "--power", "50W", "--load", "4ohm", "--source", "0.5V",
+                                "--sensitivity", "1V")
+    checks.equal("the head unit counts", document["limited_by"], "head-unit")
+    checks.within("volts from half the input", document["target_v"], 7.071, ROUNDING_V, "V")
     checks.close()
 
 
