@@ -81,13 +81,29 @@ class Browser:
             self.loaded = True
 
     def open(self, path, width, height=900, dark=False):
+        """A file, or an address."""
         self.requests, self.messages, self.loaded = [], [], False
         scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
         self.ask("Emulation.setEmulatedMedia", features=[scheme])
         self.ask("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=False)
-        self.ask("Page.navigate", url=path.resolve().as_uri())
+        self.ask("Page.navigate", url=path if isinstance(path, str) else path.resolve().as_uri())
         while not self.loaded:
             self.receive()
+
+    def wait_until(self, expression, seconds=30.0):
+        """Until an expression holds; its value."""
+        until = time.monotonic() + seconds
+        while not (value := self.evaluate(expression)):
+            assert time.monotonic() < until, f"did not come true on the page: {expression}"
+            time.sleep(0.05)
+        return value
+
+    def tap(self, selector):
+        """Where a thumb would: in the middle of an element that is in the window."""
+        x, y = self.evaluate(f"(() => {{ const e = document.querySelector({json.dumps(selector)}); e.scrollIntoView("
+                             "{block: 'nearest'}); const b = e.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; })()")
+        for kind in ("mousePressed", "mouseReleased"):
+            self.ask("Input.dispatchMouseEvent", type=kind, x=x, y=y, button="left", clickCount=1)
 
     def evaluate(self, expression):
         return self.ask("Runtime.evaluate", expression=expression, returnByValue=True)["result"].get("value")

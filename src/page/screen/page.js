@@ -38,7 +38,7 @@
     bar.hidden = data === null;
     if (data === null) return;
     look(bar, data.look);
-    bar.querySelector(".filled").style.transform = `scaleX(${data.filled / 1000})`;
+    bar.querySelector(".filled").style.transform = `scaleX(${Math.min(data.filled, 1000) / 1000})`;
     const mark = bar.querySelector(".mark");
     mark.hidden = data.mark === null;
     if (data.mark !== null) mark.style.left = `${data.mark / 10}%`;
