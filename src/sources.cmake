@@ -182,6 +182,8 @@ set(RAILTAP_CORE_SOURCES
   command/loopback.cpp
   command/music.cpp
   command/onset.cpp
+  command/page_asker.cpp
+  command/page_options.cpp
   command/pictures.cpp
   command/plan.cpp
   command/program.cpp

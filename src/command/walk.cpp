@@ -8,6 +8,8 @@
 #include "command/command.hpp"
 #include "command/dialog.hpp"
 #include "command/live_recording.hpp"
+#include "command/page_asker.hpp"
+#include "command/page_options.hpp"
 #include "command/walk_draft.hpp"
 #include "command/walk_loop.hpp"
 #include "command/walk_steps.hpp"
@@ -23,6 +25,7 @@ struct WalkOptions {
   std::string record, system;
   LiveOptions live;
   Seconds length{5.0};  // of what is recorded live; a turn of the volume takes longer
+  PageOptions page;
 };
 
 std::optional<Described> described_in(const WalkOptions& options) {
@@ -115,8 +118,11 @@ ExitStatus walk(const WalkOptions& options, const std::string& program, const As
 }
 
 ExitStatus run(const WalkOptions& options, const std::string& program) {
+  const auto page = open_page(options.page);
+  if (page) tell_address(*page, false);
+  const Asker terminal = terminal_asker(std::cout);
   try {
-    return walk(options, program, terminal_asker(std::cout));
+    return walk(options, program, page ? page_asker(terminal, *page, std::cout) : terminal);
   } catch (const Stopped&) {
     std::cout << "\nStopped. Go on with: " << command_line(program, options) << '\n';
     return ExitStatus::outside_limits;
@@ -149,6 +155,7 @@ Command walk_command(const std::string& program) {
   command.quantity("--rate", options->live.input.rate,
                    "Samples per second (default: 48 kHz where the input takes it)");
   command.quantity("--seconds", options->length, "How long to record a steady tone");
+  add_page_options(command, options->page);
   command.run = [options, program] { return run(*options, program); };
   return command;
 }

@@ -10,12 +10,11 @@
 #include "audio/device.hpp"
 #include "audio/sound_file.hpp"
 #include "command/command.hpp"
+#include "command/page_options.hpp"
 #include "command/recorded.hpp"
 #include "files/atomic_file.hpp"
 #include "live/feed.hpp"
-#include "live/page_notice.hpp"
 #include "live/watch.hpp"
-#include "page/server.hpp"
 #include "system/calibration_file.hpp"
 #include "system/loopback_file.hpp"
 #include "units/error.hpp"
@@ -47,8 +46,7 @@ struct WatchOptions {
   bool plain = false;
   bool json = false;
   bool ascii = false;
-  bool page = false;
-  page::ServerRequest server;
+  PageOptions page;
 };
 
 // A calibration made with another input, or at another rate, may be another's.
@@ -164,15 +162,8 @@ live::WatchJob make_job(const WatchOptions& options) {
 std::optional<live::LineKind> lines_of(const WatchOptions& options) {
   if (options.json) return live::LineKind::json;
   if (options.plain) return live::LineKind::plain;
-  if (options.page && isatty(STDOUT_FILENO) == 0) return live::LineKind::none;
+  if (options.page.page && isatty(STDOUT_FILENO) == 0) return live::LineKind::none;
   return std::nullopt;
-}
-
-// The screen tells the address by itself.
-void tell_address(const live::WatchJob& job) {
-  const bool colour = job.colour && isatty(STDERR_FILENO) != 0;
-  const page::Server& page = *job.page;
-  live::print({page.address(), page.short_address(), page.lan()}, colour, std::cerr);
 }
 
 ExitStatus run(const WatchOptions& options) {
@@ -180,9 +171,10 @@ ExitStatus run(const WatchOptions& options) {
   if (options.length) require_positive(*options.length, "--seconds");
   live::WatchJob job = make_job(options);
   warn_of_difference(options, job);
-  if (options.page) job.page = std::make_shared<page::Server>(options.server);
+  job.page = open_page(options.page);
   const auto lines = lines_of(options);
-  if (lines && job.page) tell_address(job);
+  // The screen tells the address by itself.
+  if (lines && job.page) tell_address(*job.page, options.ascii);
   const bool good = lines ? live::watch_in_lines(std::move(job), *lines, options.every, std::cout)
                           : live::watch_on_screen(std::move(job));
   return good ? ExitStatus::within_limits : ExitStatus::outside_limits;
@@ -235,16 +227,6 @@ void add_level_options(Command& command, WatchOptions& options) {
   command.quantity("--limit", options.limit, "THD+N over this is distorted");
 }
 
-void add_page_options(Command& command, WatchOptions& options) {
-  command.flag("--page", options.page,
-               "Serve the figures and keys as a page, to this computer only");
-  command
-      .flag("--lan", options.server.lan,
-            "Serve it to a phone in the same network; a QR code shows the address")
-      .needs("--page");
-  command.number("--port", options.server.port, "Port of the page").called("N").needs("--page");
-}
-
 }  // namespace
 
 Command watch_command() {
@@ -272,7 +254,7 @@ Command watch_command() {
   command.text("--sound-device", options->sound_device, "Output for it: part of its name")
       .needs("--sound");
   command.quantity("--every", options->every, "Time from line to line");
-  add_page_options(command, *options);
+  add_page_options(command, options->page);
   command.flag("--ascii", options->ascii, "Draw with plain characters only");
   command.run = [options] { return run(*options); };
   return command;

@@ -39,10 +39,11 @@ void draw(const PageNotice& notice, const Glyphs& glyphs, Canvas& canvas) {
   if (row < canvas.rows()) canvas.write(row, 0, back, Style::faint);
 }
 
-void print(const PageNotice& notice, bool colour, std::ostream& out) {
+void print(const PageNotice& notice, CodeInk ink, std::ostream& out) {
   out << "page: " << (notice.lan ? notice.address : notice.short_address) << "\n";
-  if (notice.lan)
-    out << page::qr_text(notice.address, colour) << warning << " " << not_secret << "\n";
+  if (notice.lan && ink != CodeInk::none)
+    out << page::qr_text(notice.address, ink == CodeInk::colours);
+  if (notice.lan) out << warning << " " << not_secret << "\n";
   out << std::flush;
 }
 

@@ -19,7 +19,10 @@ struct PageNotice {
 /// Over the whole canvas, with the code where there is room for it (21 rows at most addresses).
 void draw(const PageNotice& notice, const Glyphs& glyphs, Canvas& canvas);
 
-/// The same on a terminal that is written line by line. \param colour as for page::qr_text
-void print(const PageNotice& notice, bool colour, std::ostream& out);
+/// What a code is written with: dark on light by colours, the terminal's own light text, or not.
+enum class CodeInk : unsigned char { colours, light, none };
+
+/// The same on a terminal that is written line by line.
+void print(const PageNotice& notice, CodeInk ink, std::ostream& out);
 
 }  // namespace railtap::live

@@ -155,7 +155,7 @@ page::PageState page_state(const WatchView& view, bool knobs) {
   state.buttons = buttons_of(view, knobs);
   // A phone's keys for figures have no minus, which levels in dBFS need.
   if (view.prompt)
-    state.question = page::Question{*view.prompt, "", view.volts_per_full_scale.has_value()};
+    state.question = page::Question{*view.prompt, "", view.volts_per_full_scale.has_value(), true};
   state.message = view.message;
   state.still = view.held || view.ended;
   return state;

@@ -85,7 +85,8 @@ Json json_of(const Button& button) {
 Json json_of(const Question& question) {
   return {{"text", json_of(question.text)},
           {"typed", json_of(question.typed)},
-          {"figures", question.figures}};
+          {"figures", question.figures},
+          {"at_once", question.at_once}};
 }
 
 template <class Item>

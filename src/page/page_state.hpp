@@ -68,8 +68,9 @@ struct Button {
 /// A question that is answered by typing.
 struct Question {
   std::string text;
-  std::string typed;     ///< what was typed elsewhere so far, or what is suggested
-  bool figures = false;  ///< a number with a unit is wanted: a phone then shows those keys first
+  std::string typed{};   ///< what is suggested
+  bool figures = false;  ///< a number is wanted: a phone then shows those keys first
+  bool at_once = false;  ///< the person asked for it: typing begins at once
 };
 
 /// Everything on the page. Texts may hold anything that a file or a device is called.

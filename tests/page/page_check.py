@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: MIT
 """The page's server from outside: who is let in, what is bounded, and that nobody holds the measurement up.
 
-    page_check.py PROGRAM CHECK      CHECK is doors, bounds, keys, stalled, returns, code, names or fuzz [SECONDS]
+    page_check.py PROGRAM CHECK      CHECK is doors, bounds, keys, walk, stalled, returns, code, names or fuzz [SECONDS]
 """
 import json
 import os
@@ -21,6 +21,7 @@ from scipy.io import wavfile
 
 import qr_reader
 from page_client import Events, Served
+from terminal import Terminal
 
 RATE = 48000
 PROTECTION = {"cache-control": "no-store", "x-content-type-options": "nosniff", "referrer-policy": "no-referrer",
@@ -187,6 +188,47 @@ def check_keys(program):
             assert times == [1.0, 2.0], times
 
 
+def check_walk(program):
+    """A walk is answered on the page, beside a keyboard or without one; a press for a step that is over is refused."""
+    with tempfile.TemporaryDirectory(prefix="railtap-page-") as folder:
+        with Served(program, "job.json", command="walk", cwd=folder, stdout=subprocess.PIPE) as page, page.events() as events:
+            state = events.state_where(lambda now: now["question"] is not None)
+            safety = state["step"]
+            assert state["title"].startswith("Step 1") and "airbag" in str(state["instructions"]), state
+            assert "q" not in [button["key"] for button in state["buttons"]] and state["still"], state["buttons"]
+            assert page.press("fine", safety, "say") == 204
+            state = events.state_where(lambda now: now["question"] is not None and now["step"] > safety)
+            assert state["title"].startswith("Step 1") and state["instructions"][0]["text"].startswith("Not yet: 'fine'"), state
+            assert page.press("", safety, "say") == 409  # of the screen before
+            assert page.press("", state["step"], "say") == 204
+            state = events.state_where(lambda now: now["title"].startswith("Step 2"))
+            assert page.press("b", state["step"]) == 204
+            state = events.state_where(lambda now: now["title"].startswith("Step 1") and now["question"] is not None
+                                       and now["step"] > state["step"])
+            assert page.press("", state["step"], "say") == 204
+            state = events.state_where(lambda now: now["title"].startswith("Step 2") and now["question"] is not None
+                                       and now["step"] > state["step"])
+            assert page.press("q", state["step"]) == 409
+            assert page.press("q", state["step"], "say") == 204  # typed, it is meant
+            page.process.wait(10)
+            assert page.process.returncode == 1 and "Stopped." in page.process.stdout.read()
+        marks = [entry["result"]["step"] for entry in json.loads(pathlib.Path(folder, "job.json").read_text())["entries"]]
+        assert "safety" in marks, marks
+        # The keyboard and the page by turns, in a terminal.
+        with Terminal(100, 40) as terminal:
+            terminal.run(f"cd {folder} && clear && {program} walk other.json --page")
+            shown = terminal.wait_for("Step 1")
+            page = Served.found(re.search(r"page: (http://\S+)", shown).group(1))
+            with page.events() as events:
+                terminal.key("Enter")
+                state = events.state_where(lambda now: now["title"].startswith("Step 2") and now["question"] is not None)
+                assert page.press("b", state["step"]) == 204
+                events.state_where(lambda now: now["title"].startswith("Step 1") and now["step"] > state["step"])
+            terminal.wait_until("Step 1 again", lambda pane: pane.count("Step 1") == 2)
+            terminal.run("q")
+            terminal.wait_for("Stopped. Go on with")
+
+
 def check_stalled(program):
     """A page that is not read is let go within seconds; others get their states meanwhile."""
     with tempfile.TemporaryDirectory(prefix="railtap-page-") as folder:
@@ -236,11 +278,7 @@ def check_returns(program):
         os.close(read_end)
         data = pathlib.Path(folder, "tone.wav").read_bytes()[:RATE * 8]
         os.write(write_end, data[:60000])
-        address = process.stderr.readline().split()[1]
-        page = Served.__new__(Served)
-        page.process, page.address = process, address
-        page.host, page.port = "127.0.0.1", int(re.search(r":(\d+)/", address).group(1))
-        page.root = page.ask("GET", "/").headers["location"]
+        page = Served.found(process.stderr.readline().split()[1])
         with page.events() as events:
             ages = []
             while len(ages) < 4:

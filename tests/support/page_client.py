@@ -10,15 +10,24 @@ import time
 class Served:
     """A command with --page. `host`, `port` and `root` are where it is; ended with Ctrl-C."""
 
-    def __init__(self, program, *arguments, command="watch", **keywords):
-        self.process = subprocess.Popen([program, command, *arguments, "--page"], stdin=subprocess.DEVNULL,
-                                        stdout=keywords.pop("stdout", subprocess.DEVNULL), stderr=subprocess.PIPE,
-                                        text=True, **keywords)
+    def __init__(self, program, *arguments, command="watch", stdout=subprocess.DEVNULL, **keywords):
+        self.process = subprocess.Popen([program, command, *arguments, "--page"], stdin=subprocess.DEVNULL, stdout=stdout,
+                                        stderr=subprocess.PIPE, text=True, **keywords)
         self.told = self.process.stderr.readline()
-        self.address = re.fullmatch(r"page: (http://\S+)\n", self.told).group(1)
-        self.host, port = re.match(r"http://([^:/]+):(\d+)/", self.address).groups()
+        self._find(re.fullmatch(r"page: (http://\S+)\n", self.told).group(1))
+
+    @classmethod
+    def found(cls, address):
+        """One that something else has started."""
+        served = cls.__new__(cls)
+        served._find(address)
+        return served
+
+    def _find(self, address):
+        self.address = address
+        self.host, port = re.match(r"http://([^:/]+):(\d+)/", address).groups()
         self.port = int(port)
-        self.root = self.address[len(f"http://{self.host}:{port}"):]
+        self.root = address[len(f"http://{self.host}:{port}"):]
         if self.root == "/":
             self.root = self.ask("GET", "/").headers["location"]
 
@@ -66,7 +75,9 @@ class Served:
     def __exit__(self, *_):
         self.process.terminate()
         self.process.wait(20)
-        self.process.stderr.close()
+        for stream in (self.process.stdout, self.process.stderr):
+            if stream:
+                stream.close()
 
 
 class Answer:

@@ -127,7 +127,7 @@
     form.dataset.step = String(state.step);
     input.inputMode = question.figures ? "decimal" : "text";
     input.value = question.typed;
-    input.focus();
+    if (question.at_once) input.focus();
   };
 
   const show = () => {
