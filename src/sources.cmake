@@ -104,6 +104,7 @@ set(RAILTAP_CORE_SOURCES
   rig/terminals.cpp
   rig/truth.cpp
   system/calibration_file.cpp
+  system/channel_names.cpp
   system/capture_sidecar.cpp
   system/job_record.cpp
   system/json.cpp

@@ -19,7 +19,7 @@ namespace railtap::command {
 /// What is printed on an amplifier and its speakers, per gain control.
 struct ControlPlate {
   std::string name, amplifier;
-  std::vector<std::string> inputs;                 ///< one per channel
+  std::vector<std::string> inputs;  ///< one per channel, without the sign of crossed wires
   Watts amplifier_power{0.0}, speaker_power{0.0};  ///< both into `load`
   Ohms load{0.0};                                  ///< the speaker's impedance
   Volts sensitivity{0.0};  ///< RMS input for rated power with the gain fully up
@@ -52,7 +52,9 @@ struct Bench {
   std::function<double(std::size_t control)> travel;             ///< where a gain control stands
   std::function<void(std::size_t control, double travel)> turn;  ///< to the nearest half percent
   std::function<void(std::size_t control)> exchange_pair;        ///< its two inputs
-  std::function<void(std::size_t control)> switch_filters_off;   ///< high-pass and low-pass
+  std::function<void(std::size_t control, std::size_t channel)>
+      exchange_polarity;                                        ///< plus and minus of one input
+  std::function<void(std::size_t control)> switch_filters_off;  ///< high-pass and low-pass
   std::function<audio::Source(const std::filesystem::path& track, Probe, VolumePlan)> record;
   std::function<Volts(const std::filesystem::path& track, Probe, int volume)> read_meter;
 };

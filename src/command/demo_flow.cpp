@@ -150,10 +150,14 @@ void find_head_unit_limit(Job& job) {
   report::DemoHeadUnit& unit = job.document.head_unit;
   const auto channels = judge_rising_level(job.folder, name, job.limits);
   unit = head_unit_limit(channels, tried, job.folder.capture(name).string());
+  // The tap is at the front outputs.
+  const std::vector<std::string> outputs =
+      channels.size() == 1
+          ? std::vector<std::string>{"head unit"}
+          : std::vector<std::string>{"head unit, front left", "head unit, front right"};
   for (std::size_t c = 0; c < channels.size(); ++c) {
-    const std::string output = channels.size() == 1 ? "" : ", output " + std::to_string(c + 1);
     job.written.add_onset(name, c, job.limits,
-                          {"head unit" + output, "source", "",
+                          {outputs[c], "source", "",
                            "Highest clean volume: " + std::to_string(unit.highest_clean_step)});
   }
   note(job, "head unit: clean up to volume " + std::to_string(unit.highest_clean_step));
@@ -316,6 +320,17 @@ void write_down(const Job& job, std::size_t control, std::size_t index, const Re
   job.written.add_target(target, {}, {input, "amplifier", "", ""});
 }
 
+/// What is still wrong with a channel's wiring and filters once everything was put right.
+void take_verification(report::DemoChannel& channel, const VerifiedControl& verified,
+                       std::size_t index) {
+  const auto& document = verified.corrected ? *verified.corrected : verified.found;
+  const judge::ChannelVerification& last = document.verification.channels[index];
+  channel.wiring = last.verdict() == judge::ChannelVerdict::wiring;
+  for (const judge::Finding& f : last.findings) {
+    if (f.severity == judge::Severity::fault) channel.faults.push_back(f.text);
+  }
+}
+
 void set_gain(Job& job, std::size_t control) {
   const ControlPlate& plate = job.bench.controls[control];
   const int volume = job.document.head_unit.highest_clean_step;
@@ -351,6 +366,7 @@ void set_gain(Job& job, std::size_t control) {
     channel.held = !free;
     if (c == 0) channel.meter = meter;
     channel.hiss_a = silent.analyses[c].findings.noise_a_v;
+    take_verification(channel, job.verified[control], c);
     finish_channel(channel, described, aim);
     job.document.channels.push_back(channel);
     write_down(job, control, c, found, reached, silent, described);

@@ -41,6 +41,8 @@ report::VerificationDocument verify(const Bench& bench, const DemoFolder& folder
   report::VerificationDocument document;
   document.limits = limits_for(plate, volts_per_full_scale);
   document.files.push_back(std::move(capture.file));
+  for (std::size_t c = 0; c < capture.channels.size(); ++c)
+    capture.channels[c].name = plate.inputs[c];
   document.verification = judge::judge_verification(capture.channels, nullptr, document.limits);
   files::write_file(folder.result(name), report::verification_json(document).line() + "\n",
                     folder.overwrite);
@@ -53,6 +55,10 @@ bool is_swapped(const judge::Verification& verification) {
     return identity && identity->carries == what;
   };
   return carries(0, judge::Carries::right) && carries(1, judge::Carries::left);
+}
+
+bool is_inverted(const judge::ChannelVerification& channel) {
+  return channel.polarity && channel.polarity->polarity == judge::Polarity::inverted;
 }
 
 bool has_pass_filter(const judge::Verification& verification) {
@@ -80,6 +86,28 @@ std::vector<std::string> faults_of(const judge::Verification& verification) {
   return list;
 }
 
+/// At most one per channel and thing done. The polarity first: it belongs to the pair of wires,
+/// which may then go to the other channel.
+std::vector<std::string> put_right(const Bench& bench, std::size_t control,
+                                   const judge::Verification& found) {
+  std::vector<std::string> done;
+  for (std::size_t c = 0; c < found.channels.size(); ++c) {
+    if (!is_inverted(found.channels[c])) continue;
+    bench.exchange_polarity(control, c);
+    done.push_back("exchanged plus and minus of " + judge::called(found.channels[c]));
+  }
+  if (is_summed(bench.controls[control])) return done;
+  if (is_swapped(found)) {
+    bench.exchange_pair(control);
+    done.emplace_back("exchanged the pairs of left and right");
+  }
+  if (has_pass_filter(found)) {
+    bench.switch_filters_off(control);
+    done.emplace_back("switched the filter off");
+  }
+  return done;
+}
+
 std::vector<std::string> sides_of(const judge::Verification& verification) {
   std::vector<std::string> sides;
   for (const auto& channel : verification.channels) {
@@ -101,15 +129,7 @@ VerifiedControl verify_control(const Bench& bench, const DemoFolder& folder,
   const judge::Verification& found = verified.found.verification;
   result.found = result.left = faults_of(found);
   result.carries = sides_of(found);
-  const bool summed = is_summed(bench.controls[control]);
-  if (!summed && is_swapped(found)) {
-    bench.exchange_pair(control);
-    result.corrected.emplace_back("exchanged the pairs of left and right");
-  }
-  if (!summed && has_pass_filter(found)) {
-    bench.switch_filters_off(control);
-    result.corrected.emplace_back("switched the filter off");
-  }
+  result.corrected = put_right(bench, control, found);
   if (result.corrected.empty()) return verified;
   verified.corrected = look("corrected");
   result.left = faults_of(verified.corrected->verification);
@@ -119,7 +139,7 @@ VerifiedControl verify_control(const Bench& bench, const DemoFolder& folder,
 
 void tell(std::ostream& notes, const report::DemoVerification& v) {
   if (v.found.empty()) notes << v.control << ": verified, nothing stands against it\n";
-  for (const auto& text : v.found) notes << v.control << ": " << text << '\n';
+  for (const auto& text : v.found) notes << report::about(v.control, text) << '\n';
   for (const auto& text : v.corrected) notes << v.control << ": " << text << '\n';
   if (!v.corrected.empty()) {
     notes << v.control << ": verified again, "

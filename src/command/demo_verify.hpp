@@ -34,10 +34,11 @@ struct VerifiedControl {
   std::optional<report::VerificationDocument> corrected;  ///< none where nothing was put right
 };
 
-/// Verifies every control; of pairs, exchanges swapped ones, switches filters off, and verifies
-/// again what was changed. A single channel must carry both sides, and may have filters. Leaves
-/// railtap.verification/1 documents in results/, named CONTROL-verify-found and
-/// CONTROL-verify-corrected. \param volume a step at which nothing clips
+/// Verifies every control; exchanges plus and minus of inverted channels; of pairs, exchanges
+/// swapped ones, switches filters off; and verifies again what was changed. A single channel must
+/// carry both sides, and may have filters. Leaves railtap.verification/1 documents in results/,
+/// named CONTROL-verify-found and CONTROL-verify-corrected. \param volume a step at which nothing
+/// clips
 [[nodiscard]] std::vector<VerifiedControl> verify_controls(const Bench& bench,
                                                            const DemoFolder& folder,
                                                            const VerifyTracks& tracks, int volume,

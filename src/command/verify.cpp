@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // `railtap verify`: channels, polarity, response and hiss from the verification tracks.
 #include <algorithm>
+#include <filesystem>
 #include <iostream>
 #include <memory>
 
@@ -8,9 +9,11 @@
 #include "command/recording_options.hpp"
 #include "command/verify_capture.hpp"
 #include "system/calibration_file.hpp"
+#include "system/channel_names.hpp"
 #include "system/loopback_file.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
+#include "units/print.hpp"
 
 namespace railtap::command {
 namespace {
@@ -18,7 +21,7 @@ namespace {
 struct VerifyOptions {
   std::string file;
   std::optional<std::string> second_file;
-  std::string calibration, interface, expect, source = "speaker-level";
+  std::string calibration, interface, expect, names, source = "speaker-level";
   std::optional<Volts> volts_per_full_scale;
   std::optional<Decibels> sensitivity;
   std::optional<std::string> gain_position;
@@ -35,14 +38,43 @@ judge::Carries carries_of(const std::string& word) {
               "give left, right or both for each channel, for example --expect left,right");
 }
 
-std::vector<judge::Carries> expected_of(const std::string& text) {
-  std::vector<judge::Carries> list;
+std::vector<std::string> split_at_commas(const std::string& text) {
+  std::vector<std::string> list;
   for (std::size_t at = 0; !text.empty() && at <= text.size();) {
     const std::size_t comma = std::min(text.find(',', at), text.size());
-    list.push_back(carries_of(text.substr(at, comma - at)));
+    list.emplace_back(trimmed(std::string_view(text).substr(at, comma - at)));
     at = comma + 1;
   }
   return list;
+}
+
+std::vector<judge::Carries> expected_of(const std::string& text) {
+  std::vector<judge::Carries> list;
+  for (const std::string& word : split_at_commas(text)) list.push_back(carries_of(word));
+  return list;
+}
+
+/// The system's, where the record carries one and the subject is a gain control or channel of it.
+std::vector<std::string> recorded_names(const RecordingOptions& recording) {
+  std::error_code ignored;
+  if (recording.subject.empty() || !std::filesystem::exists(recording.file, ignored)) return {};
+  const system::JobRecord record = system::read_job_record(recording.file);
+  return system::channel_names(system::JsonView(record.system), recording.subject);
+}
+
+/// Gives each channel its name, from the option, else from the record.
+void name_channels(std::vector<judge::ChannelMeasurements>& channels,
+                   const VerifyOptions& options) {
+  std::vector<std::string> names = split_at_commas(options.names);
+  if (!names.empty() && names.size() != channels.size()) {
+    throw Error("there are " + std::to_string(channels.size()) + " channels and " +
+                    std::to_string(names.size()) + " names",
+                "--channels",
+                "name every recorded channel, for example --channels \"front left,front right\"");
+  }
+  if (names.empty()) names = recorded_names(options.recording);
+  if (names.size() != channels.size()) return;
+  for (std::size_t c = 0; c < channels.size(); ++c) channels[c].name = names[c];
 }
 
 /// The share of its travel, from "20%" or "0.2".
@@ -118,6 +150,7 @@ ExitStatus verify(const VerifyOptions& options) {
     document.files.push_back(std::move(capture.file));
     for (auto& channel : capture.channels) channels.push_back(std::move(channel));
   }
+  name_channels(channels, options);
   document.verification =
       judge::judge_verification(channels, interface ? &*interface : nullptr, document.limits);
   const bool wanted = options.json || is_recorded(options.recording);
@@ -134,6 +167,9 @@ void add_limits(Command& command, VerifyOptions& options) {
   command.text("--expect", options.expect,
                "What each channel should carry: left, right or both, separated by commas "
                "[left,right for two channels]");
+  command.text("--channels", options.names,
+               "What the channels are called, separated by commas: \"front left,front right\" [as "
+               "the record's system names those of --subject]");
   command.flag("--allow-filters", options.allow_filters,
                "High-pass and low-pass filters are meant to be on");
   command.quantity("--match", options.match, "Left and right may differ by this");

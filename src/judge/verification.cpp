@@ -139,9 +139,12 @@ void say_identity(ChannelVerification& channel) {
   Words words(channel.findings);
   const Carries found = channel.identity->carries;
   if (found == Carries::cannot_tell) return words.caution(channel.identity->reason);
-  if (found == Carries::silent)
-    return words.fault("The channel is silent. " + channel.identity->reason);
-  const std::string carries = "It carries " + expected_words(found);
+  if (found == Carries::silent) {
+    return words.fault((channel.name.empty() ? "The channel" : channel.name) + " is silent. " +
+                       channel.identity->reason);
+  }
+  const std::string carries =
+      (channel.name.empty() ? "It" : channel.name) + " carries " + expected_words(found);
   if (!channel.expected || *channel.expected == found) return words.note(carries + ".");
   words.fault(carries + " instead of " + expected_words(*channel.expected) + ".");
 }
@@ -182,8 +185,8 @@ void add_polarity(ChannelVerification& channel, const ChannelMeasurements& measu
     case Polarity::in:
       return words.note("The polarity is right.");
     case Polarity::inverted:
-      return words.fault(
-          "The polarity is inverted: plus and minus are exchanged somewhere on the way.");
+      return words.fault((channel.name.empty() ? "The polarity" : channel.name) +
+                         " is inverted: plus and minus are exchanged somewhere on the way.");
     case Polarity::cannot_tell:
       return words.caution("The polarity cannot be told. " + channel.polarity->reason);
   }
@@ -278,6 +281,7 @@ ChannelVerification judge_channel(const ChannelMeasurements& measured,
   ChannelVerification channel;
   channel.channel = measured.channel;
   channel.file = measured.file;
+  channel.name = measured.name;
   channel.expected = expected;
   add_parts(channel, measured, interface, limits);
   if (measured.at_full_scale) {
@@ -330,17 +334,23 @@ std::optional<Crosstalk> crosstalk(const ChannelVerification& from, const Channe
                    !leaked.stands_out()};
 }
 
-void say_pair(PairVerification& pair, const VerificationLimits& limits) {
+void say_pair(PairVerification& pair, const Verification& verification,
+              const VerificationLimits& limits) {
   Words words(pair.findings);
+  const ChannelVerification& first = verification.channels[0];
+  const ChannelVerification& second = verification.channels[1];
   if (pair.match && std::abs(pair.match->value()) > limits.match.value()) {
-    words.fault(
-        sentence("The second channel is %+.2f dB against the first; within %.1f dB it would "
-                 "match.",
-                 pair.match->value(), limits.match.value()));
+    const bool named = !first.name.empty() && !second.name.empty();
+    words.fault((named ? second.name : "The second channel") +
+                sentence(" is %+.2f dB against ", pair.match->value()) +
+                (named ? first.name : "the first") +
+                sentence("; within %.1f dB it would match.", limits.match.value()));
   }
   for (const Crosstalk& c : pair.crosstalk) {
     if (c.below || c.level < -limits.separation) continue;
-    words.fault(sentence("Crosstalk from channel %d into channel %d", c.from, c.into) +
+    const bool onwards = c.from == first.channel;
+    words.fault("Crosstalk from " + called(onwards ? first : second) + " into " +
+                called(onwards ? second : first) +
                 sentence(" is %.1f dB; %.0f dB or less is usual.", c.level.value(),
                          -limits.separation.value()));
   }
@@ -367,7 +377,7 @@ PairVerification judge_pair(const Verification& verification,
     Words(pair.findings)
         .fault("Left and right are swapped: exchange the pairs, or the tap's leads.");
   }
-  say_pair(pair, limits);
+  say_pair(pair, verification, limits);
   return pair;
 }
 
@@ -404,7 +414,24 @@ bool holds(const std::vector<Finding>& findings) {
                      [](const Finding& f) { return f.severity == Severity::note; });
 }
 
+bool is_miswired(const ChannelVerification& channel) {
+  if (channel.polarity && channel.polarity->polarity == Polarity::inverted) return true;
+  if (!channel.identity) return false;
+  const Carries found = channel.identity->carries;
+  if (found == Carries::silent) return true;
+  return found != Carries::cannot_tell && channel.expected && *channel.expected != found;
+}
+
 }  // namespace
+
+ChannelVerdict ChannelVerification::verdict() const {
+  if (is_miswired(*this)) return ChannelVerdict::wiring;
+  return holds(findings) ? ChannelVerdict::good : ChannelVerdict::look_again;
+}
+
+std::string called(const ChannelVerification& channel) {
+  return channel.name.empty() ? "channel " + std::to_string(channel.channel) : channel.name;
+}
 
 bool Verification::within_limits() const {
   const bool each = std::all_of(channels.begin(), channels.end(),
@@ -423,6 +450,18 @@ Verification judge_verification(const std::vector<ChannelMeasurements>& channels
   if (channels.size() >= 2) verification.pair = judge_pair(verification, channels, limits);
   say_gain(verification, limits);
   return verification;
+}
+
+const char* name(ChannelVerdict verdict) {
+  switch (verdict) {
+    case ChannelVerdict::good:
+      return "good";
+    case ChannelVerdict::wiring:
+      return "wiring";
+    case ChannelVerdict::look_again:
+      return "look-again";
+  }
+  return "look-again";
 }
 
 const char* name(Severity severity) {

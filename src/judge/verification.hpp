@@ -30,6 +30,7 @@ struct SweepReading {
 struct ChannelMeasurements {
   int channel = 1;   ///< from 1, over all files
   std::string file;  ///< its name
+  std::string name;  ///< as the system names the output, "front right"; may be empty
   std::optional<measure::PatternReading> pattern;
   std::optional<measure::PolarityReading> pulses;
   std::optional<SweepReading> sweep;
@@ -67,10 +68,15 @@ struct SweptDistortion {
   Percent thd{0.0};
 };
 
+/// What a channel comes to: `wiring` where it carries another side than it should, is silent, or
+/// has plus and minus exchanged; `look_again` for every other fault or caution.
+enum class ChannelVerdict { good, wiring, look_again };
+
 /// What is said of one channel; a part of the tracks that was not found is absent.
 struct ChannelVerification {
   int channel = 1;                  ///< from 1, over all files
   std::string file;                 ///< its name
+  std::string name;                 ///< as the system names the output; may be empty
   std::optional<Carries> expected;  ///< none where it is not known
   std::optional<ChannelIdentity> identity;
   std::optional<PolarityVerdict> polarity;
@@ -82,7 +88,12 @@ struct ChannelVerification {
   std::optional<SteadyTones> steady_tones;    ///< none where no stepped tones were played
   std::optional<SilenceFindings> silence;
   std::vector<Finding> findings;
+  /// By its own findings, without those of the pair.
+  [[nodiscard]] ChannelVerdict verdict() const;
 };
+
+/// "front right"; "channel 2" where the output has no name.
+[[nodiscard]] std::string called(const ChannelVerification& channel);
 
 /// One side's signal in the channel of the other, re its own channel.
 struct Crosstalk {
@@ -120,6 +131,9 @@ struct Verification {
 [[nodiscard]] Verification judge_verification(const std::vector<ChannelMeasurements>& channels,
                                               const electric::SoundInterface* interface,
                                               const VerificationLimits& limits);
+
+/// "good", "wiring" or "look-again".
+[[nodiscard]] const char* name(ChannelVerdict verdict);
 
 /// "fault", "caution" or "note".
 [[nodiscard]] const char* name(Severity severity);

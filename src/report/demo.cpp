@@ -2,9 +2,11 @@
 // The outcome of setting a whole system, as a document and as a table.
 #include "report/demo.hpp"
 
+#include <algorithm>
 #include <iomanip>
 #include <sstream>
 
+#include "judge/verification.hpp"
 #include "report/target.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
@@ -52,7 +54,10 @@ Json json_of(const DemoChannel& channel) {
           {"reached_v", json_number(channel.reached_v.value())},
           {"change_db", json_number(channel.change.value())},
           {"direction", name(channel.direction)},
-          {"verdict", judge::name(channel.reached.verdict)},
+          {"verdict", verdict_of(channel)},
+          {"tone_verdict", judge::name(channel.reached.verdict)},
+          {"wiring", channel.wiring},
+          {"faults", channel.faults},
           {"clipped_before_amplifier", channel.clipped_before_amplifier},
           {"held", channel.held},
           {"reasons", channel.reached.reasons},
@@ -63,6 +68,17 @@ Json json_of(const DemoChannel& channel) {
 }
 
 }  // namespace
+
+std::string verdict_of(const DemoChannel& channel) {
+  if (channel.reached.verdict != judge::Verdict::clean) return judge::name(channel.reached.verdict);
+  if (channel.wiring) return judge::name(judge::ChannelVerdict::wiring);
+  if (!channel.faults.empty()) return judge::name(judge::ChannelVerdict::look_again);
+  return judge::name(judge::Verdict::clean);
+}
+
+std::string about(const std::string& control, const std::string& sentence) {
+  return sentence.starts_with(control + " ") ? sentence : control + ": " + sentence;
+}
 
 Json demo_json(const DemoDocument& document) {
   Json channels = Json::array();
@@ -148,7 +164,7 @@ void write_wiring(std::ostream& out, const DemoDocument& document) {
   const char* label = "Wiring       ";
   for (const DemoVerification& v : document.verifications) {
     for (const std::string& text : v.found) {
-      out << label << v.control << ": " << text << '\n';
+      out << label << about(v.control, text) << '\n';
       label = "             ";
     }
     if (v.found.empty()) {
@@ -165,7 +181,7 @@ void write_wiring(std::ostream& out, const DemoDocument& document) {
 
 void write_row(std::ostream& out, const DemoChannel& channel) {
   constexpr double percent = 100.0;
-  out << std::left << std::setw(24) << channel.input << std::setw(8)
+  out << std::left << std::setw(16) << channel.input << std::setw(8)
       << format_quantity(channel.tone) << std::setw(19) << in_words(channel.found) << std::right
       << std::setw(10) << (channel.onset ? volts(*channel.onset) : "above") << std::setw(10)
       << volts(channel.target) << "  " << std::left << std::setw(9) << set_by(channel.limited_by)
@@ -173,18 +189,20 @@ void write_row(std::ostream& out, const DemoChannel& channel) {
       << (channel.reached.thdn ? format_quantity(*channel.reached.thdn, 2) : std::string("-"))
       << std::setw(10) << format_fixed(channel.change, 2, Sign::always) << std::setw(10)
       << format_fixed(Percent(percent * channel.travel), 1) << std::setw(10)
-      << (channel.hiss_a ? format_quantity(*channel.hiss_a, 2) : std::string("-")) << '\n';
+      << (channel.hiss_a ? format_quantity(*channel.hiss_a, 2) : std::string("-")) << "  "
+      << verdict_of(channel) << '\n';
 }
 
 void write_table(std::ostream& out, const DemoDocument& document) {
   out << "Gains        set at volume " << document.head_unit.highest_clean_step << " with tones at "
       << format_quantity(document.tone_level) << ", supply " << format_quantity(document.supply)
       << ", speakers disconnected\n\n"
-      << std::left << std::setw(24) << "channel" << std::setw(8) << "tone" << std::setw(19)
+      << std::left << std::setw(16) << "channel" << std::setw(8) << "tone" << std::setw(19)
       << "found" << std::right << std::setw(10) << "clips at" << std::setw(10) << "target"
       << "  " << std::left << std::setw(9) << "set by" << std::right << std::setw(9) << "reached"
       << std::setw(10) << "THD+N" << std::setw(10) << "to go" << std::setw(10) << "gain at"
-      << std::setw(10) << "hiss (A)" << '\n';
+      << std::setw(10) << "hiss (A)"
+      << "  verdict\n";
   for (const DemoChannel& channel : document.channels) write_row(out, channel);
 }
 
@@ -195,12 +213,17 @@ void write_shortfall(std::ostream& out, const DemoChannel& channel) {
       << volts(channel.wanted) << ", even with the gain fully up\n";
 }
 
-/// What is wrong with a channel, where something is.
+bool is_set(const DemoChannel& channel) {
+  return channel.reached.verdict == judge::Verdict::clean &&
+         channel.direction == electric::Direction::hold;
+}
+
+/// What is wrong with a channel's level or tone, where something is.
 void write_reasons(std::ostream& out, const DemoChannel& channel) {
-  const bool hold = channel.direction == electric::Direction::hold;
-  if (channel.reached.verdict == judge::Verdict::clean && hold) return;
+  if (is_set(channel)) return;
   out << "  " << channel.input << ": " << judge::name(channel.reached.verdict);
-  if (!hold) out << ", " << format_fixed(channel.change, 2, Sign::always) << " to go";
+  if (channel.direction != electric::Direction::hold)
+    out << ", " << format_fixed(channel.change, 2, Sign::always) << " to go";
   out << '\n';
   for (const std::string& reason : channel.reached.reasons) out << "    " << reason << '\n';
   if (channel.held) {
@@ -214,10 +237,30 @@ void write_reasons(std::ostream& out, const DemoChannel& channel) {
   }
 }
 
+/// All that keeps the job from being done, apart from levels and tones, a sentence each.
+std::vector<std::string> other_faults(const DemoDocument& document) {
+  std::vector<std::string> faults;
+  if (!document.calibration.nominal.plausible) {
+    faults.push_back(
+        "calibration: " + format_fixed(document.calibration.nominal.deviation, 2, Sign::always) +
+        " against the resistors' marks is too much; look at the tap and the reading");
+  }
+  for (const DemoVerification& v : document.verifications) {
+    for (const std::string& text : v.left) faults.push_back(about(v.control, text));
+  }
+  return faults;
+}
+
 void write_outcome(std::ostream& out, const DemoDocument& document) {
-  const std::string within = " of their targets.\n";
-  out << (document.within_limits ? "All" : "Not all") << " channels are clean and within "
-      << format_quantity(document.tolerance) << within;
+  const bool set = std::all_of(document.channels.begin(), document.channels.end(), is_set);
+  const std::vector<std::string> faults = other_faults(document);
+  out << (set ? "All" : "Not all") << " channels are clean and within "
+      << format_quantity(document.tolerance) << " of their targets"
+      << (faults.empty() ? "."
+          : set          ? ", but the job is not done:"
+                         : "; and besides:")
+      << '\n';
+  for (const std::string& text : faults) out << "  " << text << '\n';
   for (const DemoChannel& channel : document.channels) {
     write_shortfall(out, channel);
     write_reasons(out, channel);

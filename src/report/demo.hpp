@@ -55,7 +55,18 @@ struct DemoChannel {
   std::optional<Volts> meter;  ///< its reading at the end, where the tone lies in its band
   std::optional<Volts>
       hiss_a;  ///< A-weighted RMS with nothing playing, the recording's own noise in it
+  /// It carries another side than it should, is silent or inverted, and could not be put right.
+  bool wiring = false;
+  std::vector<std::string>
+      faults;  ///< that its verification still found at the end, a sentence each
 };
+
+/// One word for a channel: the tone's verdict where that is not clean, else "wiring" or
+/// "look-again" where its verification still has faults, else "clean".
+[[nodiscard]] std::string verdict_of(const DemoChannel& channel);
+
+/// "front: high-pass on …"; a sentence that begins with the control's name is left as it is.
+[[nodiscard]] std::string about(const std::string& control, const std::string& sentence);
 
 /// A control's wiring and filters.
 struct DemoVerification {

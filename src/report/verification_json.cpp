@@ -171,6 +171,8 @@ Json silence_json(const std::optional<judge::SilenceFindings>& silence) {
 Json channel_json(const judge::ChannelVerification& channel) {
   return {{"channel", channel.channel},
           {"file", channel.file},
+          {"name", channel.name.empty() ? Json(nullptr) : Json(channel.name)},
+          {"verdict", judge::name(channel.verdict())},
           {"expected", channel.expected ? Json(judge::name(*channel.expected)) : Json(nullptr)},
           {"identity", identity_json(channel.identity)},
           {"polarity", polarity_json(channel.polarity)},

@@ -6,6 +6,7 @@
 #include <iomanip>
 #include <sstream>
 
+#include "report/markup.hpp"
 #include "report/verification.hpp"
 #include "units/print.hpp"
 
@@ -31,7 +32,7 @@ const char* mark(Severity severity) {
 void add_findings(std::ostream& out, const std::vector<Finding>& findings) {
   for (const Severity severity : {Severity::fault, Severity::caution, Severity::note}) {
     for (const Finding& f : findings) {
-      if (f.severity == severity) out << "  " << mark(severity) << f.text << '\n';
+      if (f.severity == severity) out << "  " << mark(severity) << printable(f.text) << '\n';
     }
   }
 }
@@ -155,8 +156,17 @@ void add_steady_tones(std::ostream& out, const judge::SteadyTones& found) {
   }
 }
 
+// "front right, channel 2  (front.wav): WIRING"; a channel without a name is a number.
+std::string heading(const ChannelVerification& channel) {
+  const std::string number = std::to_string(channel.channel);
+  std::string text =
+      channel.name.empty() ? "Channel " + number : printable(channel.name) + ", channel " + number;
+  text += "  (" + channel.file + ")";
+  return channel.verdict() == judge::ChannelVerdict::wiring ? text + ": WIRING" : text;
+}
+
 void add_channel(std::ostream& out, const ChannelVerification& channel) {
-  out << "\nChannel " << channel.channel << "  (" << channel.file << ")\n";
+  out << '\n' << heading(channel) << '\n';
   add_findings(out, channel.findings);
   if (channel.identity) add_line(out, "side", channel.identity->reason);
   if (channel.polarity) add_line(out, "polarity", channel.polarity->reason);
@@ -175,15 +185,25 @@ void add_channel(std::ostream& out, const ChannelVerification& channel) {
   if (channel.filters) add_plot(out, channel);
 }
 
-void add_pair(std::ostream& out, const judge::PairVerification& pair) {
-  out << "\nChannels 1 and 2\n";
+void add_pair(std::ostream& out, const judge::Verification& verification) {
+  const judge::PairVerification& pair = *verification.pair;
+  const ChannelVerification& first = verification.channels[0];
+  const ChannelVerification& second = verification.channels[1];
+  const bool named = !first.name.empty() && !second.name.empty();
+  const auto word = [&](const ChannelVerification& channel) {
+    return named ? printable(channel.name) : std::to_string(channel.channel);
+  };
+  out << (named ? "\n" : "\nChannels ") << word(first) << " and " << word(second) << '\n';
   add_findings(out, pair.findings);
-  if (pair.match)
+  if (pair.match) {
     add_line(out, "match",
-             "second " + format_fixed(*pair.match, 2, Sign::always) + " re the first");
+             (named ? word(second) : "second") + " " + format_fixed(*pair.match, 2, Sign::always) +
+                 " re " + (named ? word(first) : "the first"));
+  }
   for (const auto& c : pair.crosstalk) {
+    const bool onwards = c.from == first.channel;
     add_line(out, "crosstalk",
-             std::to_string(c.from) + " into " + std::to_string(c.into) + ": " +
+             word(onwards ? first : second) + " into " + word(onwards ? second : first) + ": " +
                  (c.below ? "below " : "") + format_fixed(c.level, 1));
   }
 }
@@ -213,7 +233,7 @@ std::string verification_text(const VerificationDocument& document) {
   for (const VerifiedFile& file : document.files) add_file(out, file);
   if (!verification.findings.empty()) out << '\n';
   add_findings(out, verification.findings);
-  if (verification.pair) add_pair(out, *verification.pair);
+  if (verification.pair) add_pair(out, verification);
   for (const auto& channel : verification.channels) add_channel(out, channel);
   return out.str();
 }

@@ -3,6 +3,7 @@
 #include <doctest/doctest.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cmath>
 #include <filesystem>
 #include <nlohmann/json.hpp>
@@ -184,4 +185,45 @@ TEST_CASE("demo: a gain that a limiter holds is not turned up for ever") {
   CHECK(document.channels[0].held);
   CHECK(document.channels[0].travel < 0.4);
   CHECK(document.channels[0].direction == electric::Direction::raise);
+}
+
+TEST_CASE("demo: an inverted channel is named, mended as other faults are, and verified again") {
+  const Folder folder;
+  rig::Rig rig = van();
+  rig.amplifiers.resize(1);
+  rig.amplifiers[0].controls.resize(1);
+  rig.amplifiers[0].controls[0].input_names[1] = "-front right";
+  rig.amplifiers[0].controls[0].inputs[1].right = -1.0;
+  const report::DemoDocument document = demo_of(rig, folder);
+  CHECK(document.within_limits);
+  REQUIRE(document.verifications.size() == 1);
+  const report::DemoVerification& front = document.verifications[0];
+  // The pairs are swapped too, so the crossed wires come out at the other channel.
+  const auto said = [](const std::vector<std::string>& list, const std::string& text) {
+    return std::find(list.begin(), list.end(), text) != list.end();
+  };
+  CHECK(said(front.found,
+             "front left is inverted: plus and minus are exchanged somewhere on the way."));
+  CHECK(said(front.corrected, "exchanged plus and minus of front left"));
+  CHECK(said(front.corrected, "exchanged the pairs of left and right"));
+  CHECK(front.left.empty());
+  REQUIRE(document.channels.size() == 2);
+  CHECK(document.channels[1].input == "front right");
+  CHECK(report::verdict_of(document.channels[1]) == "clean");
+}
+
+TEST_CASE("demo: wiring that it cannot mend keeps a channel that is set from reading clean") {
+  const Folder folder;
+  rig::Rig rig = van();
+  rig.amplifiers.resize(1);
+  rig.amplifiers[0].controls.resize(1);
+  rig.amplifiers[0].controls[0].faults.swapped = false;
+  rig.amplifiers[0].controls[0].inputs[1] = rig.amplifiers[0].controls[0].inputs[0];
+  const report::DemoDocument document = demo_of(rig, folder);
+  CHECK_FALSE(document.within_limits);
+  REQUIRE(document.channels.size() == 2);
+  CHECK(report::verdict_of(document.channels[0]) == "clean");
+  CHECK(report::verdict_of(document.channels[1]) == "wiring");
+  CHECK(document.channels[1].faults ==
+        std::vector<std::string>{"front right carries the left side instead of the right side."});
 }

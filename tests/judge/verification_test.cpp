@@ -4,11 +4,14 @@
 
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <string>
 
 #include "judge/filters.hpp"
+#include "signal/test_patterns.hpp"
 #include "support/within.hpp"
 
 using namespace railtap;
@@ -128,4 +131,70 @@ TEST_CASE("verification: beyond the loop-back's ends its nearest value holds") {
   };
   CHECK(test::within_abs(change(0), 1.0, 1e-9));
   CHECK(test::within_abs(change(plain.response.size() - 1), 0.0, 1e-9));
+}
+
+namespace {
+
+/// One side alone, and pulses whose crests all point one way, as x(t) of signal/test_patterns.hpp.
+ChannelMeasurements heard(int number, const std::string& name, bool left, bool inverted) {
+  ChannelMeasurements measured;
+  measured.channel = number;
+  measured.name = name;
+  measure::PatternReading pattern;
+  for (std::size_t i = 0; i < pattern.lines.size(); ++i) {
+    const bool own = (i < 2) == left;
+    pattern.lines[i] = {i < 2, i % 2 == 0, Hertz(100), own ? 1e-2 : 1e-7, 1e-12};
+  }
+  measured.pattern = pattern;
+  measure::PolarityReading pulses;
+  pulses.orders = 4;
+  pulses.fundamental = Hertz(500);
+  for (std::size_t k = 0; k < pulses.phasor.size(); ++k)
+    pulses.phasor[k] = (inverted ? -0.1 : 0.1) * signal::polarity_amplitudes[k];
+  measured.pulses = pulses;
+  return measured;
+}
+
+bool says(const std::vector<Finding>& findings, Severity severity, const std::string& text) {
+  return std::any_of(findings.begin(), findings.end(), [&](const Finding& f) {
+    return f.severity == severity && f.text.find(text) != std::string::npos;
+  });
+}
+
+}  // namespace
+
+TEST_CASE("verification: an inverted channel reads wiring, and is named") {
+  const Verification found = judge_verification(
+      {heard(1, "front left", true, false), heard(2, "front right", false, true)}, nullptr, {});
+  CHECK_FALSE(found.within_limits());
+  CHECK(found.channels[0].verdict() != ChannelVerdict::wiring);
+  CHECK(found.channels[1].verdict() == ChannelVerdict::wiring);
+  CHECK(std::string(name(found.channels[1].verdict())) == "wiring");
+  CHECK(says(found.channels[1].findings, Severity::fault,
+             "front right is inverted: plus and minus are exchanged somewhere on the way."));
+  CHECK(called(found.channels[1]) == "front right");
+}
+
+TEST_CASE("verification: a channel that carries the other side, or none, reads wiring") {
+  const Verification swapped = judge_verification(
+      {heard(1, "front left", false, false), heard(2, "front right", true, false)}, nullptr, {});
+  CHECK(swapped.channels[0].verdict() == ChannelVerdict::wiring);
+  CHECK(says(swapped.channels[0].findings, Severity::fault,
+             "front left carries the right side instead of the left side."));
+  ChannelMeasurements silent = heard(2, "", true, false);
+  for (auto& line : silent.pattern->lines) line.mean_square = 1e-13;
+  const Verification quiet = judge_verification({heard(1, "", true, false), silent}, nullptr, {});
+  CHECK(quiet.channels[1].verdict() == ChannelVerdict::wiring);
+  CHECK(called(quiet.channels[1]) == "channel 2");
+  CHECK(says(quiet.channels[1].findings, Severity::fault, "The channel is silent."));
+}
+
+TEST_CASE("verification: crosstalk is said between names where there are any") {
+  ChannelMeasurements leaky = heard(2, "front right", false, false);
+  leaky.pattern->lines[0].mean_square = leaky.pattern->lines[1].mean_square = 3e-4;
+  const Verification found =
+      judge_verification({heard(1, "front left", true, false), leaky}, nullptr, {});
+  REQUIRE(found.pair.has_value());
+  CHECK(says(found.pair->findings, Severity::fault,
+             "Crosstalk from front left into front right is -15.2 dB"));
 }

@@ -81,7 +81,48 @@ TEST_CASE("demo report: the table says what was found, reached and is still to g
     CHECK(text.find(part) != std::string::npos);
   }
   document.within_limits = false;
+  document.channels[0].direction = electric::Direction::raise;
   CHECK(report::demo_text(document, "railtap").find("Not all channels") != std::string::npos);
+}
+
+TEST_CASE(
+    "demo report: a channel that is set but inverted reads wiring, and the last line says so") {
+  report::DemoDocument document = example();
+  const std::string sentence =
+      "front left is inverted: plus and minus are exchanged somewhere on the way.";
+  document.verifications = {{"front", {sentence}, {}, {sentence}, {"left", "right"}}};
+  document.channels[0].wiring = true;
+  document.channels[0].faults = {sentence};
+  document.within_limits = false;
+  const std::string text = report::demo_text(document, "railtap");
+  CHECK(text.find("All channels are clean and within 0.25 dB of their targets, but the job is not "
+                  "done:\n  " +
+                  sentence) != std::string::npos);
+  CHECK(text.find("  wiring\n") != std::string::npos);
+  CHECK(text.find("Not all") == std::string::npos);
+  const auto channel = nlohmann::json::parse(report::demo_json(document).line())["channels"][0];
+  CHECK(channel["verdict"] == "wiring");
+  CHECK(channel["tone_verdict"] == "clean");
+  CHECK(channel["faults"] == nlohmann::json::array({sentence}));
+}
+
+TEST_CASE("demo report: what else a verification found keeps a channel from reading clean") {
+  report::DemoDocument document = example();
+  document.channels[0].faults = {"hum at 50 Hz, 40 dB below a full-scale programme."};
+  CHECK(report::verdict_of(document.channels[0]) == "look-again");
+  document.channels[0].reached.verdict = judge::Verdict::clipped;
+  CHECK(report::verdict_of(document.channels[0]) == "clipped");
+}
+
+TEST_CASE(
+    "demo report: a calibration that does not fit the tap is said where the job is summed up") {
+  report::DemoDocument document = example();
+  document.calibration.nominal.plausible = false;
+  document.within_limits = false;
+  CHECK(
+      report::demo_text(document, "railtap")
+          .find("but the job is not done:\n  calibration: +0.09 dB against the resistors' marks") !=
+      std::string::npos);
 }
 
 TEST_CASE("demo report: the command to try is typed as this one was") {
