@@ -48,10 +48,10 @@ std::string findings_text(const JsonView& channel) {
 }
 
 std::string channel_name(const JsonView& channel) {
-  if (const auto number = channel["channel"].integer())
-    return "channel " + std::to_string(*number) + ':';
   const std::string name = word_in(channel["name"]);
-  return name.empty() ? "" : name.substr(1) + ':';
+  if (!name.empty()) return name.substr(1) + ':';
+  const auto number = channel["channel"].integer();
+  return number ? "channel " + std::to_string(*number) + ':' : "";
 }
 
 std::string result_text(const JsonView& result) {
