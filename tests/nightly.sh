@@ -3,7 +3,7 @@
 # What takes hours or only reports, and so is no part of .ci/run: run it by hand, or over night.
 #
 #   tests/nightly.sh            all of it
-#   tests/nightly.sh STAGE…     some: fuzzers lint sanitized threads mutations coverage
+#   tests/nightly.sh STAGE…     some: fuzzers page lint sanitized threads mutations coverage
 #
 # Needs the packages of `src/setup.sh test` and `src/setup.sh tools`. Goes on after a finding; exit status 1 when there was one.
 set -uo pipefail
@@ -40,11 +40,18 @@ sanitized() {
 
 fuzzers() { clang_build build-fuzz ON && python3 tests/fuzz/fuzz_run.py build-fuzz/fuzz "$fuzz_s" "$jobs"; }
 
+# The phone page's server, sent whatever may come for a minute, under the sanitizers.
+page() {
+  clang_build build-clang replay &&
+    PYTHONPATH=tests/support PYTHONDONTWRITEBYTECODE=1 /usr/bin/python3 tests/page/page_check.py build-clang/railtap fuzz 60
+}
+
 # What has threads.
 threads() {
   configure build-thread -DCMAKE_BUILD_TYPE=RelWithDebInfo -DRAILTAP_SANITIZE=thread &&
     cmake --build build-thread --parallel "$jobs" --target railtap railtap_tests &&
-    ./build-thread/railtap_tests -sf="*tests/audio/*,*tests/live/*" &&
+    ./build-thread/railtap_tests -sf="*tests/audio/*,*tests/live/*,*tests/page/*" &&
+    ctest --test-dir build-thread -R '^page_' --output-on-failure &&
     ctest --test-dir build-thread -L sound --output-on-failure
 }
 
@@ -65,12 +72,12 @@ coverage() {
 }
 
 stages=("$@")
-[ ${#stages[@]} -gt 0 ] || stages=(lint fuzzers threads sanitized mutations coverage)
+[ ${#stages[@]} -gt 0 ] || stages=(lint fuzzers page threads sanitized mutations coverage)
 summary=()
 status=0
 for stage in "${stages[@]}"; do
   case $stage in
-    fuzzers | lint | sanitized | threads | mutations | coverage) ;;
+    fuzzers | page | lint | sanitized | threads | mutations | coverage) ;;
     *) printf 'no stage is called %s\n' "$stage" >&2; exit 2 ;;
   esac
   printf '\n== %s\n' "$stage"
