@@ -131,6 +131,7 @@ set(RAILTAP_CORE_SOURCES
   report/sheet/foot.cpp
   report/sheet/head.cpp
   report/sheet/record_rows.cpp
+  report/sheet/rehearsal_part.cpp
   report/sheet/sheet.cpp
   report/sheet/summary.cpp
   report/svg/plot.cpp
@@ -192,6 +193,9 @@ set(RAILTAP_CORE_SOURCES
   command/recorded.cpp
   command/recording_options.cpp
   command/reference.cpp
+  command/rehearsal.cpp
+  command/rehearsal_faults.cpp
+  command/rehearsal_words.cpp
   command/sheet.cpp
   command/stepped.cpp
   command/system.cpp
@@ -207,5 +211,6 @@ set(RAILTAP_CORE_SOURCES
   command/walk_loop.cpp
   command/walk_state.cpp
   command/walk_steps.cpp
+  command/walk_wiring.cpp
   command/watch.cpp
 )

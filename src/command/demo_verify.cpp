@@ -147,8 +147,23 @@ void tell(std::ostream& notes, const report::DemoVerification& v) {
   }
 }
 
-// The same for a channel of bass, with the stepped tones in it.
-std::filesystem::path write_verify_bass_track(const DemoFolder& folder) {
+}  // namespace
+
+signal::Track verify_track() {
+  constexpr auto both = signal::Channels::both;
+  constexpr auto mid = signal::MarkerBand::mid;
+  signal::Track track;
+  track.name = "verify";
+  track.title = "Verification: channels, polarity, sweep, silence";
+  track.parts = {
+      {signal::ChannelPattern{verify_level}, both, mid},
+      {signal::PolarityPulses{Hertz(500.0), verify_level, Seconds(1.0)}, both, mid},
+      {signal::LogSweep{Hertz(20.0), Hertz(19000.0), verify_level, Seconds(4.0)}, both, mid},
+      {signal::Silence{Seconds(1.0)}, both, mid}};
+  return track;
+}
+
+signal::Track verify_bass_track() {
   constexpr auto both = signal::Channels::both;
   constexpr auto low = signal::MarkerBand::low;
   constexpr int first = 13, steps = 11;  // 20 to 200 Hz
@@ -162,23 +177,11 @@ std::filesystem::path write_verify_bass_track(const DemoFolder& folder) {
       {signal::SteppedSine{signal::third_octaves(first, steps), steady_tone_level, Seconds(1.0)},
        both, low},
       {signal::Silence{Seconds(1.0)}, both, low}};
-  return write_tone(folder, track);
+  return track;
 }
 
-}  // namespace
-
 std::filesystem::path write_verify_track(const DemoFolder& folder) {
-  constexpr auto both = signal::Channels::both;
-  constexpr auto mid = signal::MarkerBand::mid;
-  signal::Track track;
-  track.name = "verify";
-  track.title = "Verification: channels, polarity, sweep, silence";
-  track.parts = {
-      {signal::ChannelPattern{verify_level}, both, mid},
-      {signal::PolarityPulses{Hertz(500.0), verify_level, Seconds(1.0)}, both, mid},
-      {signal::LogSweep{Hertz(20.0), Hertz(19000.0), verify_level, Seconds(4.0)}, both, mid},
-      {signal::Silence{Seconds(1.0)}, both, mid}};
-  return write_tone(folder, track);
+  return write_tone(folder, verify_track());
 }
 
 VerifyTracks write_verify_tracks(const Bench& bench, const DemoFolder& folder) {
@@ -188,7 +191,7 @@ VerifyTracks write_verify_tracks(const Bench& bench, const DemoFolder& folder) {
   };
   VerifyTracks tracks;
   if (is_there(false)) tracks.pair = write_verify_track(folder);
-  if (is_there(true)) tracks.summed = write_verify_bass_track(folder);
+  if (is_there(true)) tracks.summed = write_tone(folder, verify_bass_track());
   return tracks;
 }
 

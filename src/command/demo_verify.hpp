@@ -10,9 +10,15 @@
 #include "command/demo_folder.hpp"
 #include "report/demo.hpp"
 #include "report/verification.hpp"
+#include "signal/tone.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::command {
+
+/// The kit's verification track with shorter parts; and the same for a channel of bass, with the
+/// stepped tones in it.
+[[nodiscard]] signal::Track verify_track();
+[[nodiscard]] signal::Track verify_bass_track();
 
 /// Writes the demo's verification track: the kit's, with shorter parts. \returns its path
 [[nodiscard]] std::filesystem::path write_verify_track(const DemoFolder& folder);

@@ -103,6 +103,14 @@ std::string doubt_of(const electric::NominalComparison& nominal) {
          " from it. Look for a wrong resistor, a slipped digit, or another setting of the input.";
 }
 
+// A reading that is hardly more than the meter's own error.
+std::string doubt_of(const electric::Calibration& found) {
+  constexpr Percent most{5.0};  // 0.4 dB; gains are set to a quarter of a decibel
+  if (!found.uncertainty || *found.uncertainty <= most) return "";
+  return "The meter's error makes this reading good to " + format_quantity(*found.uncertainty, 2) +
+         " only, and all later volts with it. Turn the volume up, so that the meter shows more.";
+}
+
 // --- Gains ---------------------------------------------------------------------------------------
 
 // The ratings, with what the description leaves below them.
@@ -304,13 +312,15 @@ Accepted check_calibration(const std::filesystem::path& file, const std::string&
     document.nominal = electric::compare_with_nominal(
         document.found, *facts.tap_full_scale * std::numbers::sqrt2, electric::usual_deviation);
   }
+  std::string doubt = document.nominal ? doubt_of(*document.nominal) : "";
+  if (doubt.empty()) doubt = doubt_of(document.found);
   const Volts full_scale = document.found.volts_per_full_scale;
   document.full_scale_rms = full_scale / std::numbers::sqrt2;
   document.warnings = recorded.provenance.warnings;
   return {{entry_of("calibration", report::calibration_json(document), "source", "")},
           "Digital full scale is " + format_quantity(full_scale, 4, Zeros::keep) + " peak.",
           {{"volts_per_full_scale", full_scale.value()}},
-          document.nominal ? doubt_of(*document.nominal) : ""};
+          std::move(doubt)};
 }
 
 Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,

@@ -58,6 +58,17 @@ std::optional<Watts> speaker_power(const SystemDescription& system, const Group&
   return *system::speaker_of(system, *lowest.channel).power * lowest.channel->speakers;
 }
 
+// By the names of the head unit's outputs; empty where they do not say.
+std::string carries(const std::vector<std::string>& inputs) {
+  bool left = false, right = false;
+  for (const std::string& input : inputs) {
+    left = left || input.find("left") != std::string::npos;
+    right = right || input.find("right") != std::string::npos;
+  }
+  if (left && right) return "both";
+  return left ? "left" : right ? "right" : "";
+}
+
 WalkChannel walk_channel(const SystemDescription& system, const Group& group,
                          const std::string& name) {
   const Member& lowest =
@@ -76,7 +87,10 @@ WalkChannel walk_channel(const SystemDescription& system, const Group& group,
   if (planned.limited_by != PlanLimit::amplifier)
     result.bound = {planned.target.volts, report::name(planned.limited_by)};
   result.switches = planned.switches;
-  for (const Member& member : group) result.outputs.push_back(member.channel->name);
+  for (const Member& member : group) {
+    result.outputs.push_back(member.channel->name);
+    result.carries.push_back(carries(member.channel->inputs));
+  }
   return result;
 }
 

@@ -192,7 +192,8 @@ Step facts_step(const WalkTools& tools) {
   step.finish = [&tools](const Answers& answers) {
     Outcome outcome;
     outcome.details = json_of(facts_with(tools, answers));
-    if (tools.described) outcome.system = tools.described->document;
+    if (tools.described && !tools.described->document.is_null())
+      outcome.system = tools.described->document;
     return outcome;
   };
   return step;

@@ -170,15 +170,15 @@ class Loop {
     const std::string typed = ask(job_.asker, screen_of(step, prompt));
     notes_.clear();
     try {
+      if (const auto reason = reason_in(typed); reason && !draft_.leaving_out)
+        return skip(step, *reason);
+      if (const Key key = key_of(typed); key != Key::none) return press(step, key);
       if (const auto told = aside(step, typed)) {
         notes_.push_back(*told);
         keep();
         return false;
       }
-      if (const auto reason = reason_in(typed); reason && !draft_.leaving_out)
-        return skip(step, *reason);
-      const Key key = key_of(typed);
-      return key == Key::none ? answer(step, prompt, typed) : press(step, key);
+      return answer(step, prompt, typed);
     } catch (const BeginAgain& again) {
       restart(again.why);
     } catch (const Error& error) {
@@ -298,7 +298,7 @@ class Loop {
   std::vector<Button> buttons_of(const Step& step, const Prompt& prompt) const {
     std::vector<Button> buttons = prompt.buttons;
     if (job_.aside) {
-      const auto& more = job_.aside->buttons;
+      const auto more = job_.aside->buttons(step);
       buttons.insert(buttons.end(), more.begin(), more.end());
     }
     for (const KeyWord& known : key_words) {

@@ -22,7 +22,7 @@ struct WalkAside {
   /// What is to be seen meanwhile: knobs and meter. \param first shown at the head of a step
   std::function<std::vector<std::string>(const Step& step)> display;
   std::function<system::Json()> state;  ///< to be kept with the answers
-  std::vector<Button> buttons;
+  std::function<std::vector<Button>(const Step& step)> buttons;
   std::vector<std::string> help;  ///< a line each
 };
 

@@ -37,6 +37,7 @@ WalkChannel channel_in(const Value& json) {
   if (const auto most = quantity_at<Volts>(json, "bound_v"))
     channel.bound = {*most, json.at("bound_by").get<std::string>()};
   if (json.contains("outputs")) channel.outputs = names_in(json["outputs"]);
+  if (json.contains("carries")) channel.carries = names_in(json["carries"]);
   channel.switches = json.value("switches", "");
   return channel;
 }
@@ -64,6 +65,7 @@ Json json_of(const WalkChannel& channel) {
                {"bound_v", nullptr},
                {"bound_by", nullptr},
                {"outputs", channel.outputs},
+               {"carries", channel.carries},
                {"switches", channel.switches}};
   if (channel.bound) {
     json.set("bound_v", channel.bound->volts.value());

@@ -31,6 +31,7 @@ struct WalkChannel {
   Hertz tone = usual_tone;           ///< it is set with
   std::optional<TargetBound> bound;  ///< by a description
   std::vector<std::string> outputs;  ///< the channels' own names; empty: not described
+  std::vector<std::string> carries;  ///< of each: "left", "right", "both"; empty: not known
   std::string switches;              ///< as they should stand; empty: not described
 };
 

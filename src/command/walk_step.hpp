@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "command/asker.hpp"
+#include "signal/tone.hpp"
 #include "system/job_record.hpp"
 #include "units/quantity.hpp"
 
@@ -52,11 +53,20 @@ struct Outcome {
   std::optional<system::Json> system;  ///< the described system, for the record to carry
 };
 
+/// What plays while a step's recording is made, and where it is tapped.
+struct Playing {
+  std::string control;               ///< the gain control; empty: the head unit
+  signal::Track track;               ///< of the kit, or a shorter one of its kind
+  std::optional<signal::Sine> tone;  ///< what a meter there would read; none: nothing steady
+  bool volume_turns = false;         ///< up step by step, while it plays
+};
+
 /// One step of the walk.
 struct Step {
-  std::string name;                ///< of its mark: "gain front"
-  std::string title;               ///< "Gain of front"
-  std::string help;                ///< a sentence or two
+  std::string name;   ///< of its mark: "gain front"
+  std::string title;  ///< "Gain of front"
+  std::string help;   ///< a sentence or two
+  std::optional<Playing> playing;
   bool optional = true;            ///< it may be left out, with a reason
   std::vector<std::string> needs;  ///< names of steps; it is passed over where one was left out
   /// The next question after these answers; none where all are answered.

@@ -5,8 +5,10 @@
 #include <charconv>
 #include <memory>
 
+#include "command/demo_verify.hpp"
 #include "command/dialog.hpp"
 #include "command/walk_checks.hpp"
+#include "command/walk_wiring.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"
@@ -17,6 +19,10 @@ namespace {
 namespace fs = std::filesystem;
 
 constexpr Seconds longest_turn{60.0};  // of the volume, a second on every step
+// The kit's tracks for it take 49 s and 62 s.
+constexpr Seconds verify_length{60.0}, verify_bass_length{75.0};
+// Of what is played in a rehearsal, where nobody waits for a steady tone.
+constexpr Seconds rehearsed_length{2.0};
 
 // --- Prompts that several steps have -------------------------------------------------------------
 
@@ -41,6 +47,7 @@ struct RecordingStep {
   const WalkTools& tools;
   std::string name;
   Seconds length;
+  Playing playing;
   Check check;
   std::shared_ptr<LastCheck> last = std::make_shared<LastCheck>();
 
@@ -77,7 +84,7 @@ Prompt recording_prompt(const RecordingStep& step, const Answers& answers,
       "Enter records " + format_quantity(step.length, 3) + " now; or give a recording's file name.";
   prompt.take = [step, answers](const std::string& typed) {
     const fs::path file =
-        typed.empty() ? step.tools.record({step.name, step.length}) : fs::path(typed);
+        typed.empty() ? step.tools.record({step.name, step.length, step.playing}) : fs::path(typed);
     (void)step.accepted(file, answers);
     return fs::absolute(file).string();
   };
@@ -114,9 +121,19 @@ Outcome outcome_of(const RecordingStep& step, const Answers& answers) {
   return {accepted.entries, accepted.words, accepted.details, {}};
 }
 
+// A tone into both channels, at a gain control or at the head unit.
+Playing playing_tone(const std::string& control, const signal::Sine& tone) {
+  Playing playing;
+  playing.control = control;
+  playing.track.parts = {{tone, signal::Channels::both, signal::MarkerBand::none}};
+  playing.tone = tone;
+  return playing;
+}
+
 Step step_with_recording(const RecordingStep& recording, std::vector<std::string> lines) {
   Step step;
   step.name = recording.name;
+  step.playing = recording.playing;
   step.next = [recording, lines = std::move(lines)](const Answers& answers) {
     return recording_prompts(recording, answers, lines);
   };
@@ -155,14 +172,24 @@ Step safety_step(const WalkTools& tools) {
 
 // --- Calibration ---------------------------------------------------------------------------------
 
+constexpr Dbfs calibration_level{-20.0};  // of the kit's tracks
+
+bool knows_meter(const WalkFacts& facts) {
+  return facts.meter && !facts.meter->empty();
+}
+
 // The kit has it at 1 kHz, and at 100 Hz for meters that end below.
-std::string calibration_tone(const WalkFacts& facts) {
+Hertz calibration_tone(const WalkFacts& facts) {
   constexpr Hertz usual{1000.0}, lower{100.0};
-  if (!facts.meter || facts.meter->empty())
-    return "1 kHz calibration tone (100 Hz for a meter that is good to 400 Hz only)";
+  if (!knows_meter(facts)) return usual;
   const electric::Meter meter = electric::parse_meter(*facts.meter, "the meter");
   const bool ends_below = meter.highest_frequency && *meter.highest_frequency < usual;
-  return format_quantity(ends_below ? lower : usual, 3) + " calibration tone";
+  return ends_below ? lower : usual;
+}
+
+std::string calibration_words(const WalkFacts& facts) {
+  return format_quantity(calibration_tone(facts), 3) + " calibration tone" +
+         (knows_meter(facts) ? "" : " (100 Hz for a meter that is good to 400 Hz only)");
 }
 
 Prompt reading_prompt(const std::vector<std::string>& lines) {
@@ -179,15 +206,18 @@ Prompt reading_prompt(const std::vector<std::string>& lines) {
 
 Step calibration_step(const WalkTools& tools, const WalkState& state) {
   const WalkFacts facts = state.facts;
-  const RecordingStep recording{tools, "calibration", tools.length,
+  const Playing playing =
+      playing_tone("", {calibration_tone(facts), calibration_level, rehearsed_length});
+  const RecordingStep recording{tools, "calibration", tools.length, playing,
                                 [facts](const fs::path& file, const Answers& before) {
                                   return check_calibration(file, *before.find("reading"), facts);
                                 }};
   const std::vector<std::string> lines = {
       "Connect the tap to the head unit's output" + source_names(facts) + ". Play the kit's " +
-      calibration_tone(facts) +
-      ", volume low to middle, and read AC volts between the two terminals, never to the "
-      "chassis."};
+      calibration_words(facts) +
+      " at -20 dBFS, volume well up: so soft a track does not clip, and the meter reads the "
+      "better. "
+      "Read AC volts between the two terminals, never to the chassis."};
   Step step = step_with_recording(recording, {"Leave the tone and the volume as they are."});
   step.title = "Calibration";
   step.help = "One reading of the meter turns the recording's levels into volts.";
@@ -246,7 +276,9 @@ VolumeRun run_of(const Answers& answers) {
 Step source_step(const WalkTools& tools, const WalkState& state) {
   const WalkFacts facts = state.facts;
   const auto volts = state.volts_per_full_scale;
-  const RecordingStep recording{tools, "source", longest_turn,
+  Playing playing = playing_tone("", {usual_tone, Dbfs(0.0), rehearsed_length});
+  playing.volume_turns = true;
+  const RecordingStep recording{tools, "source", longest_turn, playing,
                                 [facts, volts](const fs::path& file, const Answers& before) {
                                   return check_source(file, run_of(before), facts, volts);
                                 }};
@@ -270,12 +302,36 @@ Step source_step(const WalkTools& tools, const WalkState& state) {
   return step;
 }
 
-// --- Gains ---------------------------------------------------------------------------------------
-
 std::string volume_words(const WalkState& state) {
   return state.volume ? "head unit at volume " + std::to_string(*state.volume)
                       : "head unit at the highest volume that you know to be clean";
 }
+
+// --- Wiring --------------------------------------------------------------------------------------
+
+Step wiring_step(const WalkTools& tools, const WalkState& state, const WalkChannel& channel) {
+  const auto volts = state.volts_per_full_scale;
+  Playing playing;
+  playing.control = channel.plate.name;
+  playing.track = channel.bass ? verify_bass_track() : verify_track();
+  const RecordingStep recording{tools, "wiring " + channel.plate.name,
+                                channel.bass ? verify_bass_length : verify_length, playing,
+                                [channel, volts](const fs::path& file, const Answers&) {
+                                  return check_wiring(file, channel, volts);
+                                }};
+  Step step = step_with_recording(
+      recording,
+      {"Connect the tap to the output " + names_of(channel) + ". Gain low, filters and boosts off" +
+       (channel.bass ? " (its low-pass may stay on)" : "") + ", " + volume_words(state) +
+       ". Begin to record, then play the kit's " + (channel.bass ? "verify-bass" : "verify") +
+       " track from its beginning. Bridged outputs: neither terminal to ground."});
+  step.title = "Wiring of " + short_name(channel.plate.name);
+  step.help =
+      "Every output carries its own side, plus is plus, no filter or boost is on, nothing hums.";
+  return step;
+}
+
+// --- Gains ---------------------------------------------------------------------------------------
 
 std::string without_blanks(std::string text) {
   std::erase(text, ' ');
@@ -308,7 +364,9 @@ std::vector<std::string> gain_lines(const WalkTools& tools, const WalkState& sta
 Step gain_step(const WalkTools& tools, const WalkState& state, const WalkChannel& channel) {
   const Decibels tolerance = state.facts.tolerance;
   const auto volts = state.volts_per_full_scale;
-  const RecordingStep recording{tools, "gain " + channel.plate.name, tools.length,
+  const Playing playing =
+      playing_tone(channel.plate.name, {channel.tone, state.facts.tone_level, rehearsed_length});
+  const RecordingStep recording{tools, "gain " + channel.plate.name, tools.length, playing,
                                 [channel, tolerance, volts](const fs::path& file, const Answers&) {
                                   return check_gain(file, channel, tolerance,
                                                     volts.value_or(Volts(0.0)));
@@ -322,7 +380,11 @@ Step gain_step(const WalkTools& tools, const WalkState& state, const WalkChannel
 
 Step silence_step(const WalkTools& tools, const WalkState& state, const WalkChannel& channel) {
   const auto volts = state.volts_per_full_scale;
-  const RecordingStep recording{tools, "silence " + channel.plate.name, tools.length,
+  Playing playing;
+  playing.control = channel.plate.name;
+  playing.track.parts = {
+      {signal::Silence{rehearsed_length}, signal::Channels::both, signal::MarkerBand::none}};
+  const RecordingStep recording{tools, "silence " + channel.plate.name, tools.length, playing,
                                 [channel, volts](const fs::path& file, const Answers&) {
                                   return check_silence(file, channel, volts);
                                 }};
@@ -353,6 +415,7 @@ std::vector<Step> walk_steps(const WalkTools& tools, const WalkState& state) {
   std::vector<Step> steps = {safety_step(tools), facts_step(tools), calibration_step(tools, state),
                              source_step(tools, state)};
   for (const WalkChannel& channel : state.facts.channels) {
+    steps.push_back(wiring_step(tools, state, channel));
     steps.push_back(gain_step(tools, state, channel));
     steps.push_back(silence_step(tools, state, channel));
   }

@@ -19,6 +19,7 @@ namespace railtap::command {
 struct Take {
   std::string step;  ///< its name; recordings are named after it
   Seconds length{0.0};
+  Playing playing;
 };
 
 /// What the steps need from outside.

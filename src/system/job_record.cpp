@@ -84,6 +84,7 @@ JobRecord record_in(const Value& document, const std::string& place) {
   record.name = text_at(document, "name", place);
   record.created = text_at(document, "created", place);
   record.system = object_at(document, "system", place);
+  record.rehearsal = object_at(document, "rehearsal", place);
   const auto entries = document.find("entries");
   if (entries == document.end() || !entries->is_array()) {
     throw damaged("\"entries\" is not a list", place);
@@ -127,7 +128,7 @@ std::string text_of(const Value& document) {
 /// The file's whole content, also what this version does not know, once it is known to be a record.
 Value document_at(const fs::path& path) {
   if (!fs::exists(fs::symlink_status(path)))
-    return job_record_document({path.stem().string(), utc_now(), nullptr, {}}).value();
+    return job_record_document({path.stem().string(), utc_now(), nullptr, {}, {}}).value();
   Value document = parsed(files::read_file(path, most_bytes), path.string());
   (void)record_in(document, path.string());
   return document;
@@ -160,15 +161,26 @@ JobRecord read_job_record(const fs::path& path) {
 Json job_record_document(const JobRecord& record) {
   Json entries = Json::array();
   for (const RecordEntry& entry : record.entries) entries.push_back(json_of(entry));
-  return {{"schema", std::string(kind) + "/" + std::to_string(version)},
-          {"name", record.name},
-          {"created", record.created},
-          {"system", record.system},
-          {"entries", std::move(entries)}};
+  Json document = {{"schema", std::string(kind) + "/" + std::to_string(version)},
+                   {"name", record.name},
+                   {"created", record.created},
+                   {"system", record.system}};
+  if (!record.rehearsal.is_null()) document.set("rehearsal", record.rehearsal);
+  document.set("entries", std::move(entries));
+  return document;
 }
 
 std::string job_record_text(const JobRecord& record) {
   return text_of(job_record_document(record).value());
+}
+
+void set_rehearsal(const fs::path& given, const Json& rehearsal) {
+  const fs::path path = behind_link(given);
+  const files::FileLock lock(path);
+  Value document = document_at(path);
+  document["rehearsal"] = rehearsal.value();
+  files::write_file(path, text_of(document), files::Overwrite::allow);
+  files::sync_folder_of(path);
 }
 
 void append_to_job_record(const fs::path& path, RecordEntry entry,

@@ -30,6 +30,7 @@ struct JobRecord {
   std::string created;  ///< ISO 8601, UTC
   Json system;          ///< the described system, or null
   std::vector<RecordEntry> entries;
+  Json rehearsal;  ///< of a rehearsal on a virtual car: which, and what was found; else null
 };
 
 /// \param place the file's name, for errors
@@ -55,6 +56,10 @@ struct JobRecord {
 /// \throws Error where the file is no record that can be read, is full, or cannot be written
 void append_to_job_record(const std::filesystem::path& path, RecordEntry entry,
                           const std::optional<Json>& system = std::nullopt);
+
+/// Notes that the record is a rehearsal's; makes the record where there is none. \throws Error as
+/// append_to_job_record does
+void set_rehearsal(const std::filesystem::path& path, const Json& rehearsal);
 
 /// The same for several entries: all of them, or none.
 void append_to_job_record(const std::filesystem::path& path, std::vector<RecordEntry> entries,

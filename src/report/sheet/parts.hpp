@@ -66,6 +66,7 @@ inline constexpr std::size_t longest_label = 60;
 /// the comparison is empty then. \param index of the row, from 0, for the
 /// section's id: "row0"
 [[nodiscard]] std::string head_part(const SheetContent& content);
+[[nodiscard]] std::string rehearsal_part(const SheetContent& content);
 [[nodiscard]] std::string diagram_part(const SheetContent& content);
 [[nodiscard]] std::string summary_part(const SheetContent& content);
 [[nodiscard]] std::string comparison_part(const SheetContent& content);

@@ -29,7 +29,7 @@ std::string sheet_html(const system::Json& record, const system::Json& earlier) 
   SheetContent content{JsonView(record), JsonView(earlier, "#earlier"), {}, {}};
   content.rows = rows_of(content.record);
   content.earlier_rows = rows_of(content.earlier);
-  std::string html = opening(content) + head_part(content) + "<main>\n" + diagram_part(content) +
+  std::string html = opening(content) + head_part(content) + "<main>\n" + rehearsal_part(content) + diagram_part(content) +
                      summary_part(content) + comparison_part(content);
   for (std::size_t i = 0; i < content.rows.size(); ++i) html += channel_part(content.rows[i], i);
   return html + calibration_part(content) + remarks_part(content) + cautions_part() +
@@ -47,6 +47,8 @@ body { font: 16px/1.45 "Gill Sans", "Gill Sans MT", Calibri, "DejaVu Sans", sans
   max-width: 70rem; margin: 0 auto; padding: 1.2rem 1rem 3rem; background: var(--paper) }
 h1, h2, h3, .kind { font-family: "Iowan Old Style", "Palatino Linotype", Palatino, Georgia, serif;
   font-weight: 400; margin: 0; overflow-wrap: anywhere }
+.rehearsal { position: fixed; inset: 40% 0 auto; margin: 0; text-align: center; font-size: 5rem;
+  letter-spacing: .2em; opacity: .13; transform: rotate(-24deg); pointer-events: none }
 h1 { font-size: 2.1rem; line-height: 1.15 }
 h2 { font-size: 1.35rem; font-style: italic }
 h3 { font-size: 1rem; font-style: italic }

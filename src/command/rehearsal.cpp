@@ -1,0 +1,383 @@
+// SPDX-License-Identifier: MIT
+// A virtual car behind the same calls as a live input.
+#include "command/rehearsal.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <nlohmann/json.hpp>
+#include <numbers>
+
+#include "audio/sound_file.hpp"
+#include "command/dialog.hpp"
+#include "command/rehearsal_faults.hpp"
+#include "command/rehearsal_words.hpp"
+#include "files/atomic_file.hpp"
+#include "files/interrupt.hpp"
+#include "rig/instruments.hpp"
+#include "rig/terminals.hpp"
+#include "signal/generator.hpp"
+#include "units/error.hpp"
+#include "units/print.hpp"
+
+namespace railtap::command {
+namespace {
+
+namespace fs = std::filesystem;
+using system::Json;
+
+constexpr Hertz track_rate{48000.0};
+constexpr std::size_t block_frames = 4096;
+constexpr double finest_turn = 0.005;  // nobody turns a control finer
+constexpr Seconds volume_rest{0.7};    // on every step while the volume is turned up
+constexpr Seconds meter_track{2.0};
+
+std::string description_text(const std::string& file) {
+  constexpr std::size_t longest = 1U << 20U;
+  return file.empty() ? std::string(rig::camper_van_text()) : files::read_file(file, longest);
+}
+
+// The camper van is described with faults of the demo's; a rehearsal draws its own.
+rig::Rig rig_of(const RehearsalSetup& setup) {
+  const bool own = !setup.description.empty();
+  rig::Rig rig = rig::parse_rig(description_text(setup.description),
+                                own ? setup.description : "camper_van.toml");
+  if (!own) mend_all(rig);
+  if (setup.seed != 0) draw_faults(rig, setup.seed);
+  return rig;
+}
+
+audio::Source source_of(const signal::Track& track) {
+  const auto generator =
+      std::make_shared<signal::Generator>(track, track_rate, signal::highest_float_peak);
+  audio::Source source;
+  source.format = {track_rate, 2, generator->frames(), "tone", std::nullopt};
+  source.read = [generator](std::span<double> block) { return generator->render(block); };
+  return source;
+}
+
+double range_db(const rig::Amplifier& amplifier) {
+  return decibels_from_amplitude_ratio(amplifier.sensitivity_high / amplifier.sensitivity_low)
+      .value();
+}
+
+std::string without_case(std::string text) {
+  for (char& c : text) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
+  return text;
+}
+
+electric::Meter meter_of(const rig::Rig& rig) {
+  return rig.multimeter.manual;
+}
+
+bool meter_reads(const electric::Meter& meter, Hertz tone) {
+  return (!meter.lowest_frequency || tone >= *meter.lowest_frequency) &&
+         (!meter.highest_frequency || tone <= *meter.highest_frequency);
+}
+
+std::string carries(const rig::Input& input) {
+  if (input.left != 0.0 && input.right != 0.0) return "both";
+  return input.left != 0.0 ? "left" : "right";
+}
+
+}  // namespace
+
+// The rig as it is now, and how it was.
+struct Rehearsal::Car {
+  RehearsalSetup setup;
+  rig::Rig rig;
+  std::vector<CarFault> faults;  // at the beginning
+  int volume = 0;
+  std::vector<Json> mended;  // in order
+  // The meter, so that it is not read anew for every prompt.
+  std::string read_at;
+  Volts reading{0.0};
+
+  explicit Car(const RehearsalSetup& given) : setup(given), rig(rig_of(given)) {
+    faults = faults_in(rig);
+    volume = rig.head_unit.steps / 2;
+  }
+
+  void restore(const Json& kept);
+  [[nodiscard]] Json state();
+  [[nodiscard]] std::size_t control_named(const std::string& name);
+  [[nodiscard]] CarFault fault_named(const MendFault& wanted);
+  [[nodiscard]] std::optional<std::size_t> control_at(const Step& step);
+  [[nodiscard]] rig::Play play_of(const Playing& playing);
+
+  std::string say(const TurnVolume& turn);
+  std::string say(const TurnGain& turn, const Step& step);
+  std::string say(const MendFault& wanted);
+  void take_apart(const CarFault& fault);
+  std::vector<std::string> display(const Step& step);
+  std::string meter_line(const Playing& playing);
+};
+
+// --- State ---------------------------------------------------------------------------------------
+
+Json Rehearsal::Car::state() {
+  Json travel = Json::array();
+  for (const ControlPlace& place : controls_of(rig)) travel.push_back(place.control->travel);
+  Json done = Json::array();
+  for (const Json& fault : mended) done.push_back(fault);
+  return {{"volume", volume}, {"travel", travel}, {"mended", done}};
+}
+
+void Rehearsal::Car::restore(const Json& kept) {
+  const auto places = controls_of(rig);
+  try {
+    const auto& json = kept.value();
+    volume = std::clamp(json.at("volume").get<int>(), 0, rig.head_unit.steps);
+    for (const auto& fault : json.at("mended")) {
+      CarFault done;
+      done.kind = static_cast<FaultKind>(fault.at("kind").get<int>());
+      if (fault.at("control").is_number()) done.control = fault["control"].get<std::size_t>();
+      done.output = fault.at("output").get<std::size_t>();
+      if (done.control.value_or(0) >= places.size() || done.output > 1) throw Error("", "", "");
+      take_apart(done);
+    }
+    const auto& travel = json.at("travel");
+    if (travel.size() != places.size()) throw Error("", "", "");
+    for (std::size_t i = 0; i < places.size(); ++i)
+      places[i].control->travel = std::clamp(travel[i].get<double>(), 0.0, 1.0);
+  } catch (const std::exception&) {
+    throw Error("the rehearsal was begun with another car", setup.description,
+                "give the same --description, or begin a new record");
+  }
+}
+
+void Rehearsal::Car::take_apart(const CarFault& fault) {
+  mend(rig, fault);
+  mended.push_back({{"kind", static_cast<int>(fault.kind)},
+                    {"control", fault.control ? Json(*fault.control) : Json(nullptr)},
+                    {"output", fault.output}});
+}
+
+// --- Words ---------------------------------------------------------------------------------------
+
+std::size_t Rehearsal::Car::control_named(const std::string& name) {
+  const auto places = controls_of(rig);
+  std::string names;
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    if (without_case(places[i].control->name) == name) return i;
+    names += (names.empty() ? "" : ", ") + places[i].control->name;
+  }
+  throw Error("there is no gain control '" + short_name(name) + "'", "", "there is " + names);
+}
+
+CarFault Rehearsal::Car::fault_named(const MendFault& wanted) {
+  if (wanted.where.empty()) return {wanted.kind, std::nullopt, 0};
+  const bool of_output =
+      wanted.kind == FaultKind::inverted || wanted.kind == FaultKind::not_connected;
+  if (!of_output) return {wanted.kind, control_named(wanted.where), 0};
+  const auto places = controls_of(rig);
+  std::string names;
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    for (std::size_t output = 0; output < places[i].control->inputs.size(); ++output) {
+      const std::string output_is = output_name(*places[i].control, output);
+      if (without_case(output_is) == wanted.where) return {wanted.kind, i, output};
+      names += (names.empty() ? "" : ", ") + output_is;
+    }
+  }
+  throw Error("there is no output '" + short_name(wanted.where) + "'", "", "there is " + names);
+}
+
+std::optional<std::size_t> Rehearsal::Car::control_at(const Step& step) {
+  if (!step.playing || step.playing->control.empty()) return std::nullopt;
+  return control_named(without_case(step.playing->control));
+}
+
+std::string Rehearsal::Car::say(const TurnVolume& turn) {
+  const int wanted = turn.by ? volume + turn.steps : turn.steps;
+  volume = std::clamp(wanted, 0, rig.head_unit.steps);
+  const std::string end = wanted == volume ? "" : ", the end of its way";
+  return "The volume is at " + std::to_string(volume) + end + ".";
+}
+
+std::string Rehearsal::Car::say(const TurnGain& turn, const Step& step) {
+  const auto control =
+      turn.control ? std::optional(control_named(*turn.control)) : control_at(step);
+  if (!control) throw Error("no gain control is named", "", "for example: gain front +2 dB");
+  const ControlPlace place = controls_of(rig)[*control];
+  const double travel = turn.by
+                            ? place.control->travel + turn.by->value() / range_db(*place.amplifier)
+                            : turn.to.value() / 100.0;
+  place.control->travel = std::clamp(std::round(travel / finest_turn) * finest_turn, 0.0, 1.0);
+  return "The gain of " + place.control->name + " is at " +
+         format_fixed(Percent(100.0 * place.control->travel), 1) + ".";
+}
+
+std::string Rehearsal::Car::say(const MendFault& wanted) {
+  CarFault fault = fault_named(wanted);
+  const auto now = faults_in(rig);
+  if (wanted.kind == FaultKind::hum) {
+    for (const CarFault& there : now) {
+      if (there.kind == FaultKind::hum) take_apart(there);
+    }
+    return "The laptop runs from its battery.";
+  }
+  if (wanted.kind == FaultKind::swapped &&
+      controls_of(rig)[*fault.control].control->inputs.size() < 2)
+    throw Error("it has one input only", wanted.where, "there is nothing to exchange");
+  take_apart(fault);
+  return "Done.";
+}
+
+// --- What is played and seen ---------------------------------------------------------------------
+
+rig::Play Rehearsal::Car::play_of(const Playing& playing) {
+  rig::Play play;
+  if (!playing.control.empty()) {
+    std::size_t control = control_named(without_case(playing.control));
+    play.point.at = rig::TapPoint::At::amplifier;
+    while (control >= rig.amplifiers[play.point.amplifier].controls.size())
+      control -= rig.amplifiers[play.point.amplifier++].controls.size();
+    play.point.control = control;
+  }
+  const int last = playing.volume_turns ? rig.head_unit.steps : volume;
+  for (int step = volume; step <= last; ++step)
+    play.volume.push_back({volume_rest * static_cast<double>(step - volume), step});
+  return play;
+}
+
+std::string Rehearsal::Car::meter_line(const Playing& playing) {
+  constexpr int decimals = 2;
+  if (!playing.tone) return "";
+  std::string at = playing.control + std::to_string(volume) + state().line();
+  if (at != read_at) {
+    signal::Track track;
+    track.parts = {{signal::Sine{playing.tone->frequency, playing.tone->level, meter_track},
+                    signal::Channels::both, signal::MarkerBand::none}};
+    Playing held = playing;
+    held.volume_turns = false;
+    reading = rig::read_meter(rig, play_of(held), source_of(track));
+    read_at = std::move(at);
+  }
+  const std::string band = meter_reads(meter_of(rig), playing.tone->frequency)
+                               ? ""
+                               : ", but this tone is outside its band";
+  return " The meter shows " + format_fixed(reading, decimals) + " AC" + band + ".";
+}
+
+std::vector<std::string> Rehearsal::Car::display(const Step& step) {
+  if (!step.playing) return {};
+  std::string line = "Virtual car: volume " + std::to_string(volume);
+  if (const auto control = control_at(step)) {
+    const rig::Control& at = *controls_of(rig)[*control].control;
+    line += ", gain of " + at.name + " at " + format_fixed(Percent(100.0 * at.travel), 1);
+  }
+  return {line + "." + meter_line(*step.playing)};
+}
+
+// --- Rehearsal -----------------------------------------------------------------------------------
+
+Rehearsal::Rehearsal(const RehearsalSetup& setup, const Json& kept)
+    : car_(std::make_unique<Car>(setup)) {
+  if (!kept.is_null()) car_->restore(kept);
+}
+Rehearsal::~Rehearsal() = default;
+Rehearsal::Rehearsal(Rehearsal&&) noexcept = default;
+
+Described Rehearsal::described() const {
+  rig::Rig& rig = car_->rig;
+  Described result;
+  WalkFacts& facts = result.facts;
+  facts.meter = electric::describe(meter_of(rig));
+  for (const ControlPlace& place : controls_of(rig)) {
+    WalkChannel channel;
+    channel.plate.name = place.control->name;
+    channel.plate.amplifier_power = place.amplifier->rated_power;
+    channel.plate.load = place.amplifier->rated_load;
+    channel.plate.speaker_power = place.control->speaker_power;
+    channel.bass = place.control->inputs.size() == 1;
+    channel.tone = place.control->setup_tone;
+    for (std::size_t i = 0; i < place.control->inputs.size(); ++i) {
+      channel.outputs.push_back(output_name(*place.control, i));
+      channel.carries.push_back(carries(place.control->inputs[i]));
+    }
+    facts.channels.push_back(std::move(channel));
+  }
+  facts.tap_full_scale =
+      rig.sound_card.full_scale * (rig.tap.nominal_attenuation / std::numbers::sqrt2);
+  facts.volume_steps = rig.head_unit.steps;
+  facts.source_outputs = {"front left", "front right"};
+  return result;
+}
+
+void Rehearsal::record(const Take& take, const fs::path& path) {
+  signal::Track track = take.playing.track;
+  if (take.playing.volume_turns) {
+    const double steps = car_->rig.head_unit.steps - car_->volume + 1;
+    std::get<signal::Sine>(track.parts.front().signal).length = volume_rest * steps + Seconds(0.2);
+  }
+  const audio::Source recording =
+      rig::record(car_->rig, car_->play_of(take.playing), source_of(track));
+  audio::SoundFileSpec spec;
+  spec.rate = recording.format.rate;
+  spec.channels = recording.format.channels;
+  spec.title = take.step;
+  const audio::Sink sink = audio::create_sound_file(path, spec, files::Overwrite::refuse);
+  const auto channels = static_cast<std::size_t>(spec.channels);
+  std::vector<double> block(block_frames * channels);
+  while (const std::size_t frames = recording.read(block)) {
+    files::throw_if_interrupted();
+    sink.write(std::span<const double>(block).first(frames * channels));
+  }
+  sink.commit();
+}
+
+WalkAside Rehearsal::aside() {
+  Car& car = *car_;
+  WalkAside aside;
+  aside.take = [&car](const std::string& typed, const Step& step) -> std::optional<std::string> {
+    const auto words = car_words(typed);
+    if (!words) return std::nullopt;
+    if (const auto* volume = std::get_if<TurnVolume>(&*words)) return car.say(*volume);
+    if (const auto* gain = std::get_if<TurnGain>(&*words)) return car.say(*gain, step);
+    return car.say(std::get<MendFault>(*words));
+  };
+  aside.display = [&car](const Step& step) { return car.display(step); };
+  aside.state = [&car] { return car.state(); };
+  aside.buttons = [](const Step& step) {
+    std::vector<Button> buttons;
+    if (!step.playing) return buttons;
+    buttons = {{"+", "louder"}, {"-", "softer"}};
+    if (step.playing->control.empty()) return buttons;
+    buttons.push_back({">", "gain up"});
+    buttons.push_back({"<", "gain down"});
+    return buttons;
+  };
+  aside.help = car_words_help();
+  return aside;
+}
+
+Json Rehearsal::outcome(bool at_end) const {
+  rig::Rig& rig = car_->rig;
+  if (!at_end) return {{"car", rig.name}, {"seed", car_->setup.seed}, {"faults", nullptr}};
+  const auto left = faults_in(rig);
+  Json faults = Json::array();
+  for (const CarFault& fault : car_->faults) {
+    const bool found = std::find(left.begin(), left.end(), fault) == left.end();
+    faults.push_back(
+        Json{{"kind", name(fault.kind)}, {"words", describe(rig, fault)}, {"found", found}});
+  }
+  return {{"car", rig.name}, {"seed", car_->setup.seed}, {"faults", faults}};
+}
+
+std::vector<std::string> Rehearsal::told() const {
+  rig::Rig& rig = car_->rig;
+  const auto left = faults_in(rig);
+  std::vector<std::string> lines;
+  for (const CarFault& fault : car_->faults) {
+    const bool found = std::find(left.begin(), left.end(), fault) == left.end();
+    lines.push_back("- " + describe(rig, fault) + ": " +
+                    (found ? "found and put right." : "not found."));
+  }
+  for (const CarFault& fault : left) {
+    if (std::find(car_->faults.begin(), car_->faults.end(), fault) == car_->faults.end())
+      lines.push_back("- " + describe(rig, fault) + ": was not so at the beginning.");
+  }
+  if (lines.empty()) lines.emplace_back("There were no faults to be found.");
+  return lines;
+}
+
+}  // namespace railtap::command

@@ -1,0 +1,114 @@
+# SPDX-License-Identifier: MIT
+"""The walk's rehearsal on a virtual car, in a terminal of a given size: every fault found and put right in words; with a
+kill at every prompt; with hostile names; no screen longer than 24 lines.
+
+What is to come out is that the car has no fault left, and that kills change nothing of it.
+"""
+import json
+import pathlib
+import re
+import sys
+import tempfile
+
+from prompted import Prompted
+
+MOST_LINES = 24  # of an old terminal
+OUTPUTS = ("front left", "front right", "rear left", "rear right", "bass")
+
+
+class Person:
+    """Reads a screen as somebody at the car would, and says what to answer."""
+
+    def __init__(self):
+        self.tried = {}
+
+    def once(self, step, text):
+        """Whether this was not said yet in this step."""
+        new = (step, text) not in self.tried
+        self.tried[(step, text)] = True
+        return new
+
+    def answer(self, words):
+        step = re.search(r"Step \d+(?: of \d+)?: (.*?) (?:REHEARSAL|Not yet|Right|Connect|Leave|Virtual|Tone|From|Dis|The|Once|Going|Play)", words)
+        step = step.group(1) if step else ""
+        if "Enter shows the rest" in words or "Then press Enter" in words or "Enter if that is" in words:
+            return ""
+        if "Not yet:" in words or "Doubtful:" in words:
+            mended = self.mended(words, step)
+            if mended is not None:
+                return mended
+        if "The meter's reading" in words:
+            if self.once(step, "louder"):
+                return "turn the volume up 20"
+            return re.search(r"The meter shows ([\d.]+ [mu]?V)", words).group(1)
+        if "At which volume will the recording begin?" in words:
+            if self.once(step, "softer"):
+                return "volume 24"
+            return "24"
+        if "Enter for 40, the highest" in words:
+            return ""
+        if step.startswith("Wiring") and self.once(step, "volume"):
+            return f"volume {self.volume(words)}"
+        if "Enter records" in words:
+            return ""
+        raise AssertionError(f"no answer to: {words}")
+
+    @staticmethod
+    def volume(words):
+        told = re.search(r"head unit at volume (\d+)", words)
+        return told.group(1) if told else "36"
+
+    @staticmethod
+    def mended(words, step):
+        control = step.split(" of ")[-1]
+        why = words.split("Not yet:")[-1]
+        output = re.search("(" + "|".join(OUTPUTS) + ") ?:", why)
+        way = re.search(r"turn the gain (up|down) by ([\d.]+) dB", why)
+        if way:
+            return f"turn the gain of {control} {way.group(1)} by {way.group(2)} dB"
+        for sign, mend in (("are swapped", f"exchange {control}"), ("boost", f"boost off {control}"),
+                           ("ass on at", f"filter off {control}"), ("high-pass", f"filter off {control}"),
+                           ("hum", "unplug the charger"), ("um at", "unplug the charger"),
+                           ("is clipped", f"gain {control} -6 dB"), ("level", "level control off"), ("steady", "level control off")):
+            if sign in why:
+                return mend
+        if output and "inverted" in why:
+            return f"reverse {output.group(1)}"
+        if output and "silent" in why:
+            return f"connect {output.group(1)}"
+        return None
+
+
+def rehearse(program, folder, seed, columns=80, rows=24, kill=False, most=200):
+    """To the end; with `kill`, killed and begun again at every prompt. Gives what the record says of it, and all screens."""
+    arguments = [program, "walk", "job.json", "--rig", "--seed", str(seed)]
+    person, screens = Person(), []
+    asked = Prompted(arguments, folder, columns, rows)
+    for _ in range(most):
+        if not asked.until_prompt():
+            break
+        assert asked.lines() <= MOST_LINES, (asked.lines(), asked.screen)
+        if kill:
+            before = asked.words()
+            asked.kill()
+            asked = Prompted(arguments, folder, columns, rows)
+            assert asked.until_prompt()
+            assert asked.lines() <= MOST_LINES, (asked.lines(), asked.screen)
+            title = re.search(r"Step \d+", before).group(0)
+            question = before[:-2].rsplit("(", 1)[0][-40:]
+            assert title in asked.words() and question in asked.words(), (before, asked.screen)
+            words = before
+        else:
+            words = asked.words()
+        screens.append(words)
+        asked.answer(person.answer(words))
+    assert asked.status == 0, (asked.status, screens[-3:], asked.screen)
+    screens.append(asked.words())
+    return json.loads((folder / "job.json").read_text()), screens
+
+
+if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as name:
+        record, screens = rehearse(sys.argv[1], pathlib.Path(name), int(sys.argv[2]))
+        print("\n\n".join(screens))
+        print(record["rehearsal"])
