@@ -265,6 +265,23 @@ std::optional<int> clean_volume(const TurnedUp& turned, const std::string& place
               "on each");
 }
 
+// The limit as the setup sheet looks for it: the volume, of how many, and the volts there.
+Json head_unit_json(const report::OnsetDocument& document, const VolumeRun& run, int volume,
+                    const WalkFacts& facts) {
+  std::optional<Volts> lowest;
+  for (const auto& channel : document.channels) {
+    const auto index = static_cast<std::size_t>(volume - run.first);
+    if (channel.verdict == judge::OnsetVerdict::no_ladder || index >= channel.steps.size())
+      continue;
+    const auto& level = channel.steps[index].level_v;
+    if (level && (!lowest || *level < *lowest)) lowest = level;
+  }
+  Json json = {{"highest_clean_step", volume}, {"volume_steps", nullptr}, {"level_v", nullptr}};
+  if (facts.volume_steps) json.set("volume_steps", *facts.volume_steps);
+  json.set("level_v", system::json_number(lowest));
+  return json;
+}
+
 }  // namespace
 
 std::string names_of(const WalkChannel& channel) {
@@ -340,7 +357,7 @@ Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,
   return {{entry},
           (throughout ? "It stays clean up to volume " : "The highest clean volume is ") +
               std::to_string(*volume) + ". Mark it on the head unit.",
-          {{"volume", *volume}},
+          {{"volume", *volume}, {"head_unit", head_unit_json(document, run, *volume, facts)}},
           {}};
 }
 

@@ -17,6 +17,10 @@ import time
 import outside
 
 
+# The demo's recordings of the verification track in which nothing is wrong.
+WIRED = {"front": "verify-corrected", "rear": "verify-corrected", "bass": "verify-found"}
+
+
 def walk(program, folder, answers, status, *options):
     done = subprocess.run([program, "walk", "job.json", *map(str, options)], cwd=folder,
                           input="".join(f"{line}\n" for line in answers), capture_output=True, text=True)
@@ -120,7 +124,7 @@ def check_described(program, folder, captures, found):
     assert f"The highest clean volume is {found['head_unit']['highest_clean_step']}" in out, out
 
     out = told(walk(program, folder, [captures / f"{control}-{what}.wav" for control in ("front", "rear", "bass")
-                                      for what in ("set", "silence")], 0))
+                                      for what in (WIRED[control], "set", "silence")], 0))
     assert "(high-pass off, bass boost off)" in out and "front right: 14." in out and "channel" not in out.lower() and "Done: head unit at volume 36" in out, out
     reached = {entry["subject"]: entry["result"]["target_v"] for entry in record(folder)["entries"]
                if entry["kind"] == "target"}
@@ -171,6 +175,11 @@ def main(program):
         assert out.count("Not yet:") == 3 and "17 steady steps in it, not 16" in out, out
         assert f"The highest clean volume is {unit['highest_clean_step']}" in out, out
 
+        # Wiring: swapped pairs, another track, then right.
+        out = told(walk(program, folder, [captures / "front-verify-found.wav", captures / "front-set.wav", captures / f"front-{WIRED['front']}.wav", "q"], 1))
+        for words in ("Left and right are swapped", "put it right and record it again", "no verification track", "No fault in the wiring."):
+            assert words in out, (words, out)
+
         # Gains: a clipped recording, the wrong tone, one off the target, then right; for each what to do.
         out = told(walk(program, folder, [captures / "front-found.wav", captures / "bass-set.wav", captures / "front-turn-2.wav",
                                           captures / "front-set.wav", captures / "front-set.wav", captures / "front-silence.wav"], 1))
@@ -181,13 +190,13 @@ def main(program):
 
         # The rest in one go.
         out = told(walk(program, folder, [captures / f"{control}-{what}.wav" for control in ("rear", "bass")
-                                          for what in ("set", "silence")], 0))
+                                          for what in (WIRED[control], "set", "silence")], 0))
         assert "Done: head unit at volume 36" in out and "speakers go back on" in out, out
         entries = record(folder)["entries"]
         kinds = [(entry["kind"], entry["subject"], entry["stage"]) for entry in entries if entry["kind"] != "walk"]
         expected = [("calibration", "", "source"), ("onset", "head unit", "source")]
         for control in ("front", "rear", "bass"):
-            expected += [(kind, control, "amplifier") for kind in ("target", "analysis", "analysis")]
+            expected += [(kind, control, "amplifier") for kind in ("verification", "target", "analysis", "analysis")]
         assert kinds == expected, kinds
         reached = {(channel["control"], number): channel["reached_v"] for control in ("front", "rear", "bass") for number, channel
                    in enumerate((one for one in found["channels"] if one["control"] == control), 1)}
