@@ -4,9 +4,11 @@ kill at every prompt; with hostile names; no screen longer than 24 lines.
 
 What is to come out is that the car has no fault left, and that kills change nothing of it.
 """
+import html
 import json
 import pathlib
 import re
+import subprocess
 import sys
 import tempfile
 
@@ -66,10 +68,10 @@ class Person:
         way = re.search(r"turn the gain (up|down) by ([\d.]+) dB", why)
         if way:
             return f"turn the gain of {control} {way.group(1)} by {way.group(2)} dB"
-        for sign, mend in (("are swapped", f"exchange {control}"), ("boost", f"boost off {control}"),
+        for sign, mend in (("is clipped", f"gain {control} -6 dB"), ("are swapped", f"exchange {control}"), ("boost", f"boost off {control}"),
                            ("ass on at", f"filter off {control}"), ("high-pass", f"filter off {control}"),
                            ("hum", "unplug the charger"), ("um at", "unplug the charger"),
-                           ("is clipped", f"gain {control} -6 dB"), ("level", "level control off"), ("steady", "level control off")):
+                           ("level", "level control off"), ("steady", "level control off")):
             if sign in why:
                 return mend
         if output and "inverted" in why:
@@ -107,8 +109,57 @@ def rehearse(program, folder, seed, columns=80, rows=24, kill=False, most=200):
     return json.loads((folder / "job.json").read_text()), screens
 
 
+def check_found(program, folder, seed, kinds, **how):
+    """Every fault of this seed is found; record and sheet say so, and that it was a rehearsal."""
+    record, screens = rehearse(program, folder, seed, **how)
+    rehearsal = record["rehearsal"]
+    assert rehearsal["seed"] == seed and rehearsal["car"] == "camper van", rehearsal
+    assert sorted(fault["kind"] for fault in rehearsal["faults"]) == sorted(kinds), rehearsal
+    assert all(fault["found"] for fault in rehearsal["faults"]), rehearsal
+    assert f"seed {seed}" in screens[0] and screens[-1].count("found and put right") == len(kinds), screens[-1]
+    sheet = (folder / "job-sheet.html").read_text()
+    assert sheet.count("REHEARSAL") >= 2 and sheet.count("found and put right") == len(kinds)
+    for fault in rehearsal["faults"]:
+        assert html.escape(fault["words"], quote=False).split("'")[0] in sheet, fault
+
+
+def check_kept_apart(program, folder):
+    """A rehearsal's record is no job's, and the other way round; a seed that is not given is drawn, and told."""
+    def walk(*options, answers=("q",)):
+        done = subprocess.run([program, "walk", *options], cwd=folder, input="".join(f"{answer}\n" for answer in answers), text=True,
+                              capture_output=True)
+        return done.returncode, done.stdout + done.stderr
+
+    status, out = walk("--rig")
+    assert status == 1 and "walk rehearsal.json --rig" in out, out
+    seed = json.loads((folder / "rehearsal.json").read_text())["rehearsal"]["seed"]
+    assert seed > 0 and f"seed {seed}" in " ".join(out.split()), (seed, out)
+    status, out = walk("rehearsal.json")
+    assert status == 2 and "the record of a rehearsal" in out, out
+    status, out = walk("--rig", "--seed", str(seed + 1))
+    assert status == 2 and f"begun with seed {seed}" in out, out
+    assert walk("job.json", answers=("", "q"))[0] == 1
+    status, out = walk("job.json", "--rig")
+    assert status == 2 and "the record of a real job" in out, out
+    # Words that are no words of the car's, and places that are not there.
+    status, out = walk("--rig", answers=("", "", "gain middle +2 dB", "gain front 2 dB", "exchange", "reverse middle", "volume x up", "volume 99",
+                                         "exchange bass", "gain front 200%", "q"))
+    out = " ".join(out.split())
+    for words in ("there is no gain control 'middle'; there is front, rear, bass", "does not say how far, or which way", "there is no output 'middle'",
+                  "The volume is at 40, the end of its way.", "it has one input only"):
+        assert words in out, (words, out)
+
+
+def main(program, check):
+    with tempfile.TemporaryDirectory(prefix="railtap-rehearsal-") as name:
+        folder = pathlib.Path(name)
+        if check == "found":
+            check_kept_apart(program, folder)
+            (folder / "car").mkdir()
+            check_found(program, folder / "car", 7, ["inverted", "gain", "level-control"])
+        else:
+            check_found(program, folder, 17, ["swapped", "gain", "hum"], columns=120, rows=40, kill=True)
+
+
 if __name__ == "__main__":
-    with tempfile.TemporaryDirectory() as name:
-        record, screens = rehearse(sys.argv[1], pathlib.Path(name), int(sys.argv[2]))
-        print("\n\n".join(screens))
-        print(record["rehearsal"])
+    main(*sys.argv[1:])

@@ -10,7 +10,7 @@ import struct
 import termios
 import time
 
-PATIENCE_S = 240.0  # for a recording of the virtual rig on a busy computer
+PATIENCE_S = 120.0  # for a recording of the virtual rig on a busy computer
 
 
 class Prompted:
