@@ -29,8 +29,8 @@ std::string sheet_html(const system::Json& record, const system::Json& earlier) 
   SheetContent content{JsonView(record), JsonView(earlier, "#earlier"), {}, {}};
   content.rows = rows_of(content.record);
   content.earlier_rows = rows_of(content.earlier);
-  std::string html = opening(content) + head_part(content) + "<main>\n" + rehearsal_part(content) + diagram_part(content) +
-                     summary_part(content) + comparison_part(content);
+  std::string html = opening(content) + head_part(content) + "<main>\n" + rehearsal_part(content) +
+                     diagram_part(content) + summary_part(content) + comparison_part(content);
   for (std::size_t i = 0; i < content.rows.size(); ++i) html += channel_part(content.rows[i], i);
   return html + calibration_part(content) + remarks_part(content) + cautions_part() +
          repeat_part(content) + "</main>\n</body>\n</html>\n";
