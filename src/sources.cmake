@@ -35,10 +35,12 @@ set(RAILTAP_CORE_SOURCES
   measure/frame.cpp
   measure/interruption.cpp
   measure/kernels.cpp
+  measure/knee_law.cpp
   measure/known_steps.cpp
   measure/ladder.cpp
   measure/ladder_alignment.cpp
   measure/ladder_chain.cpp
+  measure/law_tone.cpp
   measure/level_stretches.cpp
   measure/line_search.cpp
   measure/linear_chain.cpp
@@ -48,6 +50,7 @@ set(RAILTAP_CORE_SOURCES
   measure/moving_level.cpp
   measure/recording.cpp
   measure/shape_series.cpp
+  measure/shared_law.cpp
   measure/silence.cpp
   measure/spectrum.cpp
   measure/static_law.cpp
@@ -84,6 +87,7 @@ set(RAILTAP_CORE_SOURCES
   judge/onset_flat_top.cpp
   judge/onset_input.cpp
   judge/onset_knee.cpp
+  judge/onset_shared_law.cpp
   judge/onset_thdn.cpp
   judge/onset_turned.cpp
   judge/played.cpp

@@ -53,6 +53,7 @@ set(RAILTAP_TEST_SOURCES
   measure/moving_tone_test.cpp
   measure/played_programme_test.cpp
   measure/recording_test.cpp
+  measure/shared_law_test.cpp
   measure/spectrum_test.cpp
   measure/static_law_test.cpp
   measure/steps_test.cpp

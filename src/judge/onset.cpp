@@ -254,22 +254,54 @@ std::vector<Point> points_on(Way way, const std::vector<MeasuredStep>& steps,
   return points;
 }
 
+using Estimated = std::optional<criteria::Estimate>;
+
+struct Estimates {
+  Estimated thdn, flat_top, compression;
+};
+
 // By the three criteria. \param gain of vanishing input, where the input is known
+Estimates estimates_of(const std::vector<Point>& points, const std::optional<criteria::Gain>& gain,
+                       const OnsetLimits& limits) {
+  const double compression = limits.compression.value();
+  Estimates found;
+  found.thdn = criteria::thdn_onset(points, limits.analysis.thdn.value() / 100.0);
+  found.flat_top = criteria::flat_top_onset(points);
+  if (gain) found.compression = criteria::compression_onset(points, *gain, compression);
+  if (!points.front().input) found.compression = criteria::compression_of_law(points, compression);
+  return found;
+}
+
+// The law's estimate in the place of that of single steps. Where its shape is in doubt, how far
+// they are apart is uncertain.
+void take_shared(const Estimated& shared, bool in_doubt, Estimated& found) {
+  constexpr double share = 0.6;  // of the distance: the truth may be at either, and a little beyond
+  if (!found || !shared) return;
+  const double apart = in_doubt ? share * (shared->level - found->level) : 0.0;
+  found = shared;
+  found->sigma = std::hypot(found->sigma, apart);
+}
+
+// Whether a criterion is met, single steps of a turn say; where, the one law that explains all.
+void ask_shared_law(const std::vector<Point>& points, const OnsetLimits& limits, Estimates& found) {
+  if (!found.thdn && !found.flat_top && !found.compression) return;
+  const auto shared = criteria::shared_law_onset(points, limits.analysis.thdn.value() / 100.0,
+                                                 limits.compression.value());
+  if (!shared) return;
+  take_shared(shared->thdn, shared->other_shape, found.thdn);
+  take_shared(shared->flat_top, shared->other_shape, found.flat_top);
+  take_shared(shared->compression, shared->other_shape, found.compression);
+}
+
 OnsetWay criteria_of(const std::vector<Point>& points, const std::optional<criteria::Gain>& gain,
                      bool input_known, const OnsetLimits& limits) {
-  const double compression = limits.compression.value();
-  const auto given =
-      [&](const std::optional<criteria::Estimate>& estimate) -> std::optional<OnsetPoint> {
+  Estimates found = estimates_of(points, gain, limits);
+  if (!points.front().input) ask_shared_law(points, limits, found);
+  const auto given = [&](const Estimated& estimate) -> std::optional<OnsetPoint> {
     if (!estimate) return std::nullopt;
     return point(*estimate, input_known, limits.analysis);
   };
-  OnsetWay way;
-  way.thdn = given(criteria::thdn_onset(points, limits.analysis.thdn.value() / 100.0));
-  way.flat_top = given(criteria::flat_top_onset(points));
-  if (gain) way.compression = given(criteria::compression_onset(points, *gain, compression));
-  if (!points.front().input)
-    way.compression = given(criteria::compression_of_law(points, compression));
-  return way;
+  return {given(found.thdn), given(found.flat_top), given(found.compression)};
 }
 
 // The two ways do not meet: more than what is uncertain in them, and more than a hand would notice.

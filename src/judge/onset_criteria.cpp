@@ -87,6 +87,8 @@ Point point_of(const measure::MeasuredStep& measured, Verdict verdict, Hertz ban
   point.fundamental = block.fundamental;
   point.harmonics = block.harmonics;
   point.noise = std::max(0.0, block.residual - block.harmonics);
+  point.own_noise = point.noise;
+  point.rise_db = measured.step.gliding ? measured.step.rise_db : 0.0;
   point.moved_db = moved_db(measured);
   point.level_sigma =
       20.0 / std::numbers::ln10 * block.series.sigma[0] / std::sqrt(2.0 * block.fundamental);

@@ -44,7 +44,9 @@ struct Point {
   std::optional<double> input;                             ///< dB: dBFS, or re the first step
   double level = 0.0;                                      ///< dBFS of fundamental and harmonics
   double fundamental = 0.0, harmonics = 0.0, noise = 0.0;  ///< mean squares
-  double level_sigma = 0.0;                                ///< dB
+  double own_noise = 0.0;       ///< mean square; `noise` may be that of softer steps
+  double level_sigma = 0.0;     ///< dB
+  double rise_db = 0.0;         ///< of the fundamental over the step; 0: it rests
   double moved_db = 0.0;        ///< by how much the input moves over the step, about
   bool rounded_corner = false;  ///< the movement makes a corner look like a knee
   std::size_t orders = 1;       ///< in the band

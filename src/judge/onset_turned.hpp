@@ -3,6 +3,7 @@
 // measured.
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "judge/onset_criteria.hpp"
@@ -36,6 +37,21 @@ void settle_noise(std::vector<Point>& points);
 /// corners, those whose few harmonics would leave it open too.
 /// \param points by their axis
 void settle_corners(std::vector<Point>& points);
+
+/// What is found of the one law that explains all steps of a level that is turned by hand; none
+/// where a criterion is not met by the loudest of them.
+struct SharedLawOnset {
+  std::optional<Estimate> thdn, flat_top, compression;
+  bool other_shape = false;  ///< it leaves more than noise: the knee may be of another shape
+};
+
+/// Where the criteria are met by one law. \param points by their axis
+/// \param thdn_limit as a ratio, 0.01 for 1 %
+/// \returns none where no one law explains the points: the stage has a memory, a supply sags, a
+/// limiter holds the level
+[[nodiscard]] std::optional<SharedLawOnset> shared_law_onset(const std::vector<Point>& points,
+                                                             double thdn_limit,
+                                                             double compression_db);
 
 }  // namespace criteria
 

@@ -19,22 +19,11 @@ constexpr int coupling_points = 20;
 constexpr std::size_t cycle_points = 720;
 constexpr std::size_t most_orders = 100;
 
-// Harmonic k as it was before a coupling, about the crest of the fundamental: real for a law
-// without memory.
-Complex before_coupling(const HarmonicSeries& tone, std::size_t order, double corner_hz) {
-  const double f = tone.fundamental.value();
-  const auto k = static_cast<double>(order);
-  const Complex response = Complex(0.0, k * f) / Complex(corner_hz, k * f);
-  const double turn = std::arg(Complex(0.0, f) / Complex(corner_hz, f));
-  const Complex to_crest = std::polar(1.0, k * (0.5 * pi + turn));
-  return tone.phasor[order - 1] * to_crest / response;
-}
-
 // Σ over the harmonics of the squared quadrature part, in units of its variance.
 double quadrature(const HarmonicSeries& tone, std::size_t orders, double corner_hz) {
   double sum = 0.0;
   for (std::size_t k = 2; k <= orders; ++k) {
-    const double q = before_coupling(tone, k, corner_hz).imag() / tone.sigma[k - 1];
+    const double q = before_coupling(tone, k, Hertz(corner_hz)).imag() / tone.sigma[k - 1];
     sum += q * q;
   }
   return sum;
@@ -91,6 +80,15 @@ const std::vector<double>& cosines() {
 
 }  // namespace
 
+std::complex<double> before_coupling(const HarmonicSeries& tone, std::size_t order, Hertz corner) {
+  const double f = tone.fundamental.value();
+  const auto k = static_cast<double>(order);
+  const Complex response = Complex(0.0, k * f) / Complex(corner.value(), k * f);
+  const double turn = std::arg(Complex(0.0, f) / Complex(corner.value(), f));
+  const Complex to_crest = std::polar(1.0, k * (0.5 * pi + turn));
+  return tone.phasor[order - 1] * to_crest / response;
+}
+
 StaticLaw law_of(const HarmonicSeries& tone, std::size_t orders) {
   orders = std::min(orders, tone.phasor.size());
   StaticLaw law;
@@ -101,7 +99,7 @@ StaticLaw law_of(const HarmonicSeries& tone, std::size_t orders) {
   double odd = 0.0;
   double noise = 0.0;
   for (std::size_t k = 1; k <= orders; ++k) {
-    const Complex harmonic = before_coupling(tone, k, law.coupling.value());
+    const Complex harmonic = before_coupling(tone, k, law.coupling);
     law.chebyshev[k] = harmonic.real();
     if (k == 1) continue;
     all += std::norm(harmonic);
@@ -126,7 +124,7 @@ Crests crests_of(const HarmonicSeries& tone, std::size_t orders, Hertz coupling)
   double last = 0.0;
   for (std::size_t k = 1; k <= orders; ++k) {
     const double sigma = tone.sigma[k - 1];
-    const double value = before_coupling(tone, k, coupling.value()).real();
+    const double value = before_coupling(tone, k, coupling).real();
     if (std::abs(value) < least_significance * sigma) continue;
     noise += sigma * sigma;
     if (k + tail_orders > orders) last += std::abs(value);

@@ -3,6 +3,7 @@
 // softer ones.
 #pragma once
 
+#include <complex>
 #include <cstddef>
 #include <optional>
 #include <vector>
@@ -34,6 +35,11 @@ struct LawOutput {
   double harmonics = 0.0;
   [[nodiscard]] double total() const { return fundamental + harmonics; }
 };
+
+/// Harmonic `order` as it was before a coupling with this corner, about the crest of the
+/// fundamental: real for a law without memory.
+[[nodiscard]] std::complex<double> before_coupling(const HarmonicSeries& tone, std::size_t order,
+                                                   Hertz corner);
 
 /// Reads the law off a tone's harmonics up to order `orders`. The corner of the coupling, 0–40 Hz,
 /// is that which leaves the least that no law without memory explains.

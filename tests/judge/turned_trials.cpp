@@ -152,7 +152,7 @@ void add_turn(Tallies& tallies, Random& random) {
 
 }  // namespace
 
-TEST_CASE("turned trials: 1000 random turns, up and down, 998 of them within 0.3 dB by each way") {
+TEST_CASE("turned trials: 1000 random turns, up and down, all of them within 0.3 dB by each way") {
   Tallies tallies;
   for (unsigned seed = 1; seed <= 1000; ++seed) {
     Random random(seed);
@@ -166,10 +166,8 @@ TEST_CASE("turned trials: 1000 random turns, up and down, 998 of them within 0.3
   CHECK(tallies.thdn.errors.size() >= 950);
   for (Tally* tally : {&tallies.thdn, &tallies.flat, &tallies.thdn_down, &tallies.flat_down}) {
     CHECK(tally->missed == 0);
-    // One very soft knee at 3 kHz, whose band holds few harmonics, is off by 0.49 dB, and says so.
-    CHECK(tally->at(0.998) < 0.3);
-    CHECK(tally->at(1.0) < 0.6);
-    CHECK(tally->at(0.95) < 0.1);
+    CHECK(tally->at(1.0) < 0.3);
+    CHECK(tally->at(0.95) < 0.03);
     CHECK(tally->coverage() >= 0.95);
   }
 }
