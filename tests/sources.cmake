@@ -17,6 +17,7 @@ set(RAILTAP_TEST_SOURCES
   command/demo_test.cpp
   command/one_target_test.cpp
   command/program_test.cpp
+  command/rehearsal_words_test.cpp
   command/verify_test.cpp
   electric/attenuator_test.cpp
   electric/calibration_test.cpp

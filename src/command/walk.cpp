@@ -158,6 +158,8 @@ fs::path write_sheet(const fs::path& record) {
 std::string command_line(const std::string& program, const WalkOptions& options) {
   std::string line = program + " walk " + shell_word(options.record);
   if (!options.system.empty()) line += " --system " + shell_word(options.system);
+  if (!options.live.input.device.empty())
+    line += " --device " + shell_word(options.live.input.device);
   if (options.rig) line += " --rig";
   if (!options.description.empty()) line += " --description " + shell_word(options.description);
   return line;
@@ -194,6 +196,7 @@ WalkTools tools_of(const WalkOptions& options, const std::string& program, Rehea
   tools.length = options.length;
   tools.record = [&options](const Take& take) { return record_live(options, take); };
   if (rehearsal == nullptr) return tools;
+  tools.rehearses = true;
   tools.system_file = "the plates of the virtual car";
   tools.described = rehearsal->described();
   tools.record = [&options, rehearsal](const Take& take) {

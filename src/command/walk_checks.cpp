@@ -3,6 +3,7 @@
 #include "command/walk_checks.hpp"
 
 #include <algorithm>
+#include <cctype>
 #include <cmath>
 #include <numbers>
 
@@ -150,14 +151,29 @@ Decibels require_on_target(const judge::ChannelAnalysis& channel, const Wanted& 
                   format_fixed(Decibels(std::abs(change.value())), 2) + " and record it again");
 }
 
+// A sentence of the analysis as a part of another one.
+std::string within_sentence(std::string text) {
+  if (text.ends_with('.')) text.pop_back();
+  const bool word = text.size() > 1 && std::islower(static_cast<unsigned char>(text[1])) != 0;
+  if (word) text[0] = static_cast<char>(std::tolower(static_cast<unsigned char>(text[0])));
+  return text;
+}
+
+// " is clipped: …"; a cause names itself.
+std::string wrong_with(const judge::Findings& findings) {
+  const std::string reason = within_sentence(first_reason(findings));
+  return findings.cause ? ": " + reason
+                        : " is " + (judge::name(findings.verdict) + (": " + reason));
+}
+
 std::string check_tone(const judge::ChannelAnalysis& channel, const Wanted& wanted,
                        const std::string& place) {
   const judge::Findings& findings = channel.findings;
   if (findings.frequency) require_right_tone(findings, wanted.tone, place);
   if (findings.verdict != Verdict::clean || !findings.level_v || !findings.frequency) {
     throw Error(
-        wanted.name + " is " + judge::name(findings.verdict) + ": " + first_reason(findings), place,
-        findings.cause ? findings.cause->remedy : remedy_for(findings.verdict));
+        wanted.name + wrong_with(findings), place,
+        findings.cause ? within_sentence(findings.cause->remedy) : remedy_for(findings.verdict));
   }
   const Decibels change = require_on_target(channel, wanted, place);
   return " " + wanted.name + ": " + format_quantity(*findings.level_v, 4, Zeros::keep) + ", " +
@@ -167,6 +183,32 @@ std::string check_tone(const judge::ChannelAnalysis& channel, const Wanted& want
 
 bool is_silent(const judge::ChannelAnalysis& channel) {
   return channel.findings.verdict == Verdict::no_signal;
+}
+
+// Behind the loudest stretch of it nothing is to follow that is so much softer.
+void require_tone_to_the_end(const Recorded& recorded, const judge::ChannelAnalysis& channel,
+                             const std::string& name, const std::string& place) {
+  constexpr Seconds rest{0.5};   // a tone may end a little before the recording
+  constexpr double gone = 1e-4;  // of its power: 40 dB
+  const auto& measured = recorded.measurements[static_cast<std::size_t>(channel.channel - 1)];
+  const measure::Segment* loudest = nullptr;
+  for (const measure::Segment& segment : measured.segments) {
+    const bool louder = loudest == nullptr ||
+                        segment.measurement.fundamental >= loudest->measurement.fundamental * gone;
+    if (!louder) continue;
+    const bool first = loudest == nullptr ||
+                       segment.measurement.fundamental > loudest->measurement.fundamental / gone;
+    loudest = first || segment.end_frame > loudest->end_frame ? &segment : loudest;
+  }
+  if (loudest == nullptr) return;
+  const double rate = recorded.format.rate.value();
+  const Seconds end(static_cast<double>(loudest->end_frame) / rate);
+  if (Seconds(static_cast<double>(recorded.frames) / rate) - end <= rest) return;
+  throw Error(name + " went silent after " + format_quantity(end, 3) +
+                  " and stayed so to the end of the recording",
+              place,
+              "the tone ended, or the amplifier protects itself: switch it off and on, and record "
+              "again while the tone plays");
 }
 
 // --- The source ----------------------------------------------------------------------------------
@@ -303,6 +345,13 @@ std::string source_names(const WalkFacts& facts) {
   return "s " + short_name(names[0]) + " and " + short_name(names[1]);
 }
 
+std::string not_recorded(const WalkChannel& channel, std::size_t recorded) {
+  std::string names;
+  for (std::size_t i = recorded; i < channel.outputs.size(); ++i)
+    names += (names.empty() ? "" : ", ") + short_name(channel.outputs[i]);
+  return names.empty() ? "" : " Not in this recording: " + names + ".";
+}
+
 electric::Target target_of(const WalkChannel& channel) {
   return electric::target_for(bounded(channel));
 }
@@ -372,16 +421,19 @@ Accepted check_gain(const std::filesystem::path& file, const WalkChannel& channe
   for (const auto& analysis : recorded.analyses) {
     // Of a recording with two channels one may have been left open.
     if (is_silent(analysis)) continue;
-    words += check_tone(analysis,
-                        {channel_name(channel.outputs, analysis.channel), channel.tone,
-                         target.target.volts, tolerance},
-                        file.string());
+    const std::string name = channel_name(channel.outputs, analysis.channel);
+    require_tone_to_the_end(recorded, analysis, name, file.string());
+    words +=
+        check_tone(analysis, {name, channel.tone, target.target.volts, tolerance}, file.string());
   }
   if (words.empty())
     throw Error("no channel of it holds a tone", file.string(), remedy_for(Verdict::no_signal));
   const RecordEntry wanted = entry_of("target", report::target_json({&target, 1}, conditions),
                                       "amplifier", channel.plate.name);
-  return {{wanted, analysis_entry(file, recorded, limits, channel)}, "On target." + words, {}, {}};
+  return {{wanted, analysis_entry(file, recorded, limits, channel)},
+          "On target." + words + not_recorded(channel, recorded.analyses.size()),
+          {},
+          {}};
 }
 
 Accepted check_silence(const std::filesystem::path& file, const WalkChannel& channel,

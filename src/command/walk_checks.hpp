@@ -54,6 +54,10 @@ struct VolumeRun {
 /// \param outputs  names of what was recorded, in order; may be empty
 [[nodiscard]] std::string channel_name(const std::vector<std::string>& outputs, int channel);
 
+/// " Not in this recording: front right." where it has fewer channels than the control has outputs
+/// with names; else empty.
+[[nodiscard]] std::string not_recorded(const WalkChannel& channel, std::size_t recorded);
+
 /// "s front left and front right", the head unit's first two outputs, to go behind "output"; empty
 /// where they have no names.
 [[nodiscard]] std::string source_names(const WalkFacts& facts);

@@ -354,7 +354,7 @@ std::vector<std::string> gain_lines(const WalkTools& tools, const WalkState& sta
       " tone at " + format_quantity(state.facts.tone_level, 3) +
       " for seconds, not minutes, and turn the gain up to " + volts +
       ". Bridged outputs: neither terminal to ground."};
-  if (state.volts_per_full_scale) {
+  if (state.volts_per_full_scale && !tools.rehearses) {
     lines.push_back("Helpful meanwhile: " +
                     watch_command_line(tools, *state.volts_per_full_scale, volts));
   }

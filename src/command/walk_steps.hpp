@@ -27,6 +27,7 @@ struct WalkTools {
   std::string program;                 ///< how it was called, for commands to type
   std::string system_file;             ///< as given; empty: no described system
   std::optional<Described> described;  ///< what it says
+  bool rehearses = false;              ///< on a virtual car, which no live input hears
   Seconds length{5.0};                 ///< of what is recorded of a steady tone
   std::function<std::filesystem::path(const Take&)> record;
 };

@@ -123,7 +123,8 @@ Accepted check_wiring(const std::filesystem::path& file, const WalkChannel& chan
   entry.calibration = calibration_summary(volts_per_full_scale);
   entry.result = report::verification_json(document);
   const auto open = said(document.verification, channel, Severity::caution);
-  std::string words = "No fault in the wiring.";
+  std::string words =
+      "No fault in the wiring." + not_recorded(channel, document.verification.channels.size());
   if (!open.empty()) words += " Not decided: " + one_after_the_other(open) + ".";
   return {{entry}, words, system::Json::object(), {}};
 }

@@ -14,6 +14,8 @@ import sys
 import tempfile
 import time
 
+import scipy.io.wavfile
+
 import outside
 
 
@@ -47,6 +49,14 @@ def lose_samples(path):
         "schema": "railtap.capture/1", "complete": True, "ended_by": "duration", "device": {"name": "in", "host": "x"},
         "sample_rate_hz": 48000, "frames": 1, "lost_frames": 480, "driver_overflows": 0,
         "gaps": [{"at_s": 0.5, "lost_frames": 480}]}))
+
+
+def muted(folder, path, after_s):
+    """The recording with its output silent from a moment on: nothing but the recorder's own noise, 100 dB lower."""
+    rate, codes = scipy.io.wavfile.read(path)
+    samples = codes / 2.0**31  # 24 bits are read into the upper ones of 32
+    samples[int(after_s * rate):] *= 1e-5
+    return outside.write_wav(folder / f"muted-{path.name}", samples, rate)
 
 
 def check_interrupt(program, folder):
@@ -171,8 +181,9 @@ def main(program):
         # The head unit: not a turn of the volume, a wrong number of steps, then right.
         first = 24  # three fifths of 40, where the demo begins
         turn = captures / "head-unit-volume.wav"
-        out = told(walk(program, folder, ["many", first, 40, captures / "front-silence.wav", "b", "b", first + 1, 40, turn, "r", first, 40, turn, "q"], 1))
-        assert out.count("Not yet:") == 3 and "17 steady steps in it, not 16" in out, out
+        out = told(walk(program, folder, ["many", first, 40, captures / "front-silence.wav", "b", "b", first + 1, 40, turn, "r", first, 40, muted(folder, turn, 9.2), turn, "q"], 1))
+        assert "went silent after volume 36 and stayed so" in out, out
+        assert out.count("Not yet:") == 4 and "17 steady steps in it, not 16" in out, out
         assert f"The highest clean volume is {unit['highest_clean_step']}" in out, out
 
         # Wiring: swapped pairs, another track, then right.
@@ -181,9 +192,9 @@ def main(program):
             assert words in out, (words, out)
 
         # Gains: a clipped recording, the wrong tone, one off the target, then right; for each what to do.
-        out = told(walk(program, folder, [captures / "front-found.wav", captures / "bass-set.wav", captures / "front-turn-2.wav",
+        out = told(walk(program, folder, [captures / "front-found.wav", muted(folder, captures / "front-set.wav", 1.4), captures / "bass-set.wav", captures / "front-turn-2.wav",
                                           captures / "front-set.wav", captures / "front-set.wav", captures / "front-silence.wav"], 1))
-        for words in ("is clipped", "turn the gain down", "a tone of 50 Hz, not of 1 kHz", "the target is 14.83 V",
+        for words in ("channel 1: clipped: the tops are flat", "turn down by 8.89 dB", "went silent after 1.4 s and stayed so", "a tone of 50 Hz, not of 1 kHz", "the target is 14.83 V",
                       "turn the gain down by 0.29 dB", "is not silent", "On target.", "Hiss:"):
             assert words in out, (words, out)
         assert steps(folder)[-2:] == ["gain front", "silence front"], steps(folder)
