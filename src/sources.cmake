@@ -157,6 +157,7 @@ set(RAILTAP_CORE_SOURCES
   live/capture.cpp
   live/channel_watch.cpp
   live/feed.cpp
+  live/page_meter.cpp
   live/page_notice.cpp
   live/playback.cpp
   live/sound_guide.cpp
@@ -217,4 +218,5 @@ set(RAILTAP_CORE_SOURCES
   command/walk_steps.cpp
   command/walk_wiring.cpp
   command/watch.cpp
+  command/watched_input.cpp
 )

@@ -7,6 +7,9 @@
 #include <string>
 #include <vector>
 
+#include "electric/target.hpp"
+#include "units/quantity.hpp"
+
 namespace railtap::command {
 
 /// What may be answered by one key, and what it does.
@@ -14,12 +17,20 @@ struct Button {
   std::string key, label;
 };
 
+/// What the input is listened to for, while a question waits for its recording.
+struct Listening {
+  std::optional<Volts> volts_per_full_scale;  ///< peak; none: levels are in dBFS
+  std::optional<Volts> target;                ///< RMS
+  Decibels tolerance = electric::default_tolerance;
+};
+
 /// What the person sees before an answer is waited for.
 struct Screen {
-  std::string title;               ///< of the step: "Step 3 of 9: Calibration"; may be empty
-  std::vector<std::string> lines;  ///< paragraphs, not broken into lines
-  std::string question;            ///< empty: nothing is asked
-  std::vector<Button> buttons;     ///< the usual answers; others may be typed
+  std::string title;                     ///< of the step: "Step 3 of 9: Calibration"; may be empty
+  std::vector<std::string> lines;        ///< paragraphs, not broken into lines
+  std::string question;                  ///< empty: nothing is asked
+  std::vector<Button> buttons;           ///< the usual answers; others may be typed
+  std::optional<Listening> listening{};  ///< where live figures help to answer
 };
 
 /// The person wants to stop here, or there are no more answers.

@@ -9,6 +9,7 @@
 #include <thread>
 
 #include "files/interrupt.hpp"
+#include "live/page_meter.hpp"
 #include "units/print.hpp"
 
 namespace railtap::command {
@@ -18,13 +19,19 @@ constexpr const char* quit_key = "q";
 
 class PagedDialog {
  public:
-  PagedDialog(Asker terminal, page::Server& server, std::ostream& out)
-      : terminal_(std::move(terminal)), server_(server), out_(out) {}
+  PagedDialog(Asker terminal, page::Server& server, std::ostream& out,
+              std::function<live::WatchJob()> listen)
+      : terminal_(std::move(terminal)), server_(server), out_(out), listen_(std::move(listen)) {}
 
   void show(const Screen& screen) {
+    meter_.reset();
     terminal_.show(screen);
     shown_ = page_state(screen, ++step_);
     server_.publish(shown_);
+    if (!screen.listening || !listen_) return;
+    meter_ = std::make_unique<live::PageMeter>(
+        [listen = listen_, wanted = *screen.listening] { return job_of(listen(), wanted); },
+        server_, shown_);
   }
 
   std::optional<std::string> poll() {
@@ -57,8 +64,18 @@ class PagedDialog {
     return std::nullopt;
   }
 
-  // Until the next screen: a recording may take its time.
+  static live::WatchJob job_of(live::WatchJob job, const Listening& wanted) {
+    job.limits.volts_per_full_scale = wanted.volts_per_full_scale;
+    if (wanted.target && wanted.volts_per_full_scale) {
+      job.target = live::WatchTarget{live::level_of(*wanted.target, *wanted.volts_per_full_scale),
+                                     wanted.tolerance};
+    }
+    return job;
+  }
+
+  // Until the next screen: a recording may take its time, and needs the input to itself.
   void show_taken() {
+    meter_.reset();
     shown_.question.reset();
     shown_.buttons.clear();
     shown_.message = "taken: one moment";
@@ -69,6 +86,8 @@ class PagedDialog {
   Asker terminal_;
   page::Server& server_;
   std::ostream& out_;
+  std::function<live::WatchJob()> listen_;
+  std::unique_ptr<live::PageMeter> meter_;
   page::PageState shown_;
   std::int64_t step_ = 0;
   bool keyboard_ = true;
@@ -76,8 +95,10 @@ class PagedDialog {
 
 }  // namespace
 
-Asker page_asker(Asker terminal, page::Server& server, std::ostream& out) {
-  const auto dialog = std::make_shared<PagedDialog>(std::move(terminal), server, out);
+Asker page_asker(Asker terminal, page::Server& server, std::ostream& out,
+                 std::function<live::WatchJob()> listen) {
+  const auto dialog =
+      std::make_shared<PagedDialog>(std::move(terminal), server, out, std::move(listen));
   return {[dialog](const Screen& screen) { dialog->show(screen); },
           [dialog] { return dialog->poll(); }};
 }

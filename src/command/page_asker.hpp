@@ -6,6 +6,7 @@
 #include <memory>
 
 #include "command/asker.hpp"
+#include "live/watch.hpp"
 #include "page/page_state.hpp"
 #include "page/server.hpp"
 
@@ -14,7 +15,9 @@ namespace railtap::command {
 /// Shows every screen in both places. What is answered on the page is written to `out` too. Where
 /// standard input is no terminal and has ended, the page alone answers.
 /// \param terminal as terminal_asker makes it \param server and \param out outlive the asker
-[[nodiscard]] Asker page_asker(Asker terminal, page::Server& server, std::ostream& out);
+/// \param listen opens the input for a screen that listens; may be empty
+[[nodiscard]] Asker page_asker(Asker terminal, page::Server& server, std::ostream& out,
+                               std::function<live::WatchJob()> listen);
 
 /// A screen as the page shows it. Its button to quit is left out: a slip of the thumb would end the
 /// program on a computer that may be out of reach.

@@ -15,6 +15,7 @@
 #include "command/walk_draft.hpp"
 #include "command/walk_loop.hpp"
 #include "command/walk_steps.hpp"
+#include "command/watched_input.hpp"
 #include "report/sheet/sheet.hpp"
 #include "system/json.hpp"
 #include "units/error.hpp"
@@ -239,15 +240,23 @@ ExitStatus walk(const WalkOptions& options, const std::string& program, const As
   return end.left_out.empty() ? ExitStatus::within_limits : ExitStatus::outside_limits;
 }
 
+// Opens the input while a question waits for its recording. A virtual car has none; its meter is
+// among its words.
+std::function<live::WatchJob()> listener_of(const WalkOptions& options) {
+  if (options.rig) return nullptr;
+  return [input = options.live.input] { return watched_input(input); };
+}
+
 ExitStatus run(WalkOptions options, const std::string& program) {
   if (options.record.empty() && !options.rig)
     throw Error("no record is named", "RECORD", "for example: walk job.json");
   if (options.record.empty()) options.record = rehearsal_record;
   const auto page = open_page(options.page);
   if (page) tell_address(*page, false);
-  const Asker terminal = terminal_asker(std::cout);
+  Asker asker = terminal_asker(std::cout);
+  if (page) asker = page_asker(asker, *page, std::cout, listener_of(options));
   try {
-    return walk(options, program, page ? page_asker(terminal, *page, std::cout) : terminal);
+    return walk(options, program, asker);
   } catch (const Stopped&) {
     std::cout << "\nStopped. Go on with: " << command_line(program, options) << '\n';
     return ExitStatus::outside_limits;

@@ -287,6 +287,7 @@ class Loop {
     }
     screen.question = prompt.question;
     screen.buttons = buttons_of(step, prompt);
+    if (prompt.records) screen.listening = step.listening;
     return screen;
   }
 

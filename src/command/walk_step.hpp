@@ -40,6 +40,7 @@ struct Prompt {
   std::vector<std::string> lines;  ///< paragraphs in front of it
   std::string question;
   std::vector<Button> buttons;  ///< besides those that every prompt has
+  bool records = false;         ///< it is answered by a recording
   /// Checks what was typed, and gives it as it is to be kept. \throws Error where it will not do;
   /// the question is asked again then. BeginAgain
   std::function<std::string(const std::string& typed)> take;
@@ -69,6 +70,7 @@ struct Step {
   std::optional<Playing> playing;
   bool optional = true;            ///< it may be left out, with a reason
   std::vector<std::string> needs;  ///< names of steps; it is passed over where one was left out
+  Listening listening{};           ///< for, where a prompt is answered by a recording
   /// The next question after these answers; none where all are answered.
   std::function<std::optional<Prompt>(const Answers&)> next;
   /// \throws Error where the answers will not do after all, which means that a file has changed

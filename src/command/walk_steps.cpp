@@ -79,6 +79,7 @@ Prompt recording_prompt(const RecordingStep& step, const Answers& answers,
                         std::vector<std::string> lines) {
   Prompt prompt;
   prompt.id = recording_id;
+  prompt.records = true;
   prompt.lines = std::move(lines);
   prompt.question =
       "Enter records " + format_quantity(step.length, 3) + " now; or give a recording's file name.";
@@ -290,6 +291,7 @@ Step source_step(const WalkTools& tools, const WalkState& state) {
   Step step = step_with_recording(
       recording, {"Play the tone, begin to record, and turn up a step every second."});
   step.title = "The head unit's limit";
+  step.listening.volts_per_full_scale = volts;
   step.help = "The highest volume at which the head unit is clean: mark it there.";
   step.next = [highest = facts.volume_steps, lines,
                after = step.next](const Answers& answers) -> std::optional<Prompt> {
@@ -374,6 +376,7 @@ Step gain_step(const WalkTools& tools, const WalkState& state, const WalkChannel
   Step step = step_with_recording(recording, gain_lines(tools, state, channel));
   step.title = "Gain of " + short_name(channel.plate.name);
   step.help = "The gain is right where every channel has its target volts and is clean.";
+  step.listening = {volts, target_of(channel).volts, tolerance};
   step.needs = {"calibration"};
   return step;
 }
@@ -392,6 +395,7 @@ Step silence_step(const WalkTools& tools, const WalkState& state, const WalkChan
                                               ", and play the kit's silence."});
   step.title = "Hiss of " + short_name(channel.plate.name);
   step.help = "What is heard while nothing plays.";
+  step.listening.volts_per_full_scale = volts;
   return step;
 }
 

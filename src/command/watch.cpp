@@ -12,6 +12,7 @@
 #include "command/command.hpp"
 #include "command/page_options.hpp"
 #include "command/recorded.hpp"
+#include "command/watched_input.hpp"
 #include "files/atomic_file.hpp"
 #include "live/feed.hpp"
 #include "live/watch.hpp"
@@ -92,17 +93,6 @@ std::optional<live::WatchTarget> resolve_target(const WatchOptions& options,
   return live::WatchTarget{live::level_of(*wanted, *volts), options.tolerance};
 }
 
-void use_device(live::WatchJob& job, const WatchOptions& options) {
-  constexpr Seconds soon{0.02};  // from sound to callback
-  audio::InputRequest request = options.input;
-  request.latency = soon;
-  auto stream = std::make_shared<audio::InputStream>(request);
-  job.name = stream->device().name;
-  job.device = true;
-  job.losses = [stream] { return static_cast<std::int64_t>(stream->continuity().gaps().size()); };
-  job.source = audio::source_of(stream);
-}
-
 live::Rehearsal rehearsal_of(const WatchOptions& options) {
   constexpr std::size_t longest_description = 1U << 20U;
   const bool own = !options.rig.empty();
@@ -131,10 +121,10 @@ live::WatchJob make_rehearsal(const WatchOptions& options) {
 
 live::WatchJob make_recorded(const WatchOptions& options) {
   live::WatchJob job;
-  job.limits.volts_per_full_scale = volts_per_full_scale(options);
-  job.target = resolve_target(options, job.limits.volts_per_full_scale);
+  const auto volts = volts_per_full_scale(options);
+  const auto target = resolve_target(options, volts);
   if (options.file.empty()) {
-    use_device(job, options);
+    job = watched_input(options.input);
   } else if (options.file == "-") {
     job.source = audio::open_sound_file("/dev/stdin");
     job.name = "standard input";
@@ -143,6 +133,8 @@ live::WatchJob make_recorded(const WatchOptions& options) {
     job.name = options.file;
     job.paced = !options.fast;
   }
+  job.limits.volts_per_full_scale = volts;
+  job.target = target;
   return job;
 }
 

@@ -193,9 +193,13 @@ bool WatchPage::is_due() const {
 }
 
 void WatchPage::show(const WatchView& view, bool knobs) {
+  if (server_ != nullptr) publish(page_state(view, knobs));
+}
+
+void WatchPage::publish(const page::PageState& state) {
   if (server_ == nullptr) return;
   shown_ = std::chrono::steady_clock::now();
-  server_->publish(page_state(view, knobs));
+  server_->publish(state);
 }
 
 }  // namespace railtap::live

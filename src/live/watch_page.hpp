@@ -31,9 +31,9 @@ class WatchPage {
 
   /// Hands what was pressed on pages to the control. \returns whether there was anything
   bool take_presses(WatchControl& control);
-  /// Publishes the view, twenty times a second at most. \returns whether it is published, or was
-  /// not due yet
   void show(const WatchView& view, bool knobs);
+  void publish(const page::PageState& state);
+  /// Whether a new state may be shown: twenty times a second at most.
   [[nodiscard]] bool is_due() const;
 
  private:
