@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: MIT
 """The page's server from outside: who is let in, what is bounded, and that nobody holds the measurement up.
 
-    page_check.py PROGRAM CHECK      CHECK is doors, bounds, keys, walk, stalled, returns, code, names or fuzz [SECONDS]
+    page_check.py PROGRAM CHECK      CHECK is doors, bounds, keys, walk, listens, stalled, returns, code, names or fuzz [SECONDS]
 """
 import json
 import os
@@ -20,6 +20,7 @@ import numpy
 from scipy.io import wavfile
 
 import qr_reader
+from null_sink import NullSink
 from page_client import Events, Served
 from terminal import Terminal
 
@@ -227,6 +228,28 @@ def check_walk(program):
             terminal.wait_until("Step 1 again", lambda pane: pane.count("Step 1") == 2)
             terminal.run("q")
             terminal.wait_for("Stopped. Go on with")
+
+
+def check_listens(program):
+    """While a walk waits for a recording the page has live figures of the input, which is free again for the recording."""
+    with tempfile.TemporaryDirectory(prefix="railtap-page-") as folder, NullSink() as sound:
+        sound.play(tone_file(folder, seconds=120.0))
+        with Served(program, "job.json", "--device", "pulse", "--rate", "48kHz", "--seconds", "2s", command="walk", cwd=folder,
+                    env=sound.environment) as page, page.events() as events:
+            last = -1
+            for answer in ("", "", "front, 55W, 4ohm, 60W", "", "", "12.5V"):
+                state = events.state_where(lambda now: now["question"] is not None and now["step"] > last)
+                assert state["meters"] == [], state
+                last = state["step"]
+                assert page.press(answer, last, "say") == 204, state
+            state = events.state_where(lambda now: now["question"] is not None and now["meters"]
+                                       and now["meters"][0]["verdict"]["text"] == "CLEAN")
+            assert "Calibration" in state["title"] and not state["still"] and state["step"] > last, state
+            assert state["meters"][0]["digits"] == "-6.0" and state["meters"][0]["unit"] == "dBFS", state["meters"]
+            assert page.press("", state["step"], "say") == 204
+            events.state_where(lambda now: now["message"].startswith("taken"))
+            state = events.state_where(lambda now: now["question"] is not None)
+            assert "The head unit's limit" in state["title"], state
 
 
 def check_stalled(program):
