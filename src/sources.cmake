@@ -131,12 +131,17 @@ set(RAILTAP_CORE_SOURCES
   report/pictures.cpp
   report/plan.cpp
   report/record_text.cpp
+  report/sheet/chain.cpp
   report/sheet/channel.cpp
   report/sheet/foot.cpp
   report/sheet/head.cpp
+  report/sheet/labels.cpp
+  report/sheet/owner.cpp
   report/sheet/record_rows.cpp
   report/sheet/rehearsal_part.cpp
   report/sheet/sheet.cpp
+  report/sheet/state.cpp
+  report/sheet/style.cpp
   report/sheet/summary.cpp
   report/svg/plot.cpp
   report/svg/ticks.cpp

@@ -83,6 +83,7 @@ set(RAILTAP_TEST_SOURCES
   signal/generator_test.cpp
   signal/marker_test.cpp
   system/calibration_file_test.cpp
+  system/channel_names_test.cpp
   system/capture_sidecar_test.cpp
   system/job_record_test.cpp
   system/json_test.cpp

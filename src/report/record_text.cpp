@@ -54,6 +54,17 @@ std::string channel_name(const JsonView& channel) {
   return number ? "channel " + std::to_string(*number) + ':' : "";
 }
 
+/// Whose the vehicle is, by an entry of the kind "job".
+std::string job_text(const JsonView& result) {
+  std::string text;
+  for (const char* key : {"vehicle", "owner", "installer", "date"}) {
+    const std::string value = result[key].text();
+    if (!value.empty())
+      text += (text.empty() ? " " : ", ") + std::string(key) + ' ' + printable(value);
+  }
+  return text;
+}
+
 std::string result_text(const JsonView& result) {
   if (!result["channels"].is_list()) return main_numbers(result);
   std::string text;
@@ -84,7 +95,8 @@ std::string line_of(const RecordEntry& entry) {
   std::string text =
       padded(printable(entry.time), time_width) + padded(printable(entry.kind) + ' ', kind_width);
   const std::string subject = belongs_to(entry);
-  const std::string result = result_text(JsonView(entry.result));
+  const JsonView document(entry.result);
+  const std::string result = entry.kind == "job" ? job_text(document) : result_text(document);
   text += subject.empty() || result.empty() ? subject : subject + ':';
   text += subject.empty() && !result.empty() ? result.substr(1) : result;
   while (text.back() == ' ') text.pop_back();

@@ -66,6 +66,9 @@ Shown dbfs(const JsonView& place) {
 Shown percent(const JsonView& place) {
   return shown(place, [](double value) { return format_quantity(Percent(value), 2); });
 }
+Shown travel(const JsonView& place) {
+  return shown(place, [](double value) { return format_quantity(Percent(value), 3); });
+}
 Shown plain(const JsonView& place) {
   return shown(place, shortest);
 }

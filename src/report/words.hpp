@@ -30,7 +30,8 @@ struct Shown {
 [[nodiscard]] Shown signed_decibels(const JsonView& place);  ///< two, and a plus sign
 [[nodiscard]] Shown dbfs(const JsonView& place);
 [[nodiscard]] Shown percent(const JsonView& place);
-[[nodiscard]] Shown plain(const JsonView& place);  ///< without a unit
+[[nodiscard]] Shown travel(const JsonView& place);  ///< percent of a control's, three digits
+[[nodiscard]] Shown plain(const JsonView& place);   ///< without a unit
 
 /// The number in HTML, as a `data` element that names its value and its place in the record.
 [[nodiscard]] std::string marked(const Shown& number);

@@ -243,6 +243,12 @@ void read_setup(TomlTable table, SystemDescription& system) {
   table.finish();
 }
 
+/// Whose the vehicle is and who did the work: for the sheet, which takes it from the document.
+void read_job(TomlTable table) {
+  for (const char* key : {"vehicle", "owner", "installer", "date"}) (void)table.text(key);
+  table.finish();
+}
+
 }  // namespace
 
 SystemDescription parse_system(std::string_view text, const std::string& place) {
@@ -253,6 +259,7 @@ SystemDescription parse_system(std::string_view text, const std::string& place) 
   SystemDescription system;
   Names names;
   system.name = document.required_text("name");
+  read_job(document.table("job"));
   read_setup(document.table("setup"), system);
   system.supply = read_supply(document.table("supply"), names.feeds);
   if (!document.has("head_unit")) throw document.missing("head_unit");

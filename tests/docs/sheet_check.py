@@ -5,6 +5,7 @@ anybody may have written stay text, what was not measured is said to be so, and 
 
 Validator: HTML Tidy (Debian package tidy), which does not know the `data` element of the HTML standard yet.
 """
+import datetime
 import html
 import html.parser
 import json
@@ -22,6 +23,7 @@ UNITS = {"_v": "V", "_w": "W", "_ohm": "ohm", "_hz": "Hz", "_db": "dB", "_dbfs":
          "volts_per_full_scale": "V"}
 NUMBER = re.compile(r"([+\u2212-]?)(\d+(?:\.\d+)?)(?:\s?([numkM]?)(V|W|ohm|Hz|dBFS|dB|%)(?![A-Za-z]))?")
 VOID = {"meta", "link", "br", "img", "input", "hr"}
+DETAILS = ("vehicle", "owner", "installer", "date")
 HOSTILE = ["<script>alert(1)</script>", "\"quotes\" & 'more' </title></style>", "\u202Eright to left\u202C \u05D0\u05D1",
            "x" * 9990 + "<b>endmark", "\x00\x1b[31m\uFFFE"]
 
@@ -103,7 +105,7 @@ def is_free(stack):
 
 def check_numbers(checks, page, documents):
     marked = alternative = 0
-    known = sorted(set(float(n) for n in numbers_of(documents["today"])))
+    known = sorted(set(float(n) for n in numbers_of([documents["today"], documents["earlier"]])))
     for stack, text in page.texts:
         tag, attributes = stack[-1] if stack else ("", {})
         pointer = attributes.get("data-from")
@@ -111,8 +113,9 @@ def check_numbers(checks, page, documents):
             marked += check_marked(checks, documents, text, attributes.get("data-value", attributes.get("value")), pointer)
         elif tag == "time":
             when = attributes["datetime"]
-            if text != when[:10] + " " + when[11:16] + " UTC" or json.dumps(when) not in documents["text"]:
-                checks.equal("time", text, when)
+            here = datetime.datetime.fromisoformat(when.replace("Z", "+00:00")).astimezone()
+            if text not in (f"{here:%Y-%m-%d %H:%M}", f"{here:%Y-%m-%d}") or json.dumps(when) not in documents["text"]:
+                checks.equal("local time", text, when)
         elif not is_free(stack) and re.search(r"\d", text):
             in_picture = any(name == "svg" for name, _ in stack)
             plain = re.sub(r"\b(from )?(0 to 360 degrees|20 Hz to 20 kHz)", "", text)
@@ -162,16 +165,22 @@ def check_hostile(checks, program, record, folder):
     for index, name in enumerate(HOSTILE):
         edited = json.loads(json.dumps(record))
         edited["name"] = name
+        edited["rehearsal"] = {"rig": name}
+        edited["system"]["job"] = {key: name for key in DETAILS}
+        edited["entries"].append({"kind": "job", "result": {"owner": name + name}})
         for amplifier in edited["system"]["amplifier"]:
             amplifier["name"] = name
             for channel in amplifier["channel"]:
-                channel["name"] = channel["speaker"] = name
+                channel["name"] = channel["speaker"] = channel["control"] = name
         for entry in edited["entries"]:
-            entry["subject"] = entry["subject"] and name
+            entry["subject"] = entry.get("subject") and name
             entry["note"] = name
             for channel in entry["result"].get("channels", []):
                 channel["verdict"] = name
                 channel["reasons"] = [name]
+                channel["name"] = name
+                channel["findings"] = [{"severity": severity, "text": name} for severity in ("fault", "note")]
+                channel["cause"] = {"sentence": name, "remedy": name}
             entry["result"].setdefault("file", {})["name"] = name
             for file in entry["result"].get("files", []):
                 file["name"] = name
@@ -200,7 +209,7 @@ def check_missing(checks, program, record, folder):
     check_valid(checks, "bare record", file)
     whole = Page(sheet_of(program, written(folder, record), folder)[1]).words()
     checks.equal("what is missing is said", Page(text).words().count("not measured") > whole.count("not measured"), True)
-    for phrase in ("nothing was noted", "No calibration", "the system is not described"):
+    for phrase in ("reached, THD+N", "No calibration", "the system is not described"):
         checks.equal(f"it says: {phrase}", phrase in Page(text).words(), True)
     empty = {"schema": "railtap.record/1", "name": "", "created": "", "system": None, "entries": []}
     file, text = sheet_of(program, written(folder, empty), folder)
@@ -210,6 +219,76 @@ def check_missing(checks, program, record, folder):
                                {"kind": "onset", "result": {"channels": {"a": 1}}}, {"kind": "target", "result": {}}])
     file, _ = sheet_of(program, written(folder, odd), folder)
     check_valid(checks, "record of odd kinds", file)
+
+
+def miswired(record, subject):
+    """The record in which a channel that is clean and at its target was found inverted when it was last verified."""
+    sentence = subject + " is inverted: plus and minus are exchanged somewhere on the way."
+    edited = json.loads(json.dumps(record))
+    entry = [e for e in edited["entries"] if e["kind"] == "verification" and e["subject"] == subject][-1]
+    channel = entry["result"]["channels"][0]
+    channel["verdict"] = "wiring"
+    channel["polarity"]["verdict"] = "inverted"
+    channel["findings"].append({"severity": "fault", "text": sentence})
+    return edited, sentence
+
+
+def check_wiring(checks, program, record, folder):
+    edited, sentence = miswired(record, "rear right")
+    page = Page(sheet_of(program, written(folder, edited), folder)[1])
+    words = page.words()
+    checks.equal("the sentence stands among what is open", sentence in words[words.index("Still open"):words.index("Mind")], True)
+    bad = [data for stack, data in page.texts if any("bad" in (a.get("class") or "").split() for _, a in stack)]
+    checks.equal("red in both tables, nothing else is", bad, ["wiring", "wiring"])
+    for entry in edited["entries"]:  # as it was written before channels had a verdict
+        for channel in entry["result"].get("channels", []) if entry["kind"] == "verification" else []:
+            channel.pop("verdict", None)
+    words = Page(sheet_of(program, written(folder, edited), folder)[1]).words()
+    checks.equal("an older record says it too", "wiring" in words, True)
+
+
+def check_owner(checks, program, record, folder):
+    text = (folder / "van" / "sheet.html").read_text()
+    words = Page(text).words()
+    first = words[:words.index("Labels to cut out")]
+    for name in ("front left", "front right", "rear left", "rear right", "bass"):
+        checks.equal(f"{name} on the owner's page", name in first, True)
+    checks.equal("what was mended", ["Found and mended" in first, "front right carries the left side" in first,
+                                     "high-pass" in first, "--allow-filters" in first], [True, True, True, False])
+    order = ["Setup sheet", "Labels to cut out", "The chain", "What the volts rest on", "Every channel in figures",
+             "THD+N limit at", "To measure it again"]
+    places = [words.find(part) for part in order]
+    checks.equal("the owner's page, then the evidence in the order of work", places, sorted(places))
+    named = dict(record, system=dict(record["system"], job={"vehicle": "old van", "owner": "A. Example"}))
+    file = written(folder, named)
+    outside.run(program, "record", file, "--vehicle", "new van", "--installer", "B. Example", "--date", "on a Sunday", statuses=(0,))
+    words = Page(sheet_of(program, file, folder)[1]).words()
+    checks.equal("vehicle, owner, installer, date", [part in words for part in
+                                                     ("new van", "old van", "A. Example", "B. Example", "on a Sunday")],
+                 [True, False, True, True, True])
+    marked = dict(record, rehearsal={"rig": "camper van"})
+    text = sheet_of(program, written(folder, marked), folder)[1]
+    checks.equal("a rehearsal is marked, on each label too", Page(text).words().count("REHEARSAL"), 2 + 4)
+    checks.equal("and nothing else is", "REHEARSAL" in words, False)
+
+
+def check_names(checks, program, record, folder):
+    """A control's entries with two channels are told by the channels' names, and long names are whole in the picture."""
+    both = {"kind": "analysis", "subject": "front", "stage": "amplifier", "moment": "after", "result": {"channels": [
+        {"channel": 1, "verdict": "clean", "frequency_hz": 1000.0, "level_v": 14.0},
+        {"channel": 2, "verdict": "clipped", "frequency_hz": 1000.0, "level_v": 15.0}]}}
+    long = "the output behind the second row of seats on the kerb side"
+    system = json.loads(json.dumps(record["system"]))
+    system["amplifier"][0]["channel"][1]["name"] = long
+    edited = dict(record, system=system, entries=[both])
+    page = Page(sheet_of(program, written(folder, edited), folder)[1])
+    words = page.words()
+    checks.equal("names, not channel numbers", ("front left" in words, long in words, "channel 2" in words), (True, True, False))
+    drawn = "".join(data.strip() + " " for stack, data in page.texts if any(tag == "text" for tag, _ in stack))
+    checks.equal("the whole name in the chain's picture", long in drawn, True)
+    system["amplifier"][0]["channel"][1]["name"] = long * 9
+    words = Page(sheet_of(program, written(folder, edited), folder)[1]).words()
+    checks.equal("a name that no box holds is written out below", long * 9 in words, True)
 
 
 def check_refusals(checks, program, record, folder):
@@ -237,6 +316,11 @@ def check_comparison(checks, program, record, folder):
     check_numbers(checks, page, documents)
     from_earlier = [a for _, a in page.elements if a.get("data-from", "").startswith("#earlier")]
     checks.equal("numbers of the earlier record stand beside", len(from_earlier) > 10, True)
+    pairs = text.split('<div class="beside">')[1:]
+    checks.equal("pictures side by side, 4 of each of 5 outputs and more", len(pairs) >= 20, True)
+    halves = [(pair.split("this record")[0].count("<svg"), pair.split("this record")[1].count("the earlier record"))
+              for pair in pairs]
+    checks.equal("one of each record", set(halves), {(1, 1)})
 
 
 def recordings_of(entry):
@@ -281,6 +365,9 @@ def main(program):
         pictures = [a for tag, a in page.elements if tag == "svg" and a.get("class") == "plot"]
         checks.equal("pictures, 4 of each of 5 outputs, 2 as found, 1 of the head unit", len(pictures) >= 21, True)
         check_hostile(checks, program, record, folder)
+        check_owner(checks, program, record, folder)
+        check_wiring(checks, program, record, folder)
+        check_names(checks, program, record, folder)
         check_missing(checks, program, record, folder)
         check_refusals(checks, program, record, folder)
         check_comparison(checks, program, record, folder)

@@ -41,3 +41,18 @@ TEST_CASE("record text: of a channel that was analysed, its verdict and main num
             {"channel": 1, "verdict": "clean", "level_v": 14.78, "thdn_percent": 0.002}]})"),
                   "front left: channel 1: clean 14.78 V, THD+N 0.002000 %"));
 }
+
+TEST_CASE("record text: a named channel is called by its name") {
+  CHECK(ends_with(text_of(R"({"channels": [{"channel": 2, "name": "front right",
+            "verdict": "wiring", "findings": [
+            {"severity": "fault", "text": "front right is inverted."}]}]})"),
+                  "front left: front right: wiring front right is inverted."));
+}
+
+TEST_CASE("record text: whose the vehicle is stands there as it was given") {
+  const std::string document = R"({"schema": "railtap.record/1", "name": "van", "entries": [)"
+                               R"({"kind": "job", "result": {"owner": "A. Example",)"
+                               R"( "vehicle": "camper\u001b van"}}]})";
+  CHECK(ends_with(report::record_text(system::parse_job_record(document, "van.json")),
+                  "job          vehicle camper  van, owner A. Example"));
+}

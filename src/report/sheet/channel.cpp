@@ -10,14 +10,34 @@
 namespace railtap::report {
 namespace {
 
-std::string figure_line(const char* name, const std::string& value) {
-  return std::string("<dt>") + name + "</dt><dd>" + value + "</dd>\n";
-}
+/// Figures that were measured, and the names of those that were not.
+class Figures {
+ public:
+  void add(const char* name, const std::string& value, bool known = true) {
+    if (known) {
+      lines_ += std::string("<dt>") + name + "</dt><dd>" + value + "</dd>\n";
+    } else {
+      missing_ += (missing_.empty() ? "" : ", ") + std::string(name);
+    }
+  }
+  void add(const char* name, const Shown& number) { add(name, marked(number), number.known); }
+
+  [[nodiscard]] std::string html() const {
+    std::string out = lines_.empty() ? "" : "<dl>\n" + lines_ + "</dl>\n";
+    if (!missing_.empty()) {
+      out += "<p class=\"missing\">" + missing_ +
+             ": <span class=\"unknown\">not measured</span></p>\n";
+    }
+    return out;
+  }
+
+ private:
+  std::string lines_, missing_;
+};
 
 std::string rails(const JsonView& channel) {
   const JsonView flat = channel["flat_top"];
   const JsonView high = flat["overdrive_positive_db"], low = flat["overdrive_negative_db"];
-  if (!channel.known()) return marked(decibels({}));
   if (!high.known() && !low.known()) return "not reached";
   std::string out;
   if (high.known()) out += "positive " + marked(decibels(high)) + " over";
@@ -26,51 +46,51 @@ std::string rails(const JsonView& channel) {
   return out;
 }
 
-/// What the other limits of the onset say, where there are any.
-std::string onset_line(const JsonView& onset, const char* key) {
+/// What one of the onset's limits says.
+void add_onset(Figures& figures, const char* name, const JsonView& onset, const char* key) {
   const JsonView place = onset["onset"][key];
   const bool in_dbfs = !place["level_v"].known() && place["level_dbfs"].known();
   std::string out = marked(in_dbfs ? dbfs(place["level_dbfs"]) : volts(place["level_v"]));
   const JsonView sigma = place["uncertainty_db"];
   if (place.known() && sigma.known()) out += " \u00b1" + marked(fine_decibels(sigma));
-  if (onset.known() && !place.known()) return "not met in the recording";
-  return out;
+  if (onset.known() && !place.known()) out = "not met in the recording";
+  figures.add(name, out, onset.known());
 }
 
-std::string level(const JsonView& channel) {
+Shown level(const JsonView& channel) {
   const bool in_dbfs = !channel["level_v"].known() && channel["level_dbfs"].known();
-  return marked(in_dbfs ? dbfs(channel["level_dbfs"]) : volts(channel["level_v"]));
+  return in_dbfs ? dbfs(channel["level_dbfs"]) : volts(channel["level_v"]);
 }
 
-std::string found_lines(const RecordRow& row) {
-  if (!row.found.known()) return "";
-  return figure_line("found", level(row.found) + ", " + isolated(row.found["verdict"].text())) +
-         figure_line("rails then", rails(row.found));
-}
-
-std::string target_lines(const RecordRow& row) {
-  if (row.source) return "";
-  std::string out = figure_line("target", marked(volts(row.target["target_v"])));
+void add_target(Figures& figures, const RecordRow& row) {
+  if (row.source) return;
+  figures.add("target", volts(row.target["target_v"]));
   if (row.target["power_w"].known()) {
-    out += figure_line("for", marked(watts(row.target["power_w"])) + " into " +
-                                  marked(ohms(row.target["load_ohm"])));
+    figures.add("for", marked(watts(row.target["power_w"])) + " into " +
+                           marked(ohms(row.target["load_ohm"])));
   }
   if (row.target["limited_by"].known()) {
-    out += figure_line("limited by", isolated(shortened(row.target["limited_by"].text(), 60)));
+    figures.add("limited by", isolated(shortened(row.target["limited_by"].text(), 60)));
   }
-  return out;
+  if (row.gain_percent.known()) figures.add("gain at", travel(row.gain_percent));
 }
 
 std::string figures(const RecordRow& row) {
-  std::string out = "<dl>\n" + target_lines(row) + figure_line("reached", level(row.reached)) +
-                    figure_line("tone", marked(hertz(row.reached["frequency_hz"]))) +
-                    figure_line("THD+N", marked(percent(row.reached["thdn_percent"]))) +
-                    figure_line("rails", rails(row.reached)) +
-                    figure_line("tops go flat at", onset_line(row.onset, "flat_top"));
-  out += figure_line("THD+N limit at", onset_line(row.onset, "thdn"));
-  out += figure_line("gives in at", onset_line(row.onset, "compression"));
-  return out + figure_line("hiss, A-weighted", marked(volts(hiss_of(row)))) + found_lines(row) +
-         "</dl>\n";
+  Figures figures;
+  add_target(figures, row);
+  figures.add("reached", level(row.reached));
+  figures.add("tone", hertz(row.reached["frequency_hz"]));
+  figures.add("THD+N", percent(row.reached["thdn_percent"]));
+  figures.add("rails", rails(row.reached), row.reached.known());
+  add_onset(figures, "tops go flat at", row.onset, "flat_top");
+  add_onset(figures, "THD+N limit at", row.onset, "thdn");
+  add_onset(figures, "compression limit at", row.onset, "compression");
+  figures.add("hiss, A-weighted", volts(hiss_of(row)));
+  if (row.found.known()) {
+    figures.add("found", marked(level(row.found)) + ", " + isolated(row.found["verdict"].text()));
+    figures.add("rails then", rails(row.found));
+  }
+  return figures.html();
 }
 
 std::string tone_row(const JsonView& tone) {
@@ -96,9 +116,8 @@ std::string steady_tones(const RecordRow& row) {
 }
 
 std::string notes(const RecordRow& row) {
-  std::string out = "<div class=\"notes\">\n<h3>Gain, switches and remarks</h3>\n";
-  if (row.noted.empty()) return out + "<p class=\"unknown\">nothing was noted</p>\n</div>\n";
-  out += "<ul>\n";
+  if (row.noted.empty()) return "";
+  std::string out = "<div class=\"notes\">\n<h3>Gain, switches and remarks</h3>\n<ul>\n";
   for (const JsonView& entry : row.noted) {
     out += "<li>" + isolated(entry["note"].text()) + " <span class=\"small\">" +
            time_html(entry["time"]) + "</span></li>\n";
@@ -123,14 +142,29 @@ std::string reasons(const JsonView& channel, const char* key) {
   return out.empty() ? "" : "<ul class=\"reasons\">\n" + out + "</ul>\n";
 }
 
+/// A picture of today, and where two records are compared the same of the earlier one beside it.
+struct PicturePair {
+  std::optional<svg::Plot> now, then;
+};
+
+std::string figure(const std::optional<svg::Plot>& plot, const char* caption) {
+  const std::string drawn = plot ? svg::drawing(*plot) : "<p class=\"unknown\">not measured</p>\n";
+  return "<figure>\n" + drawn + "<figcaption>" + caption + "</figcaption>\n</figure>\n";
+}
+
 /// Pictures, and the names of those that nothing was measured for.
 class Pictures {
  public:
-  void add(const std::optional<svg::Plot>& plot, const char* what) {
-    if (plot) {
-      figures_ += "<figure>\n" + svg::drawing(*plot) + "</figure>\n";
-    } else {
+  explicit Pictures(bool compared) : compared_(compared) {}
+
+  void add(const PicturePair& pair, const char* what) {
+    if (!pair.now && !pair.then) {
       missing_ += (missing_.empty() ? "" : ", ") + std::string(what);
+    } else if (compared_) {
+      figures_ += "<div class=\"beside\">\n" + figure(pair.now, "this record") +
+                  figure(pair.then, "the earlier record") + "</div>\n";
+    } else {
+      figures_ += "<figure>\n" + svg::drawing(*pair.now) + "</figure>\n";
     }
   }
 
@@ -141,7 +175,10 @@ class Pictures {
 
   [[nodiscard]] std::string html() const {
     std::string out;
-    if (!figures_.empty()) out += "<div class=\"pictures\">\n" + figures_ + "</div>\n";
+    if (!figures_.empty()) {
+      out += std::string("<div class=\"pictures") + (compared_ ? " compared" : "") + "\">\n" +
+             figures_ + "</div>\n";
+    }
     if (!missing_.empty()) {
       out += "<p class=\"missing\">" + missing_ +
              ": <span class=\"unknown\">not measured</span></p>\n";
@@ -150,25 +187,47 @@ class Pictures {
   }
 
  private:
+  bool compared_;
   std::string figures_, missing_;
 };
 
-std::string pictures(const RecordRow& row, std::size_t index) {
+using PictureOf = std::optional<svg::Plot> (*)(const RecordRow&, const PictureName&);
+
+std::optional<svg::Plot> found_cycle(const RecordRow& row, const PictureName& name) {
+  if (!row.found["flat_top"]["present"].flag().value_or(false)) return std::nullopt;
+  return cycle_picture(row.found, {name.id + "-found", "as it was found"});
+}
+std::optional<svg::Plot> cycle(const RecordRow& row, const PictureName& name) {
+  return cycle_picture(row.reached, name);
+}
+std::optional<svg::Plot> transfer(const RecordRow& row, const PictureName& name) {
+  return transfer_picture(row.reached, name);
+}
+std::optional<svg::Plot> distortion(const RecordRow& row, const PictureName& name) {
+  return distortion_picture(row.onset, row.onset_entry["result"]["limit_thdn_percent"], name);
+}
+std::optional<svg::Plot> spectrum(const RecordRow& row, const PictureName& name) {
+  return spectrum_picture(row.reached, name);
+}
+std::optional<svg::Plot> response(const RecordRow& row, const PictureName& name) {
+  return response_picture(row.verified["response"]["points"], row.steady_tones["tones"], name);
+}
+
+std::string pictures(const RecordRow& row, std::size_t index, const RecordRow* earlier) {
   const std::string id = "row" + std::to_string(index);
-  const PictureName name{id, ""};
-  Pictures pictures;
-  if (row.found["flat_top"]["present"].flag().value_or(false)) {
-    const auto found = cycle_picture(row.found, {id + "-found", "as it was found"});
-    if (found) pictures.add(found, "");
-  }
-  const JsonView limit = row.onset_entry["result"]["limit_thdn_percent"];
-  pictures.add(cycle_picture(row.reached, name), "folded cycle");
-  pictures.add(transfer_picture(row.reached, name), "transfer curve");
-  pictures.add(distortion_picture(row.onset, limit, name), "THD+N against level");
-  pictures.add(spectrum_picture(row.reached, name), "spectrum");
-  pictures.add(
-      response_picture(row.verified["response"]["points"], row.steady_tones["tones"], name),
-      "response");
+  Pictures pictures(earlier != nullptr);
+  const auto pair = [&](PictureOf of) {
+    PicturePair both{of(row, {id, ""}), std::nullopt};
+    if (earlier != nullptr) both.then = of(*earlier, {id + "-earlier", ""});
+    return both;
+  };
+  const PicturePair found = pair(found_cycle);
+  if (found.now || found.then) pictures.add(found, "");
+  pictures.add(pair(cycle), "folded cycle");
+  pictures.add(pair(transfer), "transfer curve");
+  pictures.add(pair(distortion), "THD+N against level");
+  pictures.add(pair(spectrum), "spectrum");
+  pictures.add(pair(response), "response");
   pictures.add_table(steady_tones(row));
   return "<div class=\"evidence\">\n" + pictures.html() + "</div>\n";
 }
@@ -180,14 +239,14 @@ JsonView hiss_of(const RecordRow& row) {
   return row.quiet["noise_a_v"].known() ? row.quiet["noise_a_v"] : verified;
 }
 
-std::string channel_part(const RecordRow& row, std::size_t index) {
+std::string channel_part(const RecordRow& row, std::size_t index, const RecordRow* earlier) {
   const std::string full = row.subject.size() > longest_label
                                ? "<p class=\"full\">" + isolated(row.subject) + "</p>\n"
                                : "";
   return "<section class=\"channel\" id=\"row" + std::to_string(index) + "\">\n<h2>" +
          row_name_html(row) + "</h2>\n" + full + "<div class=\"rail\">\n" + figures(row) +
          cause(row.reached) + reasons(row.reached, "reasons") + reasons(row.verified, "findings") +
-         notes(row) + "</div>\n" + pictures(row, index) + "</section>\n";
+         notes(row) + "</div>\n" + pictures(row, index, earlier) + "</section>\n";
 }
 
 }  // namespace railtap::report

@@ -29,33 +29,46 @@ std::string option(const char* name, const JsonView& value) {
   return number ? option(name, format_quantity(Q(*number))) : std::string();
 }
 
-/// What each channel was to carry, separated by commas. It is known only where the entry still has
-/// all channels of its files, and where something was expected of each.
-std::string expected_channels(const JsonView& result) {
+/// Whether an entry still has all channels of its files: the demo's have one each.
+bool has_all_channels(const JsonView& result) {
   double recorded = 0.0;
   for (const JsonView& file : result["files"].elements()) {
     recorded += file["channels"].number().value_or(0.0);
   }
-  if (static_cast<double>(result["channels"].size()) != recorded) return "";
-  std::string expected;
-  for (const JsonView& channel : result["channels"].elements()) {
-    const std::string one = channel["expected"].text();
-    if (one.empty()) return "";
-    expected += (expected.empty() ? "" : ",") + one;
-  }
-  return expected;
+  return static_cast<double>(result["channels"].size()) == recorded;
 }
 
-/// The options of `verify` that its document keeps.
+/// A text of each channel, separated by commas: what it was to carry, or its name. Empty where one
+/// of them is not known.
+std::string channel_words(const JsonView& result, const char* key) {
+  if (!has_all_channels(result)) return "";
+  std::string words;
+  for (const JsonView& channel : result["channels"].elements()) {
+    const std::string one = channel[key].text();
+    if (one.empty() || one.find(',') != std::string::npos) return "";
+    words += (words.empty() ? "" : ",") + one;
+  }
+  return words;
+}
+
+/// The options of `verify` that its document keeps. Limits stand there even where they are today's
+/// usual ones: the sheet may be read when others are usual.
 std::string verify_options(const JsonView& result) {
-  return option("--interface", result["interface"].text()) +
-         option("--expect", expected_channels(result)) +
+  const JsonView limits = result["limits"];
+  return option("--channels", channel_words(result, "name")) +
+         option<Decibels>("--match", limits["match_db"]) +
+         option<Decibels>("--crosstalk", limits["crosstalk_db"]) +
+         option<Decibels>("--quiet", limits["quiet_cabin_dba"]) +
+         option("--interface", result["interface"].text()) +
+         option("--expect", channel_words(result, "expected")) +
          (result["limits"]["filters_allowed"].flag().value_or(false) ? " --allow-filters" : "") +
          option<Decibels>("--sensitivity", result["speaker_sensitivity_db"]) +
          option<Percent>("--gain-position", result["gain_position_percent"]);
 }
 
-/// The command and the recordings that gave an entry; empty for what was not measured from files.
+/// The command and the recordings that gave an entry. The program's plain name, however it was
+/// called when the sheet was made: the sheet outlives that folder. Empty for what was not measured
+/// from files.
 std::string measuring_command(const JsonView& entry) {
   const std::string kind = entry["kind"].text();
   const JsonView result = entry["result"];
@@ -124,20 +137,19 @@ std::string calibration_part(const SheetContent& content) {
 std::string remarks_part(const SheetContent& content) {
   std::string items;
   for (const JsonView& entry : content.record["entries"].elements()) {
+    if (entry["kind"].text() == "job") continue;
     const std::string note = entry["note"].text();
     if (note.empty() || !entry["subject"].text().empty()) continue;
     items += "<li>" + isolated(note) + " <span class=\"small\">" + time_html(entry["time"]) +
              "</span></li>\n";
   }
-  return "<section>\n<h2>Remarks on the whole</h2>\n" +
-         (items.empty() ? std::string("<p class=\"unknown\">none</p>\n")
-                        : "<ul>\n" + items + "</ul>\n") +
-         "</section>\n";
+  if (items.empty()) return "";
+  return "<section>\n<h2>Remarks on the whole</h2>\n<ul>\n" + items + "</ul>\n</section>\n";
 }
 
 std::string cautions_part() {
   std::string out =
-      "<section class=\"stop fixed\">\n<h2>Before anything is touched again</h2>\n<ul>\n";
+      "<section class=\"stop fixed\">\n<h2>Before anything is measured again</h2>\n<ul>\n";
   for (const std::string& caution : tone_cautions()) out += "<li>" + escaped(caution) + "</li>\n";
   return out +
          "<li>Local codes, and those licensed to do the work, come "

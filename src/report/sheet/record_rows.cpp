@@ -3,6 +3,9 @@
 #include "report/sheet/parts.hpp"
 
 #include <algorithm>
+#include <optional>
+
+#include "system/channel_names.hpp"
 
 namespace railtap::report {
 namespace {
@@ -10,6 +13,9 @@ namespace {
 /// More channels than any recording of a car has; a record that says otherwise is not followed.
 constexpr std::size_t most_channels = 32;
 
+using system::channel_names;
+
+/// A channel as the system names it, or whatever an entry is about.
 struct Subject {
   std::string name;
   bool source = false;
@@ -18,6 +24,26 @@ struct Subject {
 
 Subject subject_of(const JsonView& entry) {
   return {entry["subject"].text(), entry["stage"].text() == "source"};
+}
+
+/// The names of an entry's channels, where the system has one for each of several.
+std::vector<std::string> names_in(const JsonView& entry, const JsonView& system) {
+  if (entry["stage"].text() == "source") return {};
+  std::vector<std::string> names = channel_names(system, entry["subject"].text());
+  const std::size_t count = entry["result"]["channels"].size();
+  if (names.size() < 2 || names.size() != count) return {};
+  return names;
+}
+
+/// Which of an entry's channels is about the subject; `index` counts those of a subject that the
+/// system does not name.
+std::optional<std::size_t> place_in(const JsonView& entry, const JsonView& system,
+                                    const Subject& subject, std::size_t index) {
+  const auto names = names_in(entry, system);
+  if (names.empty()) return subject_of(entry) == subject ? std::optional(index) : std::nullopt;
+  const auto found = std::find(names.begin(), names.end(), subject.name);
+  if (subject.source || found == names.end()) return std::nullopt;
+  return static_cast<std::size_t>(found - names.begin());
 }
 
 bool is_measurement(const JsonView& entry) {
@@ -47,23 +73,29 @@ void add_once(std::vector<Subject>& subjects, const Subject& subject) {
   }
 }
 
-std::vector<Subject> subjects_of(const std::vector<JsonView>& entries) {
+std::vector<Subject> subjects_of(const std::vector<JsonView>& entries, const JsonView& system) {
   std::vector<Subject> subjects;
   for (const JsonView& entry : entries) {
     const auto targets = targets_in(entry);
     for (const JsonView& target : targets) add_once(subjects, {target_subject(target, entry)});
-    if (is_measurement(entry) && targets.empty()) add_once(subjects, subject_of(entry));
+    if (!is_measurement(entry) || !targets.empty()) continue;
+    const auto names = names_in(entry, system);
+    for (const std::string& name : names) add_once(subjects, {name});
+    if (names.empty()) add_once(subjects, subject_of(entry));
   }
   std::stable_sort(subjects.begin(), subjects.end(),
                    [](const Subject& a, const Subject& b) { return a.source && !b.source; });
   return subjects;
 }
 
-std::size_t channels_of(const std::vector<JsonView>& entries, const Subject& subject) {
+std::size_t channels_of(const std::vector<JsonView>& entries, const JsonView& system,
+                        const Subject& subject) {
   std::size_t count = 1;
   for (const JsonView& entry : entries) {
     const std::string kind = entry["kind"].text();
-    if (subject_of(entry) != subject || (kind != "analysis" && kind != "onset")) continue;
+    if (subject_of(entry) != subject || !names_in(entry, system).empty() ||
+        (kind != "analysis" && kind != "onset"))
+      continue;
     count = std::max(count, entry["result"]["channels"].size());
   }
   return std::min(count, most_channels);
@@ -94,6 +126,9 @@ bool is_steady_tones_alone(const JsonView& channel) {
 void take_verification(RecordRow& row, const JsonView& entry, const JsonView& channel) {
   if (channel["steady_tones"]["tones"].size() > 0) row.steady_tones = channel["steady_tones"];
   if (row.verified.known() && is_steady_tones_alone(channel)) return;
+  if (entry["moment"].text() == "before") row.verified_before = channel;
+  if (entry["result"]["gain_position_percent"].known())
+    row.gain_percent = entry["result"]["gain_position_percent"];
   row.verified_entry = entry;
   row.verified = channel.known() ? channel : entry["result"];
 }
@@ -112,10 +147,38 @@ void take(RecordRow& row, const JsonView& entry, std::size_t index) {
   if (!row.number.known()) row.number = channel["channel"];
 }
 
-RecordRow row_of(const std::vector<JsonView>& entries, const Subject& subject, std::size_t index) {
+/// Where the demo left the control of this channel.
+void take_travel(RecordRow& row, const JsonView& entry) {
+  if (entry["kind"].text() != "demo") return;
+  for (const JsonView& channel : entry["result"]["channels"].elements()) {
+    if (channel["input"].text() == row.subject && channel["travel_percent"].number())
+      row.gain_percent = channel["travel_percent"];
+  }
+}
+
+std::string control_of(const JsonView& system, const std::string& name) {
+  for (const JsonView& amplifier : system["amplifier"].elements()) {
+    for (const JsonView& channel : amplifier["channel"].elements()) {
+      if (channel["name"].text() == name) return channel["control"].text();
+    }
+  }
+  return {};
+}
+
+/// A remark about the channel, or about its gain control.
+bool is_remark(const RecordRow& row, const JsonView& entry) {
+  const std::string about = entry["subject"].text();
+  return entry["kind"].text() == "note" && entry["stage"].text().empty() &&
+         (about == row.subject || (!about.empty() && !row.source && about == row.control));
+}
+
+RecordRow row_of(const JsonView& record, const Subject& subject, std::size_t index) {
+  const auto entries = record["entries"].elements();
+  const JsonView system = record["system"];
   RecordRow row;
   row.subject = subject.name;
   row.source = subject.source;
+  if (!subject.source) row.control = control_of(system, subject.name);
   for (const JsonView& entry : entries) {
     for (const JsonView& target : targets_in(entry)) {
       if (subject.source || target_subject(target, entry) != subject.name) continue;
@@ -123,9 +186,9 @@ RecordRow row_of(const std::vector<JsonView>& entries, const Subject& subject, s
       row.tolerance =
           target["tolerance_db"].known() ? target["tolerance_db"] : entry["result"]["tolerance_db"];
     }
-    const bool remark = entry["kind"].text() == "note" && entry["stage"].text().empty() &&
-                        entry["subject"].text() == subject.name;
-    if (subject_of(entry) == subject || remark) take(row, entry, index);
+    const auto place = place_in(entry, system, subject, index);
+    if (place || is_remark(row, entry)) take(row, entry, place.value_or(0));
+    if (!row.source) take_travel(row, entry);
   }
   return row;
 }
@@ -143,10 +206,10 @@ JsonView level_of_highest_clean(const JsonView& channel) {
 std::vector<RecordRow> rows_of(const JsonView& record) {
   const auto entries = record["entries"].elements();
   std::vector<RecordRow> rows;
-  for (const Subject& subject : subjects_of(entries)) {
-    const std::size_t channels = channels_of(entries, subject);
+  for (const Subject& subject : subjects_of(entries, record["system"])) {
+    const std::size_t channels = channels_of(entries, record["system"], subject);
     for (std::size_t index = 0; index < channels; ++index) {
-      rows.push_back(row_of(entries, subject, index));
+      rows.push_back(row_of(record, subject, index));
       rows.back().alone = channels == 1;
     }
   }
@@ -159,14 +222,6 @@ const RecordRow* same_row(const std::vector<RecordRow>& rows, const RecordRow& r
            other.number.number() == row.number.number();
   });
   return found == rows.end() ? nullptr : &*found;
-}
-
-JsonView latest(const JsonView& record, const std::string& kind) {
-  JsonView found;
-  for (const JsonView& entry : record["entries"].elements()) {
-    if (entry["kind"].text() == kind) found = entry;
-  }
-  return found;
 }
 
 VolumeLimit volume_limit(const JsonView& record) {

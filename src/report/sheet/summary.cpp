@@ -96,14 +96,6 @@ std::string cell(const char* label, const std::string& content) {
   return std::string("<td data-label=\"") + label + "\"><span>" + content + "</span></td>";
 }
 
-std::string verdict_html(const JsonView& channel) {
-  const std::string verdict = channel["verdict"].text();
-  if (verdict.empty()) return "<span class=\"unknown\">not measured</span>";
-  const char* kind = verdict == "clean" ? "good" : "bad";
-  return std::string("<span class=\"verdict ") + kind + "\">" + isolated(shortened(verdict, 30)) +
-         "</span>";
-}
-
 JsonView uncertainty_of(const RecordRow& row) {
   return row.reached_entry["calibration"]["uncertainty_percent"];
 }
@@ -147,7 +139,7 @@ std::string row_html(const RecordRow& row, std::size_t index) {
          cell("reached", reached_html(row)) + "<td class=\"gauge-cell\">" + meter + "</td>" +
          cell("to go", to_go(row)) + cell("THD+N", marked(percent(row.reached["thdn_percent"]))) +
          cell("clips at", clips_html(row)) + cell("hiss (A)", marked(volts(hiss_of(row)))) +
-         cell("verdict", verdict_html(row.reached)) + "</tr>\n";
+         cell("verdict", verdict_html(row)) + "</tr>\n";
 }
 
 std::string pair(const char* label, const Shown& today, const Shown& earlier) {
@@ -177,7 +169,7 @@ std::string heads(const std::vector<const char*>& names) {
 }  // namespace
 
 std::string summary_part(const SheetContent& content) {
-  std::string out = "<section>\n<h2>Every channel</h2>\n";
+  std::string out = "<section>\n<h2>Every channel in figures</h2>\n";
   if (content.rows.empty())
     return out + "<p class=\"unknown\">No channel was measured.</p>\n</section>\n";
   out +=
