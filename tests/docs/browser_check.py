@@ -72,7 +72,7 @@ def with_channels(record, count):
                                                                          "exchanged somewhere on the way."})
     edited["system"]["job"] = {"vehicle": "camper van, the green one, second key with the neighbour", "owner": "A. Example",
                                "installer": "B. Example, the workshop behind the station", "date": "2026-11-28"}
-    edited["rehearsal"] = {"rig": "camper van"}
+    edited["rehearsal"] = {"car": "camper van", "seed": 7}
     return edited
 
 

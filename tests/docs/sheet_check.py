@@ -165,7 +165,7 @@ def check_hostile(checks, program, record, folder):
     for index, name in enumerate(HOSTILE):
         edited = json.loads(json.dumps(record))
         edited["name"] = name
-        edited["rehearsal"] = {"rig": name}
+        edited["rehearsal"] = {"car": name, "seed": 7, "faults": [{"words": name, "found": False}]}
         edited["system"]["job"] = {key: name for key in DETAILS}
         edited["entries"].append({"kind": "job", "result": {"owner": name + name}})
         for amplifier in edited["system"]["amplifier"]:
@@ -209,7 +209,7 @@ def check_missing(checks, program, record, folder):
     check_valid(checks, "bare record", file)
     whole = Page(sheet_of(program, written(folder, record), folder)[1]).words()
     checks.equal("what is missing is said", Page(text).words().count("not measured") > whole.count("not measured"), True)
-    for phrase in ("THD+N, hiss, A-weighted:", "No calibration", "the system is not described"):
+    for phrase in ("THD+N: not measured", "No calibration", "the system is not described"):
         checks.equal(f"it says: {phrase}", phrase in Page(text).words(), True)
     empty = {"schema": "railtap.record/1", "name": "", "created": "", "system": None, "entries": []}
     file, text = sheet_of(program, written(folder, empty), folder)
@@ -266,6 +266,11 @@ def check_owner(checks, program, record, folder):
     checks.equal("vehicle, owner, installer, date", [part in words for part in
                                                      ("new van", "old van", "A. Example", "B. Example", "on a Sunday")],
                  [True, False, True, True, True])
+    marked = dict(record, rehearsal={"car": "camper van", "seed": 7, "faults": [{"words": "a pair is swapped", "found": True}]})
+    text = sheet_of(program, written(folder, marked), folder)[1]
+    checks.equal("a rehearsal is marked, on each label too", Page(text).words().count("REHEARSAL"), 2 + 4)
+    checks.equal("and nothing else is", "REHEARSAL" in words, False)
+    checks.equal("with its faults", "a pair is swapped: found and put right" in Page(text).words(), True)
 
 
 def check_names(checks, program, record, folder):
