@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: MIT
 """The page in headless Chromium, as large as a phone and as a laptop, bright and dark.
 
-    page_browser_check.py PROGRAM CHECK [FOLDER]      CHECK is looks, presses, hostile or returns; screenshots go to FOLDER
+    page_browser_check.py PROGRAM CHECK [FOLDER]      CHECK is looks, presses, walk, hostile or returns; screenshots go to FOLDER
 """
 import http.server
 import json
@@ -194,6 +194,32 @@ def check_hostile(program, page, folder):
         server.over = True
         server.shutdown()
         server.server_close()
+
+
+def check_walk(program, page, folder):
+    """A walk's text is read to its end before Enter answers; then the next step begins at its top."""
+    with tempfile.TemporaryDirectory(prefix="railtap-page-") as work:
+        with Served(program, "job.json", command="walk", cwd=work) as served:
+            for size, (width, height) in SIZES.items():
+                page.open(served.address, width, height)
+                page.wait_until("!document.querySelector('#question').hidden")
+                looked_at(page, f"walk-{size}", width, folder, served.origin)
+            page.open(served.address, *SIZES["phone"])
+            page.wait_until("document.querySelector('#enter').textContent == 'More'")
+            assert page.evaluate("document.querySelector('#title').textContent") == "Step 1: Safety"
+            presses = 0
+            while page.evaluate("document.querySelector('#enter').textContent") == "More":
+                page.tap("#enter")
+                time.sleep(0.3)
+                presses += 1
+                assert presses < 10
+            seen = "document.querySelector('#instructions').getBoundingClientRect().bottom"
+            assert page.evaluate(seen + " <= document.querySelector('footer').getBoundingClientRect().top + 1")
+            assert page.evaluate("document.querySelector('#title').textContent") == "Step 1: Safety" and presses >= 1
+            page.tap("#enter")
+            page.wait_until("document.querySelector('#title').textContent.startsWith('Step 2')")
+            assert page.evaluate("scrollY") == 0
+            assert page.messages == [], page.messages
 
 
 def check_returns(program, page, folder):

@@ -100,8 +100,11 @@ class Browser:
 
     def tap(self, selector):
         """Where a thumb would: in the middle of an element that is in the window."""
-        x, y = self.evaluate(f"(() => {{ const e = document.querySelector({json.dumps(selector)}); e.scrollIntoView("
-                             "{block: 'nearest'}); const b = e.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; })()")
+        x, y, met = self.evaluate(
+            f"(() => {{ const e = document.querySelector({json.dumps(selector)}); e.scrollIntoView({{block: 'nearest'}});"
+            " const b = e.getBoundingClientRect(), x = b.x + b.width / 2, y = b.y + b.height / 2;"
+            " return [x, y, e.contains(document.elementFromPoint(x, y))]; })()")
+        assert met, f"something else covers {selector}"
         for kind in ("mousePressed", "mouseReleased"):
             self.ask("Input.dispatchMouseEvent", type=kind, x=x, y=y, button="left", clickCount=1)
 

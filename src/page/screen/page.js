@@ -120,6 +120,7 @@
     const form = byId("question");
     const input = byId("answer");
     const isNew = question !== null && (form.hidden || form.dataset.step !== String(state.step));
+    if (isNew) scrollTo(0, 0);
     form.hidden = question === null;
     if (question === null) return;
     put(byId("asked"), question.text);
@@ -130,6 +131,19 @@
     if (question.at_once) input.focus();
   };
 
+  // A long text is read to its end before the question under it is answered, as in a terminal.
+  let readStep = null;
+  const footerTop = () => document.querySelector("footer").getBoundingClientRect().top;
+  const isUnread = () => {
+    const text = byId("instructions");
+    if (state === null || text.hidden || readStep === state.step) return false;
+    if (text.getBoundingClientRect().bottom <= footerTop() + 1) readStep = state.step;
+    return readStep !== state.step;
+  };
+  const nameEnter = () => put(byId("enter"), isUnread() ? "More" : "Enter");
+  addEventListener("scroll", nameEnter, { passive: true });
+  addEventListener("resize", nameEnter);
+
   const show = () => {
     put(byId("title"), state.title);
     put(byId("subtitle"), state.subtitle);
@@ -139,6 +153,7 @@
     showQuestion(state.question);
     put(byId("message"), state.message);
     showButtons(state.buttons);
+    nameEnter();
   };
 
   const said = { 403: "the program was started anew: open its present address", 409: "that button is not there any more",
@@ -155,6 +170,11 @@
   };
   byId("question").addEventListener("submit", (event) => {
     event.preventDefault();
+    if (isUnread()) {
+      const lines = 2 * 25;  // of the part before stay in sight
+      scrollBy(0, Math.max(footerTop() - lines, lines));
+      return;
+    }
     // The keys for figures have a comma in some languages.
     const typed = byId("answer").value;
     send("say", byId("answer").inputMode === "decimal" ? typed.replace(",", ".") : typed);
