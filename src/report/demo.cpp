@@ -7,6 +7,7 @@
 #include <sstream>
 
 #include "judge/verification.hpp"
+#include "report/markup.hpp"
 #include "report/target.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
@@ -77,7 +78,7 @@ std::string verdict_of(const DemoChannel& channel) {
 }
 
 std::string about(const std::string& control, const std::string& sentence) {
-  return sentence.starts_with(control + " ") ? sentence : control + ": " + sentence;
+  return printable(sentence.starts_with(control + " ") ? sentence : control + ": " + sentence);
 }
 
 Json demo_json(const DemoDocument& document) {
@@ -168,7 +169,8 @@ void write_wiring(std::ostream& out, const DemoDocument& document) {
       label = "             ";
     }
     if (v.found.empty()) {
-      out << label << v.control << ": " << in_words(v.carries) << "nothing stands against it\n";
+      out << label << printable(v.control) << ": " << in_words(v.carries)
+          << "nothing stands against it\n";
       label = "             ";
     }
     for (const std::string& text : v.corrected) out << "             -> " << text << '\n';
@@ -181,7 +183,7 @@ void write_wiring(std::ostream& out, const DemoDocument& document) {
 
 void write_row(std::ostream& out, const DemoChannel& channel) {
   constexpr double percent = 100.0;
-  out << std::left << std::setw(16) << channel.input << std::setw(8)
+  out << std::left << std::setw(16) << printable(channel.input) << std::setw(8)
       << format_quantity(channel.tone) << std::setw(19) << in_words(channel.found) << std::right
       << std::setw(10) << (channel.onset ? volts(*channel.onset) : "above") << std::setw(10)
       << volts(channel.target) << "  " << std::left << std::setw(9) << set_by(channel.limited_by)
@@ -209,7 +211,7 @@ void write_table(std::ostream& out, const DemoDocument& document) {
 /// A head unit that is too weak is told even where all that it can do is reached.
 void write_shortfall(std::ostream& out, const DemoChannel& channel) {
   if (channel.limited_by != DemoLimit::head_unit) return;
-  out << "  " << channel.input << ": the head unit's clean output is too low for "
+  out << "  " << printable(channel.input) << ": the head unit's clean output is too low for "
       << volts(channel.wanted) << ", even with the gain fully up\n";
 }
 
@@ -221,7 +223,7 @@ bool is_set(const DemoChannel& channel) {
 /// What is wrong with a channel's level or tone, where something is.
 void write_reasons(std::ostream& out, const DemoChannel& channel) {
   if (is_set(channel)) return;
-  out << "  " << channel.input << ": " << judge::name(channel.reached.verdict);
+  out << "  " << printable(channel.input) << ": " << judge::name(channel.reached.verdict);
   if (channel.direction != electric::Direction::hold)
     out << ", " << format_fixed(channel.change, 2, Sign::always) << " to go";
   out << '\n';
@@ -288,7 +290,7 @@ void write_what_next(std::ostream& out, const DemoDocument& document, const std:
 
 std::string demo_text(const DemoDocument& document, const std::string& program) {
   std::ostringstream out;
-  out << "Virtual rig: " << document.system
+  out << "Virtual rig: " << printable(document.system)
       << ". All of this was found from recordings and meter readings.\n\n";
   write_calibration(out, document.calibration);
   write_head_unit(out, document.head_unit);

@@ -65,7 +65,8 @@ struct DemoChannel {
 /// "look-again" where its verification still has faults, else "clean".
 [[nodiscard]] std::string verdict_of(const DemoChannel& channel);
 
-/// "front: high-pass on …"; a sentence that begins with the control's name is left as it is.
+/// "front: high-pass on …", for a terminal; a sentence that begins with the control's name needs
+/// none in front.
 [[nodiscard]] std::string about(const std::string& control, const std::string& sentence);
 
 /// A control's wiring and filters.

@@ -101,7 +101,7 @@ struct OnsetWord {
 };
 constexpr OnsetWord onset_words[] = {{"flat_top", "tops go flat", Ink::second},
                                      {"thdn", "reaches the limit", Ink::third},
-                                     {"compression", "gives in", Ink::quiet}};
+                                     {"compression", "compresses", Ink::quiet}};
 
 Shown level_of(const JsonView& place, const std::string& key) {
   return key == "level_v" ? volts(place[key]) : dbfs(place[key]);

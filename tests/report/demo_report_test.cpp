@@ -132,3 +132,12 @@ TEST_CASE("demo report: the command to try is typed as this one was") {
             .ends_with("try\n  build/railtap analyze 'my van/captures/front-set.wav' --calibration "
                        "'my van/calibration.toml'\n"));
 }
+
+TEST_CASE("demo report: names command no terminal, whoever wrote the rig's description") {
+  report::DemoDocument document = example();
+  const std::string name = "front\x1b[31m left";
+  document.system = document.channels[0].input = name;
+  document.channels[0].direction = electric::Direction::raise;
+  document.verifications = {{name, {"it is inverted."}, {}, {"it is inverted."}, {}}};
+  CHECK(report::demo_text(document, "railtap").find('\x1b') == std::string::npos);
+}

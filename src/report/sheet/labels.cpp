@@ -62,6 +62,14 @@ std::string tone(const ControlRows& control) {
   return frequency.known() ? "<p>tone " + marked(hertz(frequency)) + "</p>\n" : "";
 }
 
+/// A position in percent, a remark in the person's own words, or a place to write one.
+std::string gain(const RecordRow& row) {
+  const std::string known = gain_html(row);
+  if (known.empty()) return "<p>gain at <span class=\"blank\">&#160;</span></p>\n";
+  return row.gain_percent.known() ? "<p>gain at <b>" + known + "</b></p>\n"
+                                  : "<p>" + known + "</p>\n";
+}
+
 std::string tag(const std::string& name, const std::string& content, bool rehearsal) {
   return "<div class=\"tag\">\n<h3>" + name + "</h3>\n" + content +
          (rehearsal ? "<p class=\"small\">REHEARSAL</p>\n" : "") + "</div>\n";
@@ -76,11 +84,7 @@ std::string labels_part(const SheetContent& content) {
       tag("Volume", "<p>up to <b class=\"big\">" + or_blank(plain(limit.step)) + "</b></p>\n",
           rehearsal);
   for (const ControlRows& control : controls_of(content.rows)) {
-    const std::string gain = gain_html(*control.rows.front());
-    tags += tag(name_html(control),
-                "<p>gain at <b>" +
-                    (gain.empty() ? std::string("<span class=\"blank\">&#160;</span>") : gain) +
-                    "</b></p>\n" + targets(control) + tone(control),
+    tags += tag(name_html(control), gain(*control.rows.front()) + targets(control) + tone(control),
                 rehearsal);
   }
   return "<section class=\"labels\">\n<h2>Labels to cut out and stick on</h2>\n"

@@ -48,6 +48,7 @@ header > div { flex: 1 1 18rem; min-width: 0 }
 .two { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(18rem, 100%), 1fr)); gap: 0 2rem }
 .two li { overflow-wrap: anywhere }
 .came-to th, .came-to td { padding: .3rem .7rem .3rem 0 }
+.came-to td:last-child { min-width: 4.7rem; padding-right: 0 }
 .sign { display: flex; flex-wrap: wrap; gap: 0 2.4rem; margin-top: 2.2rem }
 .sign p { flex: 1 1 14rem; color: var(--quiet); font-size: .88rem }
 .sign .blank { display: block; margin-bottom: .2rem }
