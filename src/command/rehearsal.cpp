@@ -352,7 +352,11 @@ WalkAside Rehearsal::aside() {
 
 Json Rehearsal::outcome(bool at_end) const {
   rig::Rig& rig = car_->rig;
-  if (!at_end) return {{"car", rig.name}, {"seed", car_->setup.seed}, {"faults", nullptr}};
+  Json json = {{"car", rig.name},
+               {"description", car_->setup.description},
+               {"seed", car_->setup.seed},
+               {"faults", nullptr}};
+  if (!at_end) return json;
   const auto left = faults_in(rig);
   Json faults = Json::array();
   for (const CarFault& fault : car_->faults) {
@@ -360,7 +364,8 @@ Json Rehearsal::outcome(bool at_end) const {
     faults.push_back(
         Json{{"kind", name(fault.kind)}, {"words", describe(rig, fault)}, {"found", found}});
   }
-  return {{"car", rig.name}, {"seed", car_->setup.seed}, {"faults", faults}};
+  json.set("faults", faults);
+  return json;
 }
 
 std::vector<std::string> Rehearsal::told() const {

@@ -103,11 +103,21 @@ int seed_of(const WalkOptions& options, const system::Json& noted) {
   return static_cast<int>(*begun);
 }
 
+// So does its car.
+std::string description_of(const WalkOptions& options, const system::Json& noted) {
+  if (noted.is_null()) return options.description;
+  const std::string begun = system::JsonView(noted)["description"].text();
+  if (!options.description.empty() && options.description != begun)
+    throw Error("it was begun with " + (begun.empty() ? "the camper van" : short_name(begun)),
+                options.record, "leave --description out, or begin a new record");
+  return begun;
+}
+
 // Notes at once that the record is a rehearsal's.
 Rehearsal begin_rehearsal(const WalkOptions& options, const system::Json& noted) {
   const int seed = seed_of(options, noted);
   if (seed < 0) throw Error("a seed is 0 or more", "--seed", "0 draws no faults");
-  Rehearsal rehearsal({options.description, static_cast<std::uint64_t>(seed)},
+  Rehearsal rehearsal({description_of(options, noted), static_cast<std::uint64_t>(seed)},
                       read_draft(options.record).rehearsal);
   if (noted.is_null()) system::set_rehearsal(options.record, rehearsal.outcome(false));
   return rehearsal;

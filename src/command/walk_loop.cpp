@@ -136,15 +136,16 @@ class Loop {
   }
 
   bool finish(const Step& step) {
+    std::optional<Outcome> outcome;
     try {
-      Outcome outcome = step.finish(draft_.answers);
-      mark_step(job_.record, step.name, outcome.details, outcome.system,
-                std::move(outcome.entries));
-      if (!outcome.words.empty()) notes_.push_back("Right. " + outcome.words);
+      outcome = step.finish(draft_.answers);
     } catch (const Error& error) {
       take_back(error);
       return false;
     }
+    mark_step(job_.record, step.name, outcome->details, outcome->system,
+              std::move(outcome->entries));
+    if (!outcome->words.empty()) notes_.push_back("Right. " + outcome->words);
     done();
     return true;
   }
@@ -165,26 +166,45 @@ class Loop {
 
   // --- A prompt ----------------------------------------------------------------------------------
 
+  // What an answer leads to; it returns whether the step is over.
+  using Act = std::function<bool()>;
+
   // \returns whether the step is over
   bool take_answer(const Step& step, const Prompt& prompt) {
     const std::string typed = ask(job_.asker, screen_of(step, prompt));
     notes_.clear();
+    Act act;
     try {
-      if (const auto reason = reason_in(typed); reason && !draft_.leaving_out)
-        return skip(step, *reason);
-      if (const Key key = key_of(typed); key != Key::none) return press(step, key);
-      if (const auto told = aside(step, typed)) {
-        notes_.push_back(*told);
-        keep();
-        return false;
-      }
-      return answer(step, prompt, typed);
+      act = understood(step, prompt, typed);
     } catch (const BeginAgain& again) {
-      restart(again.why);
+      act = stay([this, why = again.why] { restart(why); });
     } catch (const Error& error) {
       refuse(error.what());
+      return false;
     }
-    return false;
+    // What cannot be written down ends the walk, so it is done outside.
+    return act();
+  }
+
+  static Act stay(const std::function<void()>& what) {
+    return [what] {
+      what();
+      return false;
+    };
+  }
+
+  // \throws Error for what cannot be done, or is no answer; Stopped
+  Act understood(const Step& step, const Prompt& prompt, const std::string& typed) {
+    if (const auto reason = reason_in(typed); reason && !draft_.leaving_out)
+      return skip(step, *reason);
+    if (const Key key = key_of(typed); key != Key::none) return press(step, key);
+    if (const auto told = aside(step, typed)) {
+      return stay([this, words = *told] {
+        notes_.push_back(words);
+        keep();
+      });
+    }
+    return answer(step, prompt, typed);
   }
 
   std::optional<std::string> aside(const Step& step, const std::string& typed) const {
@@ -192,18 +212,21 @@ class Loop {
     return job_.aside->take(typed, step);
   }
 
-  bool answer(const Step& step, const Prompt& prompt, const std::string& typed) {
+  Act answer(const Step& step, const Prompt& prompt, const std::string& typed) {
     const std::string taken = prompt.take(typed);
     if (draft_.leaving_out) {
-      leave_out(step, taken);
-      return true;
+      return [this, &step, taken] {
+        leave_out(step, taken);
+        return true;
+      };
     }
-    draft_.answers.given.push_back({prompt.id, taken});
-    keep();
-    return false;
+    return stay([this, id = prompt.id, taken] {
+      draft_.answers.given.push_back({id, taken});
+      keep();
+    });
   }
 
-  bool press(const Step& step, Key key) {
+  Act press(const Step& step, Key key) {
     switch (key) {
       case Key::quit:
         throw Stopped{};
@@ -212,11 +235,9 @@ class Loop {
       case Key::leave_out:
         return skip(step, "");
       case Key::again:
-        restart("The step from its beginning.");
-        return false;
+        return stay([this] { restart("The step from its beginning."); });
       default:
-        help(step);
-        return false;
+        return stay([this, &step] { help(step); });
     }
   }
 
@@ -228,26 +249,37 @@ class Loop {
     notes_.push_back(why);
   }
 
-  bool skip(const Step& step, const std::string& reason) {
+  Act skip(const Step& step, const std::string& reason) {
     if (!step.optional) throw Error("this step cannot be left out", "", "the others build on it");
     if (!reason.empty()) {
-      leave_out(step, reason);
-      return true;
+      return [this, &step, reason] {
+        leave_out(step, reason);
+        return true;
+      };
     }
-    draft_.leaving_out = true;
-    keep();
-    return false;
+    return stay([this] {
+      draft_.leaving_out = true;
+      keep();
+    });
   }
 
   // To the prompt before; at a step's first one, to the step before.
-  bool back() {
+  Act back() {
     if (draft_.leaving_out || !draft_.answers.given.empty()) {
-      if (!draft_.leaving_out) draft_.answers.given.pop_back();
-      draft_.leaving_out = false;
-      keep();
-      return false;
+      return stay([this] {
+        if (!draft_.leaving_out) draft_.answers.given.pop_back();
+        draft_.leaving_out = false;
+        keep();
+      });
     }
     if (at_ == 0) throw Error("this is the first step", "", "answer it, or q to stop");
+    return [this] {
+      reopen_step_before();
+      return true;
+    };
+  }
+
+  void reopen_step_before() {
     draft_.step.clear();
     keep();
     std::size_t before = at_;
@@ -256,7 +288,6 @@ class Loop {
       mark_undone(job_.record, steps_[before].name);
     } while (before > 0 && state_.passed_over.contains(steps_[before].name));
     state_ = read_walk_state(job_.record);
-    return true;
   }
 
   void help(const Step& step) {
