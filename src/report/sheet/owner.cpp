@@ -141,7 +141,7 @@ std::string still_open(const SheetContent& content) {
     for (const std::string& sentence : state_of(row).open) add_named(lines, row, sentence);
   }
   return "<section class=\"open\">\n<h2>Still open</h2>\n" +
-         lines.html("nothing that was looked for") + "</section>\n";
+         lines.html("nothing of what was measured") + "</section>\n";
 }
 
 std::string cautions() {
