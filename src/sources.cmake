@@ -165,6 +165,7 @@ set(RAILTAP_CORE_SOURCES
   live/page_meter.cpp
   live/page_notice.cpp
   live/playback.cpp
+  live/recent_faults.cpp
   live/sound_guide.cpp
   live/terminal.cpp
   live/terminal_guard.cpp

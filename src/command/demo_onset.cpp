@@ -6,18 +6,11 @@
 #include <iterator>
 
 #include "command/stepped.hpp"
+#include "judge/overdrive.hpp"
 #include "report/onset.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
-namespace {
-
-std::optional<Decibels> nearer_rail(const judge::OnsetStep& step) {
-  return std::max(step.overdrive_positive, step.overdrive_negative);
-}
-
-}  // namespace
-
 std::vector<judge::ChannelOnset> judge_rising_level(const DemoFolder& folder,
                                                     const std::string& name,
                                                     const judge::Limits& limits) {
@@ -96,7 +89,8 @@ report::DemoHeadUnit head_unit_limit(const std::vector<judge::ChannelOnset>& cha
   unit.steps = tried.last;
   unit.highest_clean_step = tried.first + static_cast<int>(worst_clean);
   unit.clean_level = worst[worst_clean].level_v.value_or(Volts(0.0));
-  if (worst_clean + 1 < worst.size()) unit.next_overdrive = nearer_rail(worst[worst_clean + 1]);
+  if (worst_clean + 1 < worst.size())
+    unit.next_overdrive = judge::larger_overdrive(worst[worst_clean + 1]);
   unit.onset = lowest_flat_top(channels);
   return unit;
 }

@@ -8,6 +8,7 @@
 
 #include "judge/analysis.hpp"
 #include "judge/cause_words.hpp"
+#include "judge/overdrive.hpp"
 #include "measure/static_law.hpp"
 
 namespace railtap::judge {
@@ -98,19 +99,13 @@ std::optional<Decibels> turn_down_of(const BlockMeasurement& m, Percent limit) {
   return Decibels(-20.0 * std::log10(low));
 }
 
-std::optional<Decibels> larger(const std::optional<Decibels>& a, const std::optional<Decibels>& b) {
-  if (!a) return b;
-  if (!b) return a;
-  return std::max(*a, *b);
-}
-
 Cause clipping(const Findings& f, const std::optional<ShapeFit>& shape, const Segment& segment,
                const Limits& limits) {
   Cause cause;
   const bool filtered = shape && shape->shape == WaveShape::rails &&
                         (shape->high_pass > Hertz(0.0) || shape->low_pass > Hertz(0.0));
   cause.kind = filtered ? CauseKind::filtered_clipping : CauseKind::clipping;
-  cause.turn_down = larger(f.flat_top.overdrive_positive, f.flat_top.overdrive_negative);
+  cause.turn_down = larger_overdrive(f.flat_top);
   const double peak = std::max(std::abs(segment.figures.highest), std::abs(segment.figures.lowest));
   const bool below =
       limits.input_clean_to && peak > 0.0 && dbfs_from_sine_peak(peak) < *limits.input_clean_to;
@@ -319,8 +314,9 @@ std::optional<Cause> cause_of_tone(const ChannelRecording& recording, const Segm
     cause.share = percent_of(shares.harmonics, shares);
     return cause;
   }
-  if (auto cause = moving(recording, rate)) return cause;
-  return interrupted(recording, f, rate);
+  // A click moves the level of a low tone's frames as well.
+  if (auto cause = interrupted(recording, f, rate)) return cause;
+  return moving(recording, rate);
 }
 
 std::optional<Cause> cause_without_tone(const ChannelRecording& recording, Hertz rate) {

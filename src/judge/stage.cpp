@@ -3,6 +3,7 @@
 #include "judge/stage.hpp"
 
 #include <algorithm>
+#include "judge/overdrive.hpp"
 
 #include "units/print.hpp"
 
@@ -12,8 +13,7 @@ namespace {
 constexpr double added_distortion = 2.0;  // times the THD+N that came in, where nothing is flat
 
 Decibels overdrive(const OnsetStep& step) {
-  return std::max(step.overdrive_positive.value_or(Decibels(0.0)),
-                  step.overdrive_negative.value_or(Decibels(0.0)));
+  return larger_overdrive(step).value_or(Decibels(0.0));
 }
 
 bool dirty(const OnsetStep& step) {

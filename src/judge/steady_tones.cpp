@@ -9,6 +9,7 @@
 
 #include "judge/loopback.hpp"
 #include "judge/onset.hpp"
+#include "judge/overdrive.hpp"
 #include "judge/sentence.hpp"
 
 namespace railtap::judge {
@@ -100,10 +101,7 @@ void compare_with_sweep(SteadyTones& found, const SweptChannel& swept,
 
 // The largest of the overdrives of both rails; 0 without flat tops.
 double overdrive_db(const SteadyTone& tone) {
-  const FlatTop& flat = tone.findings.flat_top;
-  const Decibels none{0.0};
-  return std::max(flat.overdrive_positive.value_or(none), flat.overdrive_negative.value_or(none))
-      .value();
+  return larger_overdrive(tone.findings.flat_top).value_or(Decibels(0.0)).value();
 }
 
 double thd_percent(const SteadyTone& tone) {

@@ -72,7 +72,8 @@ ChannelWatch::ChannelWatch(int channel, const WatchSettings& settings)
       block_(frames(block)),
       level_meter_(window_),
       meter_(settings.rate, settings.limits.band),
-      fold_(cycle_slices) {
+      fold_(cycle_slices),
+      faults_(settings.rate, settings.limits) {
   reading_.channel = channel;
   recent_.reserve(2 * block_);
 }
@@ -84,6 +85,7 @@ void ChannelWatch::add(const double* first, std::size_t stride, std::size_t coun
     if (++since_level_ >= hop_ && recent_.size() >= window_) take_level();
     if (++since_block_ >= block_ && recent_.size() >= block_) take_block();
   }
+  if (faults_.add(first, stride, count, reading_.steady)) reading_.lasting = faults_.cause();
 }
 
 void ChannelWatch::take_level() {
@@ -229,6 +231,8 @@ void ChannelWatch::add_history(std::optional<Dbfs> level, std::optional<Verdict>
 void ChannelWatch::reset() {
   reading_.highest_clean.reset();
   reading_.history.clear();
+  faults_.reset();
+  reading_.lasting.reset();
 }
 
 }  // namespace railtap::live

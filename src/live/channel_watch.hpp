@@ -10,6 +10,7 @@
 
 #include "audio/stream.hpp"
 #include "judge/analysis.hpp"
+#include "live/recent_faults.hpp"
 #include "measure/folded_cycle.hpp"
 #include "measure/frame.hpp"
 #include "measure/tone.hpp"
@@ -36,6 +37,7 @@ struct ChannelReading {
   std::optional<Dbfs> level;  ///< RMS; of the last 50 ms while it moves, of the last block when not
   bool steady = false;        ///< the level stood still over the last block
   std::optional<judge::Findings> findings;  ///< of the last block; none where the level jumped
+  std::optional<judge::Cause> lasting;      ///< of the last seconds, see RecentFaults
   std::vector<measure::FoldedPoint> cycle;  ///< of the last steady tone
   std::optional<HighestClean> highest_clean;
   std::deque<HistoryPoint> history;  ///< the last minute, newest last
@@ -94,6 +96,7 @@ class ChannelWatch {
   measure::FrameLevel level_meter_;
   measure::BlockMeter meter_;
   measure::CycleFold fold_;
+  RecentFaults faults_;
   std::vector<double> recent_;      // the last block and what came since, newest last
   std::size_t since_level_ = 0;     // frames since the last level
   std::size_t since_block_ = 0;     // frames since the last block

@@ -69,8 +69,7 @@ std::vector<page::Line> notes_of(const ChannelReading& reading, const WatchView&
       {thdn_text(reading, view), over_limit ? Emphasis::caution : Emphasis::plain},
       {frequency_text(reading), Emphasis::plain},
       {clean.value_or("nothing clean yet"), clean ? Emphasis::plain : Emphasis::faint}};
-  if (reading.findings && reading.findings->cause)
-    notes.push_back({reading.findings->cause->sentence, Emphasis::plain});
+  if (const auto cause = cause_of(reading)) notes.push_back({cause->sentence, Emphasis::plain});
   return notes;
 }
 

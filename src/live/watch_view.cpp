@@ -37,14 +37,15 @@ std::string channel_line(const ChannelReading& reading, const WatchView& view) {
   line += reading.level ? level_text(*reading.level, view.volts_per_full_scale) : "silent";
   if (const auto way = to_go(reading, view.target)) line += ", " + target_text(*way);
   line += ", " + verdict_word(reading);
-  if (!reading.findings) return line;
+  const auto cause = cause_of(reading);
+  if (!reading.findings) return cause ? line + ". " + cause->sentence : line;
   const judge::Findings& f = *reading.findings;
   if (f.thdn) line += ", THD+N " + format_quantity(*f.thdn, 3);
   if (is_interfaces_own(reading, view)) line += " (not above the interface's own)";
   if (f.frequency) line += ", " + format_quantity(*f.frequency, 5);
   line += rail_text("positive", f.flat_top.overdrive_positive);
   line += rail_text("negative", f.flat_top.overdrive_negative);
-  if (f.cause && !f.flat_top.present) line += ". " + f.cause->sentence;
+  if (cause && !f.flat_top.present) line += ". " + cause->sentence;
   return line;
 }
 
@@ -64,7 +65,8 @@ Json clean_json(const ChannelReading& reading, const WatchView& view) {
   return json;
 }
 
-void add_findings(Json& json, const std::optional<judge::Findings>& found) {
+void add_findings(Json& json, const ChannelReading& reading) {
+  const std::optional<judge::Findings>& found = reading.findings;
   const judge::Findings f = found.value_or(judge::Findings{});
   json.set("frequency_hz", json_number(f.frequency));
   json.set("peak_dbfs", json_number(f.peak));
@@ -75,7 +77,7 @@ void add_findings(Json& json, const std::optional<judge::Findings>& found) {
                         {"overdrive_negative_db", json_number(f.flat_top.overdrive_negative)}});
   json.set("reasons", f.reasons);
   json.set("clipped", f.clipped ? Json(*f.clipped) : Json(nullptr));
-  json.set("cause", report::cause_json(f.cause));
+  json.set("cause", report::cause_json(cause_of(reading)));
 }
 
 Json channel_json(const ChannelReading& reading, const WatchView& view) {
@@ -89,7 +91,7 @@ Json channel_json(const ChannelReading& reading, const WatchView& view) {
   json.set("steady", reading.steady);
   json.set("verdict",
            reading.findings ? Json(judge::name(reading.findings->verdict)) : Json(nullptr));
-  add_findings(json, reading.findings);
+  add_findings(json, reading);
   json.set("thdn_not_above_interface", view.interface && reading.findings
                                            ? Json(is_interfaces_own(reading, view))
                                            : Json(nullptr));
@@ -121,11 +123,13 @@ std::optional<ToGo> to_go(const ChannelReading& reading, const std::optional<Wat
   return way;
 }
 
-std::optional<Decibels> overdrive(const judge::Findings& findings) {
-  const auto& flat = findings.flat_top;
-  if (!flat.overdrive_positive) return flat.overdrive_negative;
-  if (!flat.overdrive_negative) return flat.overdrive_positive;
-  return std::max(*flat.overdrive_positive, *flat.overdrive_negative);
+std::optional<judge::Cause> cause_of(const ChannelReading& reading) {
+  const auto& found = reading.findings;
+  const bool at_a_limit =
+      found && (found->input_overload.present || found->flat_top.present ||
+                (found->cause && found->thd && found->thdn && 2.0 * *found->thd > *found->thdn));
+  if (found && (at_a_limit || !reading.lasting)) return found->cause;
+  return reading.lasting;
 }
 
 std::string verdict_word(const ChannelReading& reading) {

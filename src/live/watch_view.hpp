@@ -53,8 +53,9 @@ struct ToGo {
 [[nodiscard]] std::optional<ToGo> to_go(const ChannelReading& reading,
                                         const std::optional<WatchTarget>& target);
 
-/// By how much the worse rail is exceeded; none where neither is flat.
-[[nodiscard]] std::optional<Decibels> overdrive(const judge::Findings& findings);
+/// What is wrong: the cause of the last block's harmonics or overload, else what the last seconds
+/// held, else what the block has; none where nothing is, or nothing is known.
+[[nodiscard]] std::optional<judge::Cause> cause_of(const ChannelReading& reading);
 
 /// "clean", "clipped", …; "turning" while the level moves, "waiting" before the first block.
 [[nodiscard]] std::string verdict_word(const ChannelReading& reading);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "judge/overdrive.hpp"
 #include "units/print.hpp"
 
 namespace railtap::live {
@@ -66,8 +67,11 @@ std::string capitals(std::string text) {
 std::string heading_word(const ChannelReading& reading) {
   std::string word = verdict_word(reading);
   const auto& found = reading.findings;
-  if (found && found->cause && found->verdict == Verdict::distorted)
-    word += std::string(": ") + judge::name(found->cause->kind);
+  const auto cause = cause_of(reading);
+  const bool of_the_block = found && found->cause && found->verdict == Verdict::distorted;
+  const bool flat = found && (found->flat_top.present || found->input_overload.present);
+  if (cause && !flat && (of_the_block || reading.lasting))
+    word += std::string(": ") + judge::name(cause->kind);
   return capitals(std::move(word));
 }
 
@@ -84,7 +88,8 @@ Advice advice_of(const ChannelReading& reading, const WatchView& view) {
   const std::string lower = word_of(Direction::lower);
   if (reading.findings && reading.findings->verdict == Verdict::input_overload)
     return {Direction::lower, lower, "THE RECORDING INPUT", Style::alarm};
-  const auto over = reading.findings ? overdrive(*reading.findings) : std::nullopt;
+  const auto over =
+      reading.findings ? judge::larger_overdrive(reading.findings->flat_top) : std::nullopt;
   if (over) return {Direction::lower, lower, format_fixed(*over, 2) + ": FLAT TOPS", Style::alarm};
   const auto way = to_go(reading, view.target);
   if (way) return advice_to_target(*way, view);

@@ -25,9 +25,12 @@ constexpr std::size_t grown_cells = 3;
 // More than this of a block is no interruption.
 constexpr double most_flagged = 0.25;
 constexpr double least_energy_share = 0.3;
-// Mended once, what was long still pulls the fit.
-constexpr double long_share = 0.02;
-constexpr int most_rounds = 3;
+// What is mended once still pulls the fit, and its harmonics most of all, where the block has few
+// cycles: mended again until little changes.
+constexpr int most_rounds = 6;
+constexpr double settled = 0.9;
+// Cells of one click that are as quiet as the rest, between its own ringing.
+constexpr std::size_t joined_cells = 3;
 // A stretch has to leave this much less than the whole block did.
 constexpr double clearly_less = 0.25;
 // A tone that breaks more often in a second is not interrupted, it is another thing.
@@ -43,6 +46,10 @@ double not_harmonic(const BlockMeasurement& block) {
 
 double mean_square(std::span<const double> samples) {
   return figures(samples).sum_of_squares / static_cast<double>(samples.size());
+}
+
+bool any_phase_step(const std::vector<ToneBreak>& breaks) {
+  return std::any_of(breaks.begin(), breaks.end(), [](const auto& b) { return b.phase_step; });
 }
 
 bool looks_tonal(std::span<const double> samples) {
@@ -143,7 +150,8 @@ void BlockExaminer::collect(std::span<const double> samples, double amplitude,
       continue;
     }
     std::size_t end = i;
-    while (end < flagged_.size() && flagged_[end] != 0) ++end;
+    for (std::size_t next = i; next < std::min(end + joined_cells, flagged_.size()); ++next)
+      if (flagged_[next] != 0) end = next + 1;
     const std::size_t first = i > 0 ? (i - 1) * cell_ : 0;
     const std::size_t length = std::min((end + 1) * cell_, samples.size()) - first;
     const SampleRange quiet = longest_quiet(samples.subspan(first, length), amplitude, rate_);
@@ -158,13 +166,16 @@ void BlockExaminer::collect(std::span<const double> samples, double amplitude,
   }
 }
 
-void BlockExaminer::follow(std::span<const double> samples, const BlockMeasurement& block) {
+void BlockExaminer::follow(std::span<const double> stream, SampleRange range,
+                           const BlockMeasurement& block) {
   breaks_.clear();
   even_ = {};
-  const auto hz = frequency_of(samples, block);
+  const auto hz = frequency_of(stream.subspan(range.first, range.length), block);
   if (!hz) return;
-  track_.follow(samples, *hz / rate_);
+  track_.follow(stream, *hz / rate_, range);
   even_ = track_.longest_even(breaks_);
+  even_.first -= std::min(even_.first, range.first);
+  for (ToneBreak& b : breaks_) b.at -= range.first;
 }
 
 // Energy of the last residual, cell by cell, and which cells are disturbed. \returns their share of
@@ -196,17 +207,18 @@ void BlockExaminer::replace_flagged() {
 
 bool BlockExaminer::mend_in_time(std::span<const double> samples, double before,
                                  ExaminedBlock& result) {
-  const double share = flagged_share();
-  if (share <= 0.0 || share > most_flagged) return false;
+  if (const double share = flagged_share(); share <= 0.0 || share > most_flagged) return false;
   BlockMeasurement block = result.block;
   mended_.assign(samples.begin(), samples.end());
-  const int rounds = share < long_share ? 1 : most_rounds;
-  for (int round = 0; round < rounds; ++round) {
+  double after = before;
+  for (int round = 0; round < most_rounds; ++round) {
     replace_flagged();
     block = meter_.measure(mended_, block.series.fundamental);
     if (!block.tone) return false;
+    const double last = after;
+    after = mean_square(meter_.time_residual());
+    if (after > settled * last) break;
   }
-  const double after = mean_square(meter_.time_residual());
   if (after > (1.0 - least_energy_share) * before) return false;
   collect(samples, std::sqrt(2.0 * block.fundamental), result);
   result.taken_out = before - after;
@@ -234,12 +246,13 @@ bool BlockExaminer::mend_in_phase(std::span<const double> samples, ExaminedBlock
   BlockMeasurement block = meter_.measure(samples.subspan(even_.first, even_.length));
   if (!block.tone) return false;
   const double left = not_harmonic(block) / block.fundamental;
-  // Of what is no tone as a whole, a stretch has to be a clean one, and the most of it: in a drum's
-  // beat, or in music, some stretch is always nearly a tone.
+  // Of what is no tone as a whole, a stretch has to be a clean one, and the most of it, but for the
+  // slices at the break: in a drum's beat, or in music, some stretch is always nearly a tone.
   const bool better =
       result.block.tone
           ? left < clearly_less * not_harmonic(result.block) / result.block.fundamental
-          : left < clean_residual && 2 * even_.length > samples.size() && track_.has_phase_step();
+          : left < clean_residual && any_phase_step(breaks_) &&
+                2 * (even_.length + track_.slice_length()) > samples.size();
   if (!better) return false;
   if (result.block.tone)
     result.taken_out = std::max(0.0, not_harmonic(result.block) - not_harmonic(block));
@@ -256,7 +269,7 @@ bool BlockExaminer::mend_in_phase(std::span<const double> samples, ExaminedBlock
 void BlockExaminer::note_breaks(std::span<const double> samples, double amplitude,
                                 ExaminedBlock& result) const {
   const std::size_t reach = 2 * track_.slice_length();
-  for (const std::size_t at : breaks_) {
+  for (const auto& [at, around, phase_step] : breaks_) {
     const std::size_t first = at > reach ? at - reach : 0;
     const std::size_t length = std::min(2 * reach, samples.size() - first);
     const SampleRange quiet = longest_quiet(samples.subspan(first, length), amplitude, rate_);
@@ -267,7 +280,9 @@ void BlockExaminer::note_breaks(std::span<const double> samples, double amplitud
   }
 }
 
-ExaminedBlock BlockExaminer::examine(std::span<const double> samples, std::optional<Hertz> near) {
+ExaminedBlock BlockExaminer::examine(std::span<const double> stream, SampleRange range,
+                                     std::optional<Hertz> near) {
+  const auto samples = stream.subspan(range.first, range.length);
   ExaminedBlock result;
   result.block = meter_.measure(samples, near);
   const double left = mean_square(meter_.time_residual());
@@ -279,10 +294,15 @@ ExaminedBlock BlockExaminer::examine(std::span<const double> samples, std::optio
     if (!disturbed && not_harmonic(result.block) <= least_residual * result.block.fundamental)
       return result;
   }
-  follow(samples, result.block);
-  const bool steps = !breaks_.empty() && track_.has_phase_step();
+  follow(stream, range, result.block);
+  const bool steps = any_phase_step(breaks_);
   bool mended = disturbed && !steps && mend_in_time(samples, left, result);
   if (!mended) mended = mend_in_phase(samples, result);
+  if (!mended && disturbed && steps) {
+    // Clicks beside one another can look like a step.
+    (void)meter_.measure(samples, result.block.series.fundamental);
+    mended = mend_in_time(samples, left, result);
+  }
   result.block.frames = samples.size();
   if (!mended && steps && breaks_.size() <= most_breaks &&
       even_.length < std::max(shortest_block(), samples.size() / 2)) {

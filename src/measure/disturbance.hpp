@@ -65,10 +65,16 @@ class BlockExaminer {
   [[nodiscard]] std::size_t shortest_block() const { return meter_.shortest_block(); }
   /// \param samples, near  as BlockMeter::measure
   [[nodiscard]] ExaminedBlock examine(std::span<const double> samples,
+                                      std::optional<Hertz> near = {}) {
+    return examine(samples, {0, samples.size()}, near);
+  }
+  /// The same for a block in a longer run of samples: what breaks near its ends is told by what
+  /// lies before and behind it.
+  [[nodiscard]] ExaminedBlock examine(std::span<const double> stream, SampleRange block,
                                       std::optional<Hertz> near = {});
 
  private:
-  void follow(std::span<const double> samples, const BlockMeasurement& block);
+  void follow(std::span<const double> stream, SampleRange range, const BlockMeasurement& block);
   [[nodiscard]] double look_in_time(const BlockMeasurement& block);
   void replace_flagged();
   bool mend_in_time(std::span<const double> samples, double before, ExaminedBlock& result);
@@ -83,10 +89,10 @@ class BlockExaminer {
   Hertz rate_;
   std::size_t cell_;  // samples
   BlockMeter meter_;
-  ToneTrack track_;                  // of the block at hand, where it is followed
-  std::vector<std::size_t> breaks_;  // in it
-  SampleRange even_;                 // the longest between them
-  std::vector<double> energy_;       // of the residual, a cell each
+  ToneTrack track_;                // of the block at hand, where it is followed
+  std::vector<ToneBreak> breaks_;  // that touch it, by its own samples
+  SampleRange even_;               // the longest between them
+  std::vector<double> energy_;     // of the residual, a cell each
   std::vector<double> scratch_;
   std::vector<char> flagged_;  // cells
   std::vector<double> mended_;

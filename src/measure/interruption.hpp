@@ -21,8 +21,8 @@ struct SteadyTone {
 };
 
 /// Watches the frames of 0.1 s that ChannelMeter cuts. Samples are looked at only in frames that
-/// break the level, and while a tone is gone, for half a second at most: what is gone for longer is
-/// a pause and no gap.
+/// break the level, in those of the first second before anything is steady, and while a tone is
+/// gone, for half a second at most: what is gone for longer is a pause and no gap.
 class InterruptionFinder {
  public:
   explicit InterruptionFinder(Hertz rate) : rate_(rate) {}
@@ -37,13 +37,23 @@ class InterruptionFinder {
   /// what had the same peak.
   [[nodiscard]] std::vector<Disturbance> between(const SteadyTone& tone);
 
+  /// The gaps behind the last steady tone, where the same tone is back before the stream ends:
+  /// peak within 2 %, frequency within 2 %.
+  [[nodiscard]] std::vector<Disturbance> at_the_end() const;
+
  private:
+  void open(double half_range);
   void scan(std::span<const double> frame, std::int64_t first);
+  void note_return(std::span<const double> samples);
 
   Hertz rate_;
   std::int64_t position_ = 0;
   double tone_peak_ = 0.0;                           // of the last steady frame
   std::int64_t quiet_first_ = 0, quiet_length_ = 0;  // the run that reaches up to here
+  std::int64_t quiet_tail_ = 0;  // of the last steady frame: a gap may begin there
+  bool anything_steady_ = false;
+  double returned_peak_ = 0.0;  // of what came last behind a gap
+  std::optional<Hertz> returned_hz_;
   double highest_since_ = 0.0;  // half range of the frames since the last steady stretch
   double lowest_since_db_ = 0.0;
   double peak_before_gap_ = 0.0;   // of the tone, at the last gap

@@ -137,12 +137,12 @@ ChannelMeter::ChannelMeter(Hertz rate, const RecordingOptions& options)
       interruptions_(rate) {
   if (options.code_step) result_.full_scale.positive_limit = 1.0 - *options.code_step;
   result_.full_scale.exact = !options.code_step;
-  samples_.resize(block_length_ + 2 * frame_length_);
+  samples_.resize(block_length_ + 3 * frame_length_);
   head_.reserve(head_frames * frame_length_);
 }
 
 std::span<double> ChannelMeter::frame() {
-  const std::size_t first = confirmed_ + (have_pending_ ? frame_length_ : 0);
+  const std::size_t first = frame_length_ + confirmed_ + (have_pending_ ? frame_length_ : 0);
   return std::span(samples_).subspan(first, frame_length_);
 }
 
@@ -190,7 +190,13 @@ void ChannelMeter::take_frame() {
       ++open_.level_count;
     }
   } else {
+    const auto before = samples_.begin();
     close_segment(position_);
+    if (usable) {
+      std::copy(samples.begin(), samples.end(), before);
+    } else {
+      std::fill_n(before, frame_length_, 0.0);
+    }
     open_.segment.first_frame = position_;
     if (usable) {
       open_.level_sum_db = level;
@@ -218,13 +224,18 @@ void ChannelMeter::confirm_pending() {
   confirmed_figures_.merge(pending_figures_);
   if (confirmed_ < block_length_) return;
   const auto latest = frame();
-  take_block(std::span(samples_).first(confirmed_), confirmed_figures_);
-  std::copy(latest.begin(), latest.end(), samples_.begin());
+  take_block(std::span(samples_).first(confirmed_ + 2 * frame_length_), {frame_length_, confirmed_},
+             confirmed_figures_);
+  // The block's last frame, and the latest.
+  std::copy(latest.end() - static_cast<std::ptrdiff_t>(2 * frame_length_), latest.end(),
+            samples_.begin());
   confirmed_ = 0;
   confirmed_figures_ = {};
 }
 
-void ChannelMeter::take_block(std::span<const double> samples, const FrameFigures& figures) {
+void ChannelMeter::take_block(std::span<const double> stream, SampleRange range,
+                              const FrameFigures& figures) {
+  const auto samples = stream.subspan(range.first, range.length);
   const bool due = open_.segment.blocks >= open_.next_detail;
   code_step_.add(samples);
   if (open_.reference && !due) {
@@ -240,7 +251,7 @@ void ChannelMeter::take_block(std::span<const double> samples, const FrameFigure
     }
   }
   const auto near = open_.last.tone ? std::optional(open_.last.series.fundamental) : std::nullopt;
-  ExaminedBlock examined = examiner_.examine(samples, near);
+  ExaminedBlock examined = examiner_.examine(stream, range, near);
   BlockMeasurement& block = examined.block;
   if (examined.spoilt) {
     note_disturbances(examined.found);
@@ -317,9 +328,12 @@ void ChannelMeter::merge(const BlockMeasurement& block, const FrameFigures& figu
 }
 
 void ChannelMeter::close_segment(std::int64_t end) {
-  have_pending_ = false;  // it may hold the start of the step
+  // The pending frame may hold the start of the step.
+  const std::size_t behind = have_pending_ ? frame_length_ : 0;
+  have_pending_ = false;
   if (confirmed_ >= examiner_.shortest_block()) {
-    take_block(std::span(samples_).first(confirmed_), confirmed_figures_);
+    take_block(std::span(samples_).first(frame_length_ + confirmed_ + behind),
+               {frame_length_, confirmed_}, confirmed_figures_);
   }
   confirmed_ = 0;
   confirmed_figures_ = {};
@@ -368,10 +382,13 @@ ChannelRecording ChannelMeter::finish() {
     open_ = {};
     const bool usable =
         head_.size() >= examiner_.shortest_block() && result_.figures.non_finite == 0;
-    if (usable) take_block(head_, result_.figures);
+    if (usable) take_block(head_, {0, head_.size()}, result_.figures);
     keep_segment(whole);
   } else {
     close_segment(position_);
+    interruptions_.add(rest, level_db(figures.mean_square_ac()),
+                       0.5 * (figures.highest - figures.lowest), false, figures.non_finite == 0);
+    for (const Disturbance& d : interruptions_.at_the_end()) result_.disturbances.add(d);
   }
   note_sound(figures.non_finite == 0 ? whole : position_);
   result_.moving = moving_.finish();

@@ -100,7 +100,7 @@ class ChannelMeter {
   void note_sound(std::int64_t end);
   [[nodiscard]] bool like_segment(double level_db, bool tonal) const;
   void confirm_pending();
-  void take_block(std::span<const double> samples, const FrameFigures& figures);
+  void take_block(std::span<const double> stream, SampleRange range, const FrameFigures& figures);
   [[nodiscard]] std::int64_t block_start() const;
   void note_disturbances(std::span<const Disturbance> found);
   void fold(std::span<const double> samples, const BlockMeasurement& block);
@@ -117,8 +117,9 @@ class ChannelMeter {
   CycleFold fold_;  // of the last block that was measured in full, if it is a tone
   ChannelRecording result_;
   Open open_;
-  // In a row: samples confirmed to lie inside the segment and not yet measured; the last frame, not
-  // yet known to lie inside it; the frame being filled. So no sample has to be moved on the way.
+  // In a row: the frame before; samples confirmed to lie inside the segment and not yet measured;
+  // the last frame, not yet known to lie inside it; the frame being filled. So no sample has to be
+  // moved on the way.
   std::vector<double> samples_;
   std::size_t confirmed_ = 0;
   bool have_pending_ = false;

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <iomanip>
 #include <sstream>
+#include "judge/overdrive.hpp"
 
 #include "judge/verification.hpp"
 #include "report/markup.hpp"
@@ -115,10 +116,7 @@ std::string volts(Volts value) {
 }
 
 std::string overdrive_of(const judge::FlatTop& flat) {
-  std::optional<Decibels> most = flat.overdrive_positive;
-  if (flat.overdrive_negative && (!most || *flat.overdrive_negative > *most)) {
-    most = flat.overdrive_negative;
-  }
+  const auto most = judge::larger_overdrive(flat);
   return most ? " by " + format_fixed(*most, 1) : "";
 }
 
