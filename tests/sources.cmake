@@ -41,6 +41,7 @@ set(RAILTAP_TEST_SOURCES
   judge/verification_test.cpp
   live/capture_file_test.cpp
   live/channel_watch_test.cpp
+  live/recent_faults_test.cpp
   live/sound_guide_test.cpp
   live/watch_page_test.cpp
   live/watch_screen_test.cpp

@@ -128,3 +128,81 @@ TEST_CASE("cause: a damaged recording names its longest good part") {
   CHECK(f.verdict == Verdict::unusable);
   CHECK(f.reasons.at(0).find("--part 0.5s..2.0s") != std::string::npos);
 }
+
+namespace {
+
+void silence(std::vector<double>& x, double first_s, double length_s) {
+  const auto first = static_cast<std::size_t>(first_s * rate);
+  for (std::size_t n = 0; n < static_cast<std::size_t>(length_s * rate); ++n) x[first + n] = 0.0;
+}
+
+std::vector<double> longer_tone(double seconds, double hz) {
+  std::vector<double> x;
+  for (int n = 0; n < static_cast<int>(seconds * rate); ++n)
+    x.push_back(0.5 * std::sin(2.0 * pi * hz * n / rate));
+  std::mt19937_64 random(7);
+  std::normal_distribution<double> noise(0.0, 1e-5);
+  for (double& v : x) v += noise(random);
+  return x;
+}
+
+}  // namespace
+
+TEST_CASE("cause: gaps are counted, also those next to the start and the end") {
+  for (const double hz : {50.0, 997.0}) {
+    CAPTURE(hz);
+    auto x = longer_tone(3.0, hz);
+    silence(x, 0.12, 0.15);
+    silence(x, 1.5, 0.02);
+    silence(x, 2.85, 0.05);
+    const Findings f = judged(x);
+    CHECK(f.verdict == Verdict::clean);
+    REQUIRE(f.cause);
+    CHECK(f.cause->kind == CauseKind::gaps);
+    CHECK(f.cause->sentence == "Not clipped: 3 gaps, the first at 0.12 s; the rest is clean.");
+  }
+}
+
+TEST_CASE("cause: a tone that starts late or ends early has no gap") {
+  auto late = longer_tone(3.0, 997.0);
+  silence(late, 0.0, 0.33);
+  CHECK_FALSE(judged(late).cause);
+  auto early = longer_tone(3.0, 997.0);
+  silence(early, 2.7, 0.3);
+  CHECK_FALSE(judged(early).cause);
+}
+
+TEST_CASE("cause: a tone of another frequency behind a short pause is no gap") {
+  auto x = longer_tone(2.0, 997.0);
+  silence(x, 1.7, 0.1);
+  for (std::size_t n = static_cast<std::size_t>(1.8 * rate); n < x.size(); ++n)
+    x[n] = 0.5 * std::sin(2.0 * pi * 500.0 * static_cast<double>(n) / rate);
+  CHECK_FALSE(judged(x).cause);
+}
+
+TEST_CASE("cause: clicks in a low tone are clicks, though they move its level") {
+  auto x = longer_tone(4.0, 50.0);
+  for (int i = 0; i < 9; ++i)
+    for (std::size_t n = 0; n < 60; ++n)
+      x[static_cast<std::size_t>((1.1 + 0.13 * i) * rate) + n] +=
+          0.3 * std::sin(pi * (static_cast<double>(n) + 0.5) / 60.0);
+  const Findings f = judged(x);
+  CHECK(f.verdict == Verdict::clean);
+  REQUIRE(f.cause);
+  CHECK(f.cause->sentence == "Not clipped: 9 clicks, the first at 1.10 s; the rest is clean.");
+}
+
+TEST_CASE("cause: samples that are missing 20 ms beside the border of two blocks are no click") {
+  // Blocks of 1 s begin 0.1 s after the start of the tone.
+  for (const double at : {1.08, 1.1, 1.12}) {
+    CAPTURE(at);
+    auto x = longer_tone(3.0, 50.0);
+    const auto first = x.begin() + static_cast<std::ptrdiff_t>(at * rate);
+    x.erase(first, first + 400);
+    const Findings f = judged(x);
+    CHECK(f.verdict == Verdict::clean);
+    REQUIRE(f.cause);
+    CHECK(f.cause->kind == CauseKind::missing_samples);
+    CHECK(f.cause->sentence.find("1 place where samples are missing, at 1.") != std::string::npos);
+  }
+}

@@ -7,31 +7,18 @@ diode (uneven halves), limits followed by an RC low-pass or high-pass (clipping,
 level that pumps are added by NumPy. The truth is the netlist's.
 """
 import pathlib
-import subprocess
 import sys
 import tempfile
 
 import numpy as np
 import scipy.signal
 
+import circuit
 import outside
 from outside import Checks, run_json
 
 RATE = 48000
 POINTS = 960  # of a period
-
-FRAME = """{title}
-{body}
-.options reltol=1e-5
-.tran {step} {stop} {start} {step}
-.control
-run
-linearize v(out)
-wrdata out.txt v(out)
-quit
-.endc
-.end
-"""
 
 # Each has its input at `in` with the amplitude {drive} and its output at `out`.
 CROSSOVER = """.model qn npn(is=1e-14 bf=100)
@@ -69,15 +56,7 @@ HIGH_PASS = LIMIT + "c1 x out {farad}\nr1 out 0 1k"
 
 def simulate(body, hz, settle=6, **values):
     """One steady period of the output, volts."""
-    period = 1.0 / hz
-    text = FRAME.format(title="one fault", body=body.format(hz=hz, **values), step=period / POINTS, start=settle * period,
-                        stop=(settle + 1) * period)
-    with tempfile.TemporaryDirectory() as folder:
-        pathlib.Path(folder, "c.cir").write_text(text, encoding="ascii")
-        done = subprocess.run(["ngspice", "-b", "c.cir"], cwd=folder, capture_output=True, text=True, check=False)
-        out = pathlib.Path(folder, "out.txt")
-        assert out.exists(), done.stdout[-500:] + done.stderr[-500:]
-        return np.loadtxt(out)[:POINTS, 1]
+    return circuit.one_period("one fault", body.format(hz=hz, **values) + "\n.options reltol=1e-5", hz, POINTS, settle)
 
 
 def recorded(period, hz, seconds=2.0, seed=1, snr_db=75.0):

@@ -8,7 +8,6 @@ the plateaus' level. The recording is made of the same waveform by SciPy: attenu
 high-pass, resampled, with noise, in 16 bits.
 """
 import pathlib
-import subprocess
 import sys
 import tempfile
 
@@ -16,12 +15,12 @@ import numpy as np
 import scipy.io.wavfile
 import scipy.signal
 
+import circuit
 import outside
 from outside import Checks, analyze
 
 RATE = 48000
-NETLIST = """complementary output stage, twenty times
-.model qn npn(is=1e-14 bf=120 vaf=80 rb=5 re=0.05 rc=0.1 cjc=20p cje=40p tf=0.5n)
+NETLIST = """.model qn npn(is=1e-14 bf=120 vaf=80 rb=5 re=0.05 rc=0.1 cjc=20p cje=40p tf=0.5n)
 .model qp pnp(is=1e-14 bf=120 vaf=80 rb=5 re=0.05 rc=0.1 cjc=20p cje=40p tf=0.5n)
 .model dd d(is=1e-14)
 vcc vcc 0 {positive}
@@ -53,29 +52,13 @@ r7 x2 out 0.1
 rl out 0 8
 * feedback
 rf out fb 19k
-rg fb 0 1k
-.tran {step} {stop} {start} {step}
-.control
-run
-linearize v(out)
-wrdata out.txt v(out)
-quit
-.endc
-.end
-"""
+rg fb 0 1k"""
 
 
 def simulate(hz, drive, positive, negative, points):
     """One steady period of the output, volts."""
-    period = 1.0 / hz
-    text = NETLIST.format(hz=hz, drive=drive, positive=positive, negative=negative, step=period / points,
-                          start=4 * period, stop=5 * period)
-    with tempfile.TemporaryDirectory() as folder:
-        pathlib.Path(folder, "stage.cir").write_text(text, encoding="ascii")
-        done = subprocess.run(["ngspice", "-b", "stage.cir"], cwd=folder, capture_output=True, text=True, check=False)
-        out = pathlib.Path(folder, "out.txt")
-        assert out.exists(), done.stdout[-500:] + done.stderr[-500:]
-        return np.loadtxt(out)[:points, 1]
+    body = NETLIST.format(hz=hz, drive=drive, positive=positive, negative=negative)
+    return circuit.one_period("complementary output stage, twenty times", body, hz, points, settle=4)
 
 
 def fundamental(period):

@@ -96,3 +96,33 @@ TEST_CASE("rig multimeter: right on a sine within its band but for its own error
   const double expected = mean * 16.6 * std::sqrt(2.0) * std::numbers::pi / (2.0 * std::sqrt(2.0));
   CHECK(test::within_rel(reading(100.0), expected, 0.002));
 }
+
+TEST_CASE(
+    "rig description: level control, gaps and missing samples are read, and their limits kept") {
+  const auto in_card = [](const std::string& keys) {
+    return with("bits = 24", "bits = 24\n" + keys);
+  };
+  const rig::SoundCard card =
+      rig::parse_rig(in_card("level_control_dbfs = -18\nlevel_control_rise_db_per_s = 5\n"
+                             "level_control_hysteresis_db = 2\nlevel_control_range_db = 9\n"
+                             "gap_every_s = 0.7\ngap_s = 0.02\n"
+                             "missing_every_s = 1.3\nmissing_s = 0.004\n"),
+                     "van.toml")
+          .sound_card;
+  REQUIRE(card.level_control);
+  CHECK(card.level_control->level == Dbfs(-18.0));
+  CHECK(card.level_control->rise_db_per_s == 5.0);
+  CHECK(card.level_control->hysteresis == Decibels(2.0));
+  CHECK(card.level_control->range == Decibels(9.0));
+  CHECK(card.gaps.every == Seconds(0.7));
+  CHECK(card.gaps.length == Seconds(0.02));
+  CHECK(card.missing.every == Seconds(1.3));
+  CHECK(card.missing.length == Seconds(0.004));
+  CHECK_FALSE(rig::parse_rig(van(), "van.toml").sound_card.level_control);
+  CHECK_FALSE(rig::parse_rig(van(), "van.toml").sound_card.gaps.every);
+  for (const char* wrong : {"level_control_dbfs = 1", "level_control_range_db = 0",
+                            "gap_every_s = 0", "missing_s = -1"}) {
+    CAPTURE(wrong);
+    CHECK(error_of(in_card(wrong)).find("sound_card.") != std::string::npos);
+  }
+}

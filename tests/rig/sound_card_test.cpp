@@ -166,3 +166,79 @@ TEST_CASE("rig: a tap that would ground a bridge-tied output is refused") {
       (void)record(rig, at_head_unit(), test::sine(rate, Hertz(1000.0), 0.5, Seconds(0.5))),
       doctest::Contains("ground one side of a bridge-tied output"), Error);
 }
+
+namespace {
+
+// A second and a half of a tone at a fifth of full scale, as the card records it.
+std::vector<double> recorded_by(const rig::SoundCard& card) {
+  rig::Rig rig = test::faultless_rig();
+  rig.sound_card = card;
+  return test::channel_of(
+      record(rig, at_head_unit(), test::sine(rate, Hertz(997.0), 0.5657, Seconds(1.5))), 0);
+}
+
+// Highest absolute value in each 10 ms.
+std::vector<double> peaks_of(const std::vector<double>& samples) {
+  constexpr std::size_t length = 480;
+  std::vector<double> peaks;
+  for (std::size_t first = 0; first + length <= samples.size(); first += length) {
+    double peak = 0.0;
+    for (std::size_t n = 0; n < length; ++n) peak = std::max(peak, std::abs(samples[first + n]));
+    peaks.push_back(peak);
+  }
+  return peaks;
+}
+
+}  // namespace
+
+TEST_CASE("rig: gaps are silence of the stated length as often as stated, and nothing else") {
+  rig::SoundCard card = test::faultless_rig().sound_card;
+  const auto whole = recorded_by(card);
+  card.gaps = {Seconds(0.4), Seconds(0.01)};
+  const auto broken = recorded_by(card);
+  REQUIRE(broken.size() == whole.size());
+  for (std::size_t n = 0; n < whole.size(); ++n) {
+    const bool gap = n >= 19200 && n % 19200 < 480;  // 0.4 s and 10 ms at 48 kHz
+    if (broken[n] != (gap ? 0.0 : whole[n])) FAIL("sample " << n);
+  }
+}
+
+TEST_CASE("rig: missing samples are left out, and what follows is that much earlier") {
+  rig::SoundCard card = test::faultless_rig().sound_card;
+  const auto whole = recorded_by(card);
+  card.missing = {Seconds(0.4), Seconds(0.01)};
+  const auto short_one = recorded_by(card);
+  std::vector<double> left;
+  for (std::size_t n = 0; n < whole.size(); ++n)
+    if (n < 19200 || n % 19200 >= 480) left.push_back(whole[n]);  // 0.4 s and 10 ms at 48 kHz
+  CHECK(short_one.size() < whole.size());
+  CHECK(short_one == left);
+}
+
+TEST_CASE("rig: level control lets the level rise as fast as stated, and takes it back") {
+  rig::SoundCard card = test::faultless_rig().sound_card;
+  // Peak of the tone −14 dBFS; limit −20 dBFS, 3 dB of hysteresis, 12 dB/s upwards.
+  card.level_control = rig::LevelControl{Dbfs(-20.0), 12.0, Decibels(3.0), Decibels(20.0)};
+  const auto peaks = peaks_of(recorded_by(card));
+  // The tone begins at 0.25 s; half a second later the control has settled.
+  const auto settled = std::vector(peaks.begin() + 75, peaks.begin() + 170);
+  const double highest = *std::max_element(settled.begin(), settled.end());
+  const double lowest = *std::min_element(settled.begin(), settled.end());
+  CHECK(test::within_db(highest, 0.1, 0.3));
+  CHECK(test::within_db(lowest, 0.1 / std::pow(10.0, 3.0 / 20.0), 0.3));
+  int rising = 0;
+  for (std::size_t i = 1; i < settled.size(); ++i) {
+    // 12 dB/s for 10 ms; the peak of 997 Hz in a window of 10 ms wanders by 0.005 dB at most.
+    const double step = settled[i] / settled[i - 1];
+    if (test::within_db(step, std::pow(10.0, 0.12 / 20.0), 0.03)) ++rising;
+  }
+  CHECK(rising > 60);
+}
+
+TEST_CASE("rig: level control takes back no more than its range") {
+  rig::SoundCard card = test::faultless_rig().sound_card;
+  const auto whole = peaks_of(recorded_by(card));
+  card.level_control = rig::LevelControl{Dbfs(-40.0), 12.0, Decibels(3.0), Decibels(6.0)};
+  const auto kept = peaks_of(recorded_by(card));
+  CHECK(test::within_db(kept[120] / whole[120], std::pow(10.0, -6.0 / 20.0), 0.05));
+}
