@@ -15,6 +15,7 @@
 #include <memory>
 #include <vector>
 
+#include "audio/damaged_file.hpp"
 #include "audio/file_bytes.hpp"
 #include "units/error.hpp"
 
@@ -144,13 +145,16 @@ std::size_t read_frames(Input& input, std::span<double> samples) {
                 input.name, "copy the file again from where it was recorded");
   }
   input.frames_read += got;
-  if (got == 0 && input.frames_read + estimate_frames < input.frames_promised) {
+  const bool early = input.frames_read + estimate_frames < input.frames_promised;
+  if (got == 0 && (early || input.length == Length::too_long)) {
     throw cut_short(input.name);
   }
   return static_cast<std::size_t>(got);
 }
 
 std::vector<std::string> notes_on(const Input& input) {
+  if (input.length == Length::too_long)
+    return {input.name + ": the recording is cut short; what is there was read"};
   if (input.length != Length::unknown) return {};
   return {
       input.name +
@@ -278,7 +282,11 @@ void choose_best_mp3(SNDFILE* sound) {
 
 }  // namespace
 
-Source open_sound_file(const fs::path& path) {
+namespace {
+
+enum class CutShort { refused, read };
+
+Source open(const fs::path& path, CutShort cut) {
   require_readable_file(path);
   SF_INFO info{};
   auto input = std::make_shared<Input>(path);
@@ -308,10 +316,20 @@ Source open_sound_file(const fs::path& path) {
   input->channels = info.channels;
   input->frames_promised = info.frames;
   input->length = length_in_header(header_log(input->file.get()));
-  if (input->length == Length::too_long) throw cut_short(input->name);
+  if (input->length == Length::too_long && cut == CutShort::refused) throw cut_short(input->name);
   source.read = [input](std::span<double> samples) { return read_frames(*input, samples); };
   source.notes = [input] { return notes_on(*input); };
   return source;
+}
+
+}  // namespace
+
+Source open_sound_file(const fs::path& path) {
+  return open(path, CutShort::refused);
+}
+
+Source open_cut_sound_file(const fs::path& path) {
+  return open(path, CutShort::read);
 }
 
 bool can_write(const SoundFileSpec& spec) {

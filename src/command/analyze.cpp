@@ -70,7 +70,8 @@ Recorded measured(const AnalyzeOptions& options, const judge::Limits& limits) {
     return measure_recording(options.file, limits, part);
   } catch (const Error& error) {
     constexpr Seconds worth_it{0.5};
-    const bool broken = error.problem().find("to its end") != std::string::npos;
+    const bool broken = error.problem().find("to its end") != std::string::npos ||
+                        error.problem().find("is cut short") != std::string::npos;
     const Seconds whole = broken ? readable_length(options.file) : Seconds(0.0);
     if (whole < worth_it) throw;
     std::string end = format_fixed(Seconds(std::floor(10.0 * whole.value()) / 10.0), 1);

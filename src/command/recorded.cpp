@@ -6,6 +6,7 @@
 #include <chrono>
 #include <iostream>
 
+#include "audio/damaged_file.hpp"
 #include "audio/sound_file.hpp"
 #include "audio/stream.hpp"
 #include "files/interrupt.hpp"
@@ -99,7 +100,7 @@ std::vector<Gatherer> gatherers_of(const Recorded& recorded) {
 
 Seconds readable_length(const std::filesystem::path& path) {
   constexpr std::size_t frames_at_once = 1024;
-  const audio::Source source = audio::open_sound_file(path);
+  const audio::Source source = audio::open_cut_sound_file(path);
   std::vector<double> block(frames_at_once * static_cast<std::size_t>(source.format.channels));
   double frames = 0.0;
   try {
@@ -112,7 +113,7 @@ Seconds readable_length(const std::filesystem::path& path) {
 
 Recorded measure_recording(const std::filesystem::path& path, const judge::Limits& limits,
                            const std::optional<Part>& part) {
-  audio::Source source = audio::open_sound_file(path);
+  audio::Source source = part ? audio::open_cut_sound_file(path) : audio::open_sound_file(path);
   if (part) source = part_of(std::move(source), *part, path);
   Recorded recorded;
   recorded.format = source.format;

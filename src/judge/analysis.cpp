@@ -272,10 +272,12 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
   ChannelAnalysis analysis;
   analysis.channel = channel;
   if (recording.figures.non_finite > 0) {
-    analysis.findings = unusable(
-        sentence("%.0f samples are not numbers (NaN or infinity); the recording is damaged.",
-                 static_cast<double>(recording.figures.non_finite)) +
-        sound_part(recording, rate));
+    analysis.findings =
+        unusable((recording.figures.non_finite == 1
+                      ? std::string("One sample is not a number (NaN or infinity)")
+                      : sentence("%.0f samples are not numbers (NaN or infinity)",
+                                 static_cast<double>(recording.figures.non_finite))) +
+                 "; the recording is damaged." + sound_part(recording, rate));
     return analysis;
   }
   const Shares shares = shares_of(recording);

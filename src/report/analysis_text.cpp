@@ -128,8 +128,7 @@ std::string doubt_text(const AnalysisDocument& document, const judge::Findings& 
   if (!f.cause || document.compared) return "";
   if (!f.cause->input_excluded || *f.cause->input_excluded) return "";
   return "    One recording cannot tell whether the amplifier or the recording input clips; two "
-         "can:\n"
-         "      railtap analyze " +
+         "can: railtap analyze " +
          document.file_name + " --compare-attenuation SECOND_RECORDING 6dB\n";
 }
 

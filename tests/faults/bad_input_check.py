@@ -107,7 +107,10 @@ def truncated_wav(program, folder):
     path = outside.write_wav(folder / "cut.wav", outside.sine(997, -6, 4))
     raw = path.read_bytes()
     path.write_bytes(raw[: len(raw) * 3 // 8])
-    refused(program, path, "cut short")
+    refused(program, path, "cut short", "--part 0s..1.4s")
+    whole = json.loads(outside.run(program, "analyze", path, "--part", "0.2s..1.2s", "--json", statuses=(0,)).stdout)
+    assert whole["channels"][0]["verdict"] == "clean", whole
+    assert any("cut short" in warning for warning in whole["warnings"]), whole
 
 
 def truncated_flac(program, folder):
