@@ -274,7 +274,7 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
   if (recording.figures.non_finite > 0) {
     analysis.findings =
         unusable((recording.figures.non_finite == 1
-                      ? std::string("One sample is not a number (NaN or infinity)")
+                      ? std::string("1 sample is not a number (NaN or infinity)")
                       : sentence("%.0f samples are not numbers (NaN or infinity)",
                                  static_cast<double>(recording.figures.non_finite))) +
                  "; the recording is damaged." + sound_part(recording, rate));

@@ -20,6 +20,7 @@ constexpr double same_peak = 0.02;
 // on either side.
 constexpr double frames_s = 0.4;
 constexpr double opening_s = 1.0;
+constexpr double heard_share = 0.5;
 constexpr double returned_share = 0.02;
 constexpr double higher = 1.02;   // a click stands above the tone
 constexpr double lower_db = 0.5;  // missing samples hardly move the level
@@ -36,6 +37,7 @@ void InterruptionFinder::open(double half_range) {
   }
   if (half_range <= higher * tone_peak_) return;
   tone_peak_ = half_range;
+  heard_ = false;
   quiet_length_ = 0;
   gaps_.clear();
 }
@@ -50,14 +52,13 @@ void InterruptionFinder::scan(std::span<const double> frame, std::int64_t first)
       ++quiet_length_;
       continue;
     }
-    // At the start of the stream, nothing is broken off.
-    if (quiet_length_ >= least && quiet_length_ <= longest && quiet_first_ > 0 &&
-        gaps_.size() < most_gaps) {
+    if (quiet_length_ >= least && quiet_length_ <= longest && heard_ && gaps_.size() < most_gaps) {
       gaps_.push_back({DisturbanceKind::gap, quiet_first_, quiet_length_});
       peak_before_gap_ = tone_peak_;
       returned = n;
     }
     quiet_length_ = 0;
+    heard_ = heard_ || std::abs(frame[n]) > heard_share * tone_peak_;
   }
   if (quiet_length_ > longest) tone_peak_ = 0.0;
   if (!gaps_.empty()) note_return(frame.subspan(returned));
@@ -80,6 +81,7 @@ void InterruptionFinder::add(std::span<const double> frame, double level_db, dou
     // In silence that is as steady, the tone is still the one before.
     if (quiet_length_ == 0) {
       tone_peak_ = half_range;
+      heard_ = true;
       quiet_tail_ = 0;
       const double quiet = quiet_share * tone_peak_;
       for (std::size_t n = frame.size(); n > 0 && std::abs(frame[n - 1]) < quiet; --n)

@@ -52,6 +52,7 @@ class InterruptionFinder {
   std::int64_t quiet_first_ = 0, quiet_length_ = 0;  // the run that reaches up to here
   std::int64_t quiet_tail_ = 0;  // of the last steady frame: a gap may begin there
   bool anything_steady_ = false;
+  bool heard_ = false;          // a tone of that peak, so that it can break off
   double returned_peak_ = 0.0;  // of what came last behind a gap
   std::optional<Hertz> returned_hz_;
   double highest_since_ = 0.0;  // half range of the frames since the last steady stretch
