@@ -27,6 +27,7 @@ set(RAILTAP_CORE_SOURCES
   measure/clipped_sine_search.cpp
   measure/code_step.cpp
   measure/coupling_corner.cpp
+  measure/cut_peaks.cpp
   measure/deconvolution.cpp
   measure/flat_peaks.cpp
   measure/disturbance.cpp

@@ -25,6 +25,10 @@ constexpr double above_misfit = 4.0;
 constexpr double steepest = 0.25;
 constexpr double least_overdrive = 1.012;  // 0.1 dB
 constexpr double least_samples = 3.0;
+// A rail that is fitted to the highest peaks takes away what it should, and leaves little, or what
+// other peaks have too.
+constexpr double least_gain = 0.7, most_left = 0.2;
+constexpr double most_left_by_noise = 0.7, above_usual = 2.0;
 // The misfit is taken between these shares of the rail, or of the highest peak.
 constexpr double misfit_low = 0.3, misfit_high = 0.9;
 
@@ -166,6 +170,7 @@ std::optional<double> PredictedPeaks::misfit_under(const Levels& levels, double 
 void PredictedPeaks::count_peaks(const Levels& levels, AddedRail& rail) const {
   for (std::size_t b = 0; b < bins; ++b)
     if (levels[b].peaks > 0 || levels[b].count > 0.0) rail.highest = level_of(b + 1);
+  rail.all_peaks = 0;
   for (std::size_t b = 0; b < bins; ++b)
     if (level_of(b) >= 0.5 * rail.highest) rail.all_peaks += levels[b].peaks;
 }
@@ -199,8 +204,8 @@ PredictedPeaks::RailFit PredictedPeaks::fit_rail(const View& view, std::size_t s
   return fit;
 }
 
-AddedClipping PredictedPeaks::read() const {
-  AddedClipping best;
+// The corner whose rails leave the least.
+const PredictedPeaks::View* PredictedPeaks::choose(AddedClipping& best) const {
   double least_left = 1.0;
   bool best_flat = false;
   const View* chosen = nullptr;
@@ -219,9 +224,56 @@ AddedClipping PredictedPeaks::read() const {
     best.left = left;
     chosen = &views_[c];
   }
-  best.residual = misfit_below(*chosen, best);
-  take_out_offset(*chosen, best);
-  return best;
+  return chosen;
+}
+
+AddedClipping PredictedPeaks::read(const CutPeaks& cut) const {
+  AddedClipping rails;
+  const View* chosen = choose(rails);
+  rails.residual = misfit_below(*chosen, rails);
+  take_out_offset(*chosen, rails);
+  take_over(cut, rails);
+  return rails;
+}
+
+bool PredictedPeaks::explains(const CutSide& cut, const Levels& levels) const {
+  if (cut.level < lowest_share * highest_ || cut.highest < least_overdrive * cut.level)
+    return false;
+  const auto misfit = misfit_under(levels, cut.level);
+  const double share = cut.gain / cut.missing;
+  const bool as_usual = cut.left < most_left_by_noise && cut.left < above_usual * cut.usual;
+  return misfit && cut.depth > above_misfit * *misfit && (cut.left < most_left || as_usual) &&
+         share > least_gain && share < 2.0 - least_gain;
+}
+
+void PredictedPeaks::take_over(const CutPeaks& cut, AddedClipping& rails) const {
+  std::size_t nearest = 0;
+  for (std::size_t c = 1; c < corners_.size(); ++c)
+    if (std::abs((corners_[c] - cut.coupling).value()) <
+        std::abs((corners_[nearest] - cut.coupling).value()))
+      nearest = c;
+  const View& view = views_[nearest];
+  bool taken = false;
+  for (std::size_t side = 0; side < 2; ++side) {
+    const CutSide& from = side == 0 ? cut.positive : cut.negative;
+    AddedRail& rail = side == 0 ? rails.positive : rails.negative;
+    const Levels& levels = view.sides[side];
+    if (!explains(from, levels)) continue;
+    rail.flat = true;
+    rail.level = from.level;
+    rail.overdrive = from.highest / from.level;
+    rail.shortfall = from.depth;
+    rail.slope = 0.0;
+    count_peaks(levels, rail);
+    rail.peaks = 0;
+    for (std::size_t b = bin_of(from.level) + 1; b < bins; ++b) rail.peaks += levels[b].peaks;
+    rail.peaks = std::max(rail.peaks, static_cast<std::int64_t>(from.peaks));
+    rail.all_peaks = std::max(rail.all_peaks, rail.peaks);
+    taken = true;
+  }
+  if (!taken) return;
+  rails.coupling = cut.coupling;
+  rails.residual = misfit_below(view, rails);
 }
 
 // What is cut unevenly has a mean that no coupling passes: the recording then lies beside the

@@ -9,6 +9,7 @@
 #include <span>
 #include <vector>
 
+#include "measure/cut_peaks.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::measure {
@@ -72,7 +73,8 @@ class PredictedPeaks {
   PredictedPeaks(Hertz rate, double highest, const Corners& corners);
   /// Samples that follow each other. \param predicted as many as recorded
   void add(std::span<const double> recorded, std::span<const double> predicted);
-  [[nodiscard]] AddedClipping read() const;
+  /// \param cut rails by the highest peaks; they overrule where they explain these peaks
+  [[nodiscard]] AddedClipping read(const CutPeaks& cut) const;
 
  private:
   struct Bin {
@@ -95,6 +97,9 @@ class PredictedPeaks {
     double missing = 0.0, left = 0.0;
   };
   [[nodiscard]] RailFit fit_rail(const View& view, std::size_t side) const;
+  [[nodiscard]] const View* choose(AddedClipping& best) const;
+  void take_over(const CutPeaks& cut, AddedClipping& rails) const;
+  [[nodiscard]] bool explains(const CutSide& cut, const Levels& levels) const;
   void take_out_offset(const View& view, AddedClipping& rails) const;
   [[nodiscard]] double misfit_below(const View& view, const AddedClipping& rails) const;
   // Squares of recorded less predicted.

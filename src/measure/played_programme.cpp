@@ -24,6 +24,8 @@ constexpr double least_likeness = 0.05;
 constexpr std::int64_t rows = 30000;        // samples that a fit takes
 constexpr std::int64_t first_rows = 10000;  // of the fit that chooses the side
 constexpr int most_rounds = 3;
+constexpr double settled_hz = 0.6;     // a corner that moves less changes nothing
+constexpr Hertz middle_coupling{8.0};  // of those that are likely
 constexpr double worth_a_round = 0.5;  // of what is missing at the peaks, left by flat tops
 constexpr double farthest_off = 3.0;   // times the RMS misfit
 constexpr double below_rail = 0.6;     // of the highest recorded sample
@@ -201,12 +203,13 @@ class Comparison {
   }
 
   /// Compares sample by sample. \param result gets gain, length and clipping
-  void compare(const TrackPlace& place, const Chain& chain, const Corners& corners,
+  void compare(const TrackPlace& place, const Chain& chain, const Corners& corners, Hertz coupling,
                PlayedMeasurement& result) const {
     ResponseBasis basis;
     std::vector<double> predicted(AlignedPair::block);
     AlignedPair pair(recording_, channel_, track_, place, ResponseBasis::ahead);
     PredictedPeaks peaks(Hertz(rate_), highest_, corners);
+    CutPeakWindows highest(Hertz(rate_), coupling);
     double played = 0.0, passed = 0.0, common = 0.0;
     std::int64_t compared = 0;
     while (pair.next()) {
@@ -216,6 +219,7 @@ class Comparison {
       if (!pair.inside()) continue;
       const auto v = std::span<const double>(predicted).first(y.size());
       peaks.add(y, v);
+      highest.add(y, v);
       compared += static_cast<std::int64_t>(y.size());
       for (std::size_t n = 0; n < y.size(); ++n) {
         const double s = basis.delayed(n);
@@ -224,7 +228,7 @@ class Comparison {
         common += v[n] * s;
       }
     }
-    result.clipping = peaks.read();
+    result.clipping = peaks.read(highest.read());
     result.compared = Seconds(static_cast<double>(compared) / rate_);
     if (played > 0.0) result.gain = std::sqrt(passed / played);
     result.inverted = common < 0.0;
@@ -349,12 +353,15 @@ std::optional<PlayedMeasurement> measure_played(const OpenStream& recording, std
   const double rate = recording().rate.value(), track_rate = track().rate.value();
   result.delay = Seconds(-place.start / place.step / rate);
   result.clock_ratio = place.step * rate / track_rate;
-  comparison.compare(place, chain, coarse_corners(), result);
+  comparison.compare(place, chain, coarse_corners(), middle_coupling, result);
   // Peaks that look cut show the coupling behind the rail; with that known, the chain is known
   // better, and so is the rail.
   for (int round = 0; round < most_rounds && looks_cut(result.clipping); ++round) {
-    chain = better_fit(comparison, place, chain, result.clipping.coupling);
-    comparison.compare(place, chain, corners_around(result.clipping.coupling), result);
+    const Hertz coupling = result.clipping.coupling;
+    chain = better_fit(comparison, place, chain, coupling);
+    comparison.compare(place, chain, corners_around(coupling), coupling, result);
+    const double moved = std::abs((result.clipping.coupling - coupling).value());
+    if (moved < settled_hz) break;
   }
   return result;
 }
