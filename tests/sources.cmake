@@ -47,6 +47,7 @@ set(RAILTAP_TEST_SOURCES
   live/watch_screen_test.cpp
   measure/clipped_sine_test.cpp
   measure/flat_peaks_test.cpp
+  measure/cut_peaks_test.cpp
   measure/disturbance_test.cpp
   measure/flat_runs_test.cpp
   measure/folded_cycle_test.cpp
