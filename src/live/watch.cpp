@@ -109,6 +109,7 @@ WatchView view_of(const WatchJob& job) {
   view.target = job.target;
   view.limit = job.limits.thdn;
   view.interface = job.interface;
+  view.page = job.page != nullptr;
   return view;
 }
 

@@ -206,6 +206,7 @@ void draw_footer(const Area& area, const WatchView& view) {
   } else {
     area.write(0, 0,
                "h hold  r reset  t target  n next  s save  q quit" +
+                   std::string(view.page ? "  p page" : "") +
                    (view.knobs.empty() ? "" : "  " + view.knobs),
                Style::faint);
   }

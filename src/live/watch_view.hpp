@@ -37,6 +37,7 @@ struct WatchView {
   std::string message;                ///< of the last key; may be empty
   std::optional<std::string> prompt;  ///< a question with what was typed so far
   std::string knobs;                  ///< of the virtual rig; empty without one
+  bool page = false;                  ///< a page is served besides
 };
 
 /// RMS volts at a level. \param volts_per_full_scale peak
