@@ -13,7 +13,7 @@
 namespace railtap::page {
 namespace {
 
-constexpr int quiet_modules = 4;  // ISO/IEC 18004, 9.1
+constexpr std::size_t quiet_modules = 4;  // ISO/IEC 18004, 9.1
 
 const char* text_of(char32_t block) {
   switch (block) {
