@@ -81,6 +81,7 @@ set(RAILTAP_CORE_SOURCES
   judge/filters.cpp
   judge/findings.cpp
   judge/ladder_gaps.cpp
+  judge/ladder_hole.cpp
   judge/loopback.cpp
   judge/onset.cpp
   judge/onset_compression.cpp

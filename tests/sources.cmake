@@ -32,6 +32,7 @@ set(RAILTAP_TEST_SOURCES
   judge/calibration_tone_test.cpp
   judge/cause_test.cpp
   judge/filters_test.cpp
+  judge/ladder_hole_test.cpp
   judge/onset_test.cpp
   judge/onset_turned_test.cpp
   judge/sentence_test.cpp

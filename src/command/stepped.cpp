@@ -12,6 +12,7 @@
 #include "audio/stream.hpp"
 #include "files/interrupt.hpp"
 #include "judge/ladder_gaps.hpp"
+#include "judge/ladder_hole.hpp"
 #include "measure/marker.hpp"
 #include "measure/steps.hpp"
 #include "measure/turned_level.hpp"
@@ -327,7 +328,10 @@ Stepped measure_steps(const std::filesystem::path& path, const judge::Limits& li
     if (!located[c].input) measured[c] = measure::with_tone(std::move(measured[c]));
     SteppedChannel channel{std::move(measured[c]), located[c].input, std::move(located[c].ladder),
                            located[c].planned, located[c].found};
-    if (channel.ladder) take_out_unmeasured(channel);
+    if (channel.ladder) {
+      take_out_unmeasured(channel);
+      judge::place_by_distortion(channel.steps, *channel.ladder, channel.planned);
+    }
     channel.found.steps = static_cast<int>(channel.steps.size());
     stepped.channels.push_back(std::move(channel));
   }

@@ -3,6 +3,7 @@
 #include "judge/ladder_gaps.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <string>
 #include <vector>
 
@@ -59,6 +60,17 @@ void add(ChannelOnset& onset, const std::vector<int>& steps, const std::string& 
   if (!steps.empty()) onset.reasons.push_back(with_capital(is_missing(steps)) + why);
 }
 
+// Steps at one level, whose distortion says nothing either, could be any of the last ones.
+bool is_held(const ChannelOnset& onset) {
+  constexpr double alike_db = 0.2;
+  if (onset.steps.size() < 2) return false;
+  const OnsetStep& last = onset.steps.back();
+  const OnsetStep& before = onset.steps[onset.steps.size() - 2];
+  const bool told = last.overdrive_positive || last.overdrive_negative;
+  return !told && last.level && before.level &&
+         std::abs((*last.level - *before.level).value()) < alike_db;
+}
+
 void tell_silence(ChannelOnset& onset) {
   const WentSilent& silent = *onset.went_silent;
   std::string where = "step " + std::to_string(silent.after_step);
@@ -74,6 +86,9 @@ void tell_silence(ChannelOnset& onset) {
     if (step.index > silent.after_step) after.push_back(step.index);
   }
   if (!after.empty()) text += "; " + is_missing(after);
+  if (!after.empty() && !silent.amid_step && is_held(onset)) {
+    text += ", or as many among the last steps, which are at one level: that cannot be told";
+  }
   onset.reasons.push_back(text + ".");
 }
 
@@ -88,6 +103,15 @@ void tell_missing(ChannelOnset& onset) {
   add(onset, missing_for(onset, {Absence::cut_short}),
       ": too little of it is left to be measured.");
   add(onset, missing_for(onset, {Absence::not_found}), ": something else is in its place.");
+}
+
+void tell_placed(ChannelOnset& onset, const AlignedLadder& ladder) {
+  std::vector<int> placed;
+  for (const int index : ladder.by_distortion) placed.push_back(index + 1);
+  if (placed.empty()) return;
+  onset.reasons.push_back("The place of " + steps_text(placed) +
+                          " is told by how the distortion grows, not by level: a rail holds the "
+                          "steps around it at one level.");
 }
 
 void tell_numbering(ChannelOnset& onset, int planned) {
@@ -136,6 +160,7 @@ void tell_gaps(ChannelOnset& onset, const AlignedLadder& ladder,
   if (ladder.muted) onset.went_silent = silence_of(onset, *ladder.muted, rate);
   if (onset.went_silent) tell_silence(onset);
   tell_missing(onset);
+  tell_placed(onset, ladder);
   tell_numbering(onset, planned);
 }
 

@@ -109,15 +109,22 @@ std::string input_sentence(const InputOnset& onset) {
          std::to_string(onset.step) + " on; this is the input's clipping, not the output's.";
 }
 
+constexpr const char* behind_sentence =
+    "The level moves by %.1f dB while the tops stay flat by the same share, so the control that "
+    "was "
+    "turned is behind the stage that clips: turn down what feeds that stage until the tops are "
+    "round, or turn the control in front of it.";
+
 void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool overloaded,
-                 const OnsetLimits& limits) {
+                 const std::optional<double>& behind_db, const OnsetLimits& limits) {
+  if (behind_db) onset.reasons.push_back(text(behind_sentence, *behind_db));
   if (onset.input_onset) onset.reasons.push_back(input_sentence(*onset.input_onset));
   if (overloaded) {
     onset.reasons.push_back(
         "The recording input is overloaded in the loudest steps, so what lies above them cannot be "
         "told; lower the input level.");
   }
-  if (!onset.highest_clean_step) {
+  if (!onset.highest_clean_step && !behind_db) {
     onset.reasons.push_back(text(
         "No step is clean: THD+N is over %.3g %% even in the softest; look for noise, hum or a "
         "fault before the gain is set.",
@@ -159,11 +166,11 @@ std::optional<int> highest_clean(const std::vector<Point>& points, std::optional
 
 // Sets verdict and reasons of a channel whose criteria and highest clean step are known.
 // \param points one or more; \param overloaded whether louder steps were left out because the
-// recording input was at its limit
+// recording input was at its limit; \param behind_db how far a control behind the stage was turned
 void conclude(ChannelOnset& onset, const std::vector<Point>& points, bool overloaded,
-              const OnsetLimits& limits) {
+              const std::optional<double>& behind_db, const OnsetLimits& limits) {
   onset.verdict = verdict_of(onset, points, overloaded);
-  add_reasons(onset, points, overloaded, limits);
+  add_reasons(onset, points, overloaded, behind_db, limits);
 }
 
 constexpr double least_range_db = 1.0;
@@ -323,6 +330,12 @@ void compare_ways(ChannelOnset& onset) {
       std::abs(apart.value())));
 }
 
+// Behind the stage that clips no level is the one at which clipping begins.
+void forget_levels(ChannelOnset& onset) {
+  onset.thdn = onset.flat_top = onset.compression = std::nullopt;
+  onset.down = std::nullopt;
+}
+
 std::optional<InputOnset> input_onset_of(const Working& working, const Limits& limits) {
   const auto estimate = criteria::input_onset(working.points);
   if (!estimate) return std::nullopt;
@@ -370,7 +383,9 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   if (gain && working.input_known) onset.small_signal_gain = Decibels(gain->db);
   onset.highest_clean_step =
       highest_clean(rising, gain ? std::optional(gain->db) : std::nullopt, compression);
-  conclude(onset, points, overloaded, limits);
+  const auto behind_db = input ? std::nullopt : criteria::moved_behind(points);
+  if (behind_db) forget_levels(onset);
+  conclude(onset, points, overloaded, behind_db, limits);
   if (onset.down) compare_ways(onset);
   return onset;
 }

@@ -94,6 +94,38 @@ void settle_corners(std::vector<Point>& points) {
   }
 }
 
+namespace {
+
+struct Range {
+  double low = 0.0, high = 0.0;
+  int values = 0;
+
+  void add(double value) {
+    low = values == 0 ? value : std::min(low, value);
+    high = values == 0 ? value : std::max(high, value);
+    ++values;
+  }
+  [[nodiscard]] double width() const { return high - low; }
+};
+
+}  // namespace
+
+std::optional<double> moved_behind(const std::vector<Point>& points) {
+  constexpr int least_points = 4;
+  constexpr double least_moved_db = 2.0;
+  // In front of the stage the overdrive moves by more than the level does, since a rail holds it.
+  constexpr double steady_share = 0.1;
+  Range level, over;
+  for (const Point& p : points) {
+    if (!is_over(p)) return std::nullopt;
+    level.add(p.level);
+    over.add(std::max(p.clip->positive.overdrive, p.clip->negative.overdrive).value());
+  }
+  const bool moved = level.values >= least_points && level.width() >= least_moved_db;
+  if (!moved || over.width() > steady_share * level.width()) return std::nullopt;
+  return level.width();
+}
+
 }  // namespace criteria
 
 }  // namespace railtap::judge

@@ -38,6 +38,11 @@ void settle_noise(std::vector<Point>& points);
 /// \param points by their axis
 void settle_corners(std::vector<Point>& points);
 
+/// How far the level moves, dB, while the tops stay flat by the same share: the control that is
+/// turned is behind the stage that clips. None where the overdrive follows the level, as it does
+/// in front of that stage. \param points of a level that is turned by hand
+[[nodiscard]] std::optional<double> moved_behind(const std::vector<Point>& points);
+
 /// What is found of the one law that explains all steps of a level that is turned by hand; none
 /// where a criterion is not met by the loudest of them.
 struct SharedLawOnset {

@@ -346,14 +346,16 @@ bool is_silent_from(const Context& context, double at, double level_db) {
 
 void add_steps(const Context& context, const std::vector<Unit>& units, AlignedLadder& ladder) {
   std::vector<StepPlace> places;
-  // Where a step is cut short is known to a frame, and to one and a half cycles.
+  // Where a step is cut short is known to a frame, and to one and a half cycles. So is where it
+  // starts, which what is left out at the edges of a step covers only if that is long.
   constexpr double cycles = 1.5;
   const double cycles_s = context.track.tone ? cycles / context.track.tone->value() : 0.0;
   const double unsure =
       std::max(static_cast<double>(context.track.frame_length), cycles_s * context.rate());
   for (const Unit& unit : units) {
     const double end = unit.whole ? unit.end : unit.end - unsure;
-    places.push_back({unit.index, std::max(0.0, unit.first), end, unit.level_db});
+    const double first = unit.whole || unit.first <= 0.0 ? unit.first : unit.first + unsure;
+    places.push_back({unit.index, std::max(0.0, first), std::max(end, first), unit.level_db});
   }
   const double least = least_inner_s * context.rate();
   for (const Step& step : cut_at(context.track, places)) {

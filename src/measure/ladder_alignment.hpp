@@ -47,6 +47,8 @@ struct Muting {
 struct AlignedLadder {
   std::vector<Step> steps;  ///< in order of time; `index` as `numbering` tells, from 0
   std::vector<MissingStep> missing;
+  /// Indices of those of the missing whose place only the distortion of the others tells.
+  std::vector<int> by_distortion;
   Numbering numbering = Numbering::unknown;
   std::optional<Muting> muted;
   double rise_db = 0.0;      ///< < 0: it falls

@@ -287,26 +287,14 @@ Step make_step(const Context& context, Frames whole, Frames inner) {
   return step;
 }
 
-// Slope of the level by least squares, dB per frame.
-double slope_of(const std::vector<double>& level, Frames part) {
-  const double middle = 0.5 * static_cast<double>(part.first + part.end - 1);
-  double cross = 0.0;
-  double square = 0.0;
-  for (std::size_t i = part.first; i < part.end; ++i) {
-    const double x = static_cast<double>(i) - middle;
-    cross += x * level[i];
-    square += x * x;
-  }
-  return cross / square;
-}
-
 void add_slices(const Context& context, Frames whole, double softest, std::vector<Step>& steps) {
   for (std::size_t first = whole.first; first + slice <= whole.end; first += slice) {
     const Frames part{first, first + slice};
     if (median_of(context.level, part.first, part.end) < softest) continue;
     steps.push_back(make_step(context, part, part));
     steps.back().gliding = true;
-    steps.back().rise_db = slope_of(context.level, part) * static_cast<double>(part.size());
+    steps.back().rise_db = slope_of(std::span(context.level).subspan(part.first, part.size())) *
+                           static_cast<double>(part.size());
   }
 }
 
@@ -380,6 +368,18 @@ void set_inner(const Context& context, const Inside& inside, Step& step) {
 }
 
 }  // namespace
+
+double slope_of(std::span<const double> level) {
+  const double middle = 0.5 * (static_cast<double>(level.size()) - 1.0);
+  double cross = 0.0;
+  double square = 0.0;
+  for (std::size_t i = 0; i < level.size(); ++i) {
+    const double x = static_cast<double>(i) - middle;
+    cross += x * level[i];
+    square += x * x;
+  }
+  return square > 0.0 ? cross / square : 0.0;
+}
 
 std::vector<Step> find_plateaus(const LevelTrack& track) {
   if (track.frames.size() < shortest_plateau) return {};

@@ -79,6 +79,10 @@ struct Step {
   int index = 0;          ///< of a grid: which of its steps; else counted in order of time
 };
 
+/// Slope of a level by least squares, dB per frame. \param level of one frame after the other; 0 of
+/// fewer than two
+[[nodiscard]] double slope_of(std::span<const double> level);
+
 /// Every stretch of 0.2 s or more in which the level is steady, in order of time: the steps of
 /// a ladder, or those of a volume control turned by hand. A level that moves for half a second and
 /// longer is cut into slices of 0.25 s. What is 80 dB below the loudest, or below −110 dB, is left

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <span>
 
 #include "measure/kernels.hpp"
 
@@ -44,17 +45,9 @@ std::size_t shortest_of(const LevelTrack& track) {
                   static_cast<std::size_t>(std::ceil(seconds / track.frame_seconds())));
 }
 
-// Slope of the level by least squares, dB per frame.
-double slope_of(const std::vector<double>& level, Frames part) {
-  const double middle = 0.5 * static_cast<double>(part.first + part.end - 1);
-  double cross = 0.0;
-  double square = 0.0;
-  for (std::size_t i = part.first; i < part.end; ++i) {
-    const double x = static_cast<double>(i) - middle;
-    cross += x * level[i];
-    square += x * x;
-  }
-  return square > 0.0 ? cross / square : 0.0;
+double drift_of(const Context& context, Frames part) {
+  const auto level = std::span(context.level).subspan(part.first, part.size());
+  return slope_of(level) * static_cast<double>(part.size());
 }
 
 Frames frames_of(const LevelTrack& track, std::int64_t first, std::int64_t end) {
@@ -75,7 +68,7 @@ bool rests(const Context& context, const Step& step) {
   const Frames whole = frames_of(context.track, step.first, step.end);
   const Frames inner = frames_of(context.track, step.inner_first, step.inner_end);
   if (step.gliding || whole.size() == 0 || inner.size() == 0) return false;
-  const double drift = slope_of(context.level, inner) * static_cast<double>(inner.size());
+  const double drift = drift_of(context, inner);
   return std::abs(drift) <= creeping_db && range_of(context, whole) <= resting_db;
 }
 
@@ -95,7 +88,7 @@ Step slice_of(const Context& context, Frames part) {
   step.level_db = median({context.level.begin() + static_cast<std::ptrdiff_t>(part.first),
                           context.level.begin() + static_cast<std::ptrdiff_t>(part.end)});
   step.gliding = true;
-  step.rise_db = slope_of(context.level, part) * static_cast<double>(part.size());
+  step.rise_db = drift_of(context, part);
   return step;
 }
 

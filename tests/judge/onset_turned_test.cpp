@@ -141,3 +141,24 @@ TEST_CASE("turned by hand: only down, that way counts for both") {
   REQUIRE(onset.down->flat_top);
   CHECK(onset.flat_top->level.value() == onset.down->flat_top->level.value());
 }
+
+TEST_CASE("turned by hand: a control behind the stage that clips moves the level, not the tops") {
+  // The tone stands 2 dB over the rail, and all of it is turned.
+  const Stage stage = hard_stage();
+  std::mt19937_64 random(9);
+  const auto level = turned_level(-20.0, up_and_down, stage.rate);
+  Stage quiet = stage;
+  quiet.noise_rms = 0.0;
+  auto samples = turn(std::vector<double>(level.size(), rail_dbfs + 2.0), quiet, 5.0, 0, random);
+  std::normal_distribution<double> noise(0.0, stage.noise_rms);
+  for (std::size_t n = 0; n < samples.size(); ++n) {
+    samples[n] = samples[n] * std::pow(10.0, (level[n] + 8.0) / 20.0) + noise(random);
+  }
+  const auto onset = rising_onset(samples, Hertz(stage.rate));
+  CHECK(onset.verdict == OnsetVerdict::clips);
+  CHECK_FALSE(onset.flat_top);
+  CHECK_FALSE(onset.thdn);
+  CHECK_FALSE(onset.down);
+  REQUIRE(onset.reasons.size() == 1);
+  CHECK(onset.reasons[0].find("behind the stage that clips") != std::string::npos);
+}
