@@ -90,14 +90,17 @@ std::optional<double> input_passing(const SharedLaw& law,
   return *ratio * law.highest_input;
 }
 
-// Median of the loudest points within the limit: the least of them would be too little.
+// Median of the points up to the loudest within the limit, whether they are within it or not: to
+// choose those that are would choose the least noise.
 double noise_below(const std::vector<Point>& points, double limit) {
   constexpr std::size_t most = 9;
+  std::size_t end = points.size();
+  while (end > 1 && points[end - 1].thdn_squared() > limit * limit) --end;
   std::vector<double> noise;
-  for (auto p = points.rbegin(); p != points.rend() && noise.size() < most; ++p) {
-    if (p->thdn_squared() <= limit * limit) noise.push_back(p->own_noise);
+  for (std::size_t i = end; i > 0 && noise.size() < most; --i) {
+    noise.push_back(points[i - 1].own_noise);
   }
-  return noise.empty() ? points.front().own_noise : measure::median(noise);
+  return measure::median(noise);
 }
 
 std::optional<Estimate> thdn_with(const SharedLaw& law, std::size_t orders, double noise,
