@@ -40,7 +40,11 @@ set(RAILTAP_CORE_SOURCES
   measure/known_steps.cpp
   measure/ladder.cpp
   measure/ladder_alignment.cpp
+  measure/ladder_carrying.cpp
   measure/ladder_chain.cpp
+  measure/ladder_location.cpp
+  measure/ladder_missing.cpp
+  measure/ladder_parts.cpp
   measure/law_tone.cpp
   measure/level_stretches.cpp
   measure/line_search.cpp
