@@ -60,14 +60,15 @@ First number(const Context& context, const std::vector<Unit>& units, const Ends&
 void add_steps(const Context& context, const std::vector<Unit>& units, AlignedLadder& ladder) {
   std::vector<StepPlace> places;
   // Where a step is cut short is known to a frame, and to one and a half cycles. So is where it
-  // starts, which what is left out at the edges of a step covers only if that is long.
+  // starts; there a frame is left out of every step anyway.
   constexpr double cycles = 1.5;
+  const auto frame = static_cast<double>(context.track.frame_length);
   const double cycles_s = context.track.tone ? cycles / context.track.tone->value() : 0.0;
-  const double unsure =
-      std::max(static_cast<double>(context.track.frame_length), cycles_s * context.rate());
+  const double unsure = std::max(frame, cycles_s * context.rate());
   for (const Unit& unit : units) {
     const double end = unit.whole ? unit.end : unit.end - unsure;
-    const double first = unit.whole || unit.first <= 0.0 ? unit.first : unit.first + unsure;
+    const bool starts_here = !unit.whole && unit.first > 0.0;
+    const double first = starts_here ? unit.first + unsure - frame : unit.first;
     places.push_back({unit.index, std::max(0.0, first), std::max(end, first), unit.level_db});
   }
   const double least = least_inner_s * context.rate();
