@@ -9,7 +9,9 @@
 
 #include "command/program.hpp"
 #include "files/interrupt.hpp"
+#include "files/visible_output.hpp"
 #include "units/error.hpp"
+#include "units/print.hpp"
 
 namespace {
 
@@ -60,6 +62,7 @@ constexpr char no_memory[] =
 int main(int argc, char** argv) {
   std::set_terminate(end_at_once);
   railtap::files::watch_for_interrupt();
+  const railtap::files::VisibleOutput results(std::cout), remarks(std::cerr);
   try {
     return run(argc, argv);
   } catch (const railtap::Interrupted&) {
@@ -69,7 +72,7 @@ int main(int argc, char** argv) {
     std::cerr << no_memory;
     return static_cast<int>(ExitStatus::could_not);
   } catch (const std::exception& error) {
-    std::cerr << "railtap: " << error.what() << '\n';
+    std::cerr << "railtap: " << railtap::visible(error.what()) << '\n';
     return static_cast<int>(ExitStatus::could_not);
   }
 }

@@ -9,6 +9,7 @@
 
 #include "command/command.hpp"
 #include "files/interrupt.hpp"
+#include "files/visible_output.hpp"
 #include "live/capture.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
@@ -55,7 +56,7 @@ class LevelLine {
     const std::size_t width = std::max(line.size(), width_);
     width_ = line.size();
     line.resize(width, ' ');
-    std::cerr << '\r' << line << std::flush;
+    std::cerr << files::AsItIs{"\r"} << line << std::flush;
   }
   ~LevelLine() {
     if (width_ > 0) std::cerr << '\n';

@@ -5,6 +5,7 @@
 #include <CLI/CLI.hpp>
 #include <algorithm>
 
+#include "files/toml_table.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
@@ -75,13 +76,51 @@ void check_command_name(const Program& program, const std::vector<std::string>& 
   if (words.empty()) throw Error("no command was given", "", remedy);
   const std::string& name = words.front();
   if (name.starts_with('-') || command_of(program, name) != nullptr) return;
-  throw Error("there is no command '" + name + "'", "", remedy);
+  std::vector<std::string> names;
+  for (const Command& command : program.commands) {
+    if (!command.hidden) names.push_back(command.name);
+  }
+  const std::string guess = files::nearest_word(name, names);
+  throw Error("there is no command '" + name + "'", "",
+              (guess.empty() ? "" : "did you mean " + guess + "? ") + remedy);
+}
+
+/// The name that begins with what was typed, else the one that differs least; empty for neither.
+std::string nearest_option(const std::string& typed, const std::vector<std::string>& names) {
+  const auto longer = std::find_if(names.begin(), names.end(), [&typed](const std::string& name) {
+    return typed.size() > 3 && name.starts_with(typed);
+  });
+  if (longer != names.end()) return *longer;
+  std::vector<std::string> bare;  // the dashes, which all have, make nothing alike
+  for (const std::string& name : names) bare.push_back(name.substr(name.find_first_not_of('-')));
+  const std::string guess = files::nearest_word(typed.substr(2), bare);
+  return guess.empty() ? guess : "--" + guess;
+}
+
+/// CLI11 would complain about what is missing first, and name no other option.
+void check_option_names(const Program& program, const std::vector<std::string>& words) {
+  const Command* command = command_of(program, words.front());
+  if (command == nullptr) return;
+  std::vector<std::string> names{"--help"};
+  for (const Option& option : command->options) {
+    if (!option.is_operand()) names.push_back(option.name());
+  }
+  for (auto word = words.begin() + 1; word != words.end() && *word != "--"; ++word) {
+    const std::string name = word->substr(0, word->find('='));
+    if (!name.starts_with("--") || std::find(names.begin(), names.end(), name) != names.end())
+      continue;
+    const std::string guess = nearest_option(name, names);
+    throw Error("there is no option " + name, "",
+                (guess.empty() ? "" : "did you mean " + guess + "? ") + "see " + program.name +
+                    ' ' + command->name + " --help");
+  }
 }
 
 }  // namespace
 
 ExitStatus run(const Program& program, std::vector<std::string> words) {
   check_command_name(program, words);
+  check_option_names(program, words);
   CLI::App app{program.help, program.name};
   app.require_subcommand(1);
   app.set_version_flag("--version", program.name + ' ' + program.version);

@@ -186,10 +186,15 @@ void read_part(Meter& meter, bool& has_accuracy, const std::string& part, std::s
   if (part.find('%') != std::string::npos) {
     read_accuracy(meter, part, name);
     has_accuracy = true;
+  } else if (part.starts_with("average") && part.ends_with("assumed")) {
+    meter.type = MeterType::average_responding;
+    meter.type_assumed = true;
   } else if (part == "average" || part == "averageresponding" || part == "average-responding") {
     meter.type = MeterType::average_responding;
+    meter.type_assumed = false;
   } else if (part == "true-rms" || part == "truerms" || part == "trms" || part == "rms") {
     meter.type = MeterType::true_rms;
+    meter.type_assumed = false;
   } else if (ends_with_any(part, {"counts", "count"})) {
     const int counts = whole_number(part.substr(0, part.find('c')), most_display, part, name);
     if (counts < 200) fail("\"" + part + "\" is too small for a display", name);
@@ -222,6 +227,7 @@ std::string describe(const Meter& meter) {
   if (meter.resolution) text += ", last digit " + format_quantity(*meter.resolution);
   if (meter.display_counts) text += ", " + std::to_string(*meter.display_counts) + " counts";
   text += meter.type == MeterType::true_rms ? ", true-RMS" : ", average-responding";
+  if (meter.type_assumed) text += " (assumed)";
   if (meter.highest_frequency) {
     text += ", ";
     if (meter.lowest_frequency) text += format_quantity(*meter.lowest_frequency) + " ";
@@ -230,8 +236,20 @@ std::string describe(const Meter& meter) {
   return text;
 }
 
+std::vector<std::string> assumptions(const Meter& meter) {
+  std::vector<std::string> taken;
+  if (meter.type_assumed) taken.emplace_back("it is average-responding");
+  if (meter.counts == 0) taken.emplace_back("its last digits are right");
+  if (!meter.highest_frequency) taken.emplace_back("its accuracy holds at every frequency");
+  return taken;
+}
+
 Volts last_digit(std::string_view typed, std::string_view name) {
   (void)parse_quantity<Volts>(typed, name);
+  if (lowered(typed).find("dc") != std::string::npos) {
+    throw Error("\"" + std::string(typed) + "\" is DC, and a tone is AC", std::string(name),
+                "switch the meter to AC volts and read again");
+  }
   std::string step(typed);
   const auto first = step.find_first_of("0123456789");
   const auto end = std::min(step.find_first_not_of("0123456789.", first), step.size());

@@ -7,6 +7,7 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "units/quantity.hpp"
 
@@ -22,6 +23,7 @@ enum class MeterType {
 /// A meter, as its manual describes its AC volts.
 struct Meter {
   MeterType type = MeterType::average_responding;
+  bool type_assumed = true;               ///< no type was given
   Percent of_reading{0.0};                ///< first part of ±(1.2 % + 5)
   int counts = 0;                         ///< second part: steps of the last digit
   std::optional<Volts> resolution;        ///< one step of the last digit on the range in use
@@ -46,11 +48,15 @@ inline constexpr double sine_form_factor = std::numbers::pi / (2.0 * std::number
 /// \throws Error with `name` as its place
 [[nodiscard]] Meter parse_meter(std::string_view text, std::string_view name);
 
-/// The same in words for a report; parse_meter reads it back.
+/// The same in words for a report, "(assumed)" behind a type that was not given; parse_meter reads
+/// it back.
 [[nodiscard]] std::string describe(const Meter& meter);
 
+/// What the description leaves open, and what is taken instead; empty where it leaves nothing open.
+[[nodiscard]] std::vector<std::string> assumptions(const Meter& meter);
+
 /// One step of the last digit of a reading as it was typed: 0.01 V for "14.10V".
-/// \throws Error where `typed` is no voltage
+/// \throws Error where `typed` is no AC voltage
 [[nodiscard]] Volts last_digit(std::string_view typed, std::string_view name);
 
 /// A reading with its limits of error; low >= 0.

@@ -157,6 +157,7 @@ Assessment assess(const Target& target, const Channel& channel, const Conditions
   assessment.change = change_to(target.volts, reading);
   assessment.distance = Decibels(std::abs(assessment.change.value()));
   assessment.direction = direction_of(assessment.change, conditions.tolerance);
+  assessment.plausible = assessment.distance <= plausible_distance;
   assessment.meter_decides = true;
   if (conditions.meter) add_band(assessment, target, channel, conditions);
   return assessment;
@@ -243,15 +244,14 @@ std::vector<std::string> split(std::string_view text) {
   }
 }
 
-/// The unit's first letter decides; a number alone is refused, since it could be any of them.
+/// The unit's letters decide; a number alone is refused, since it could be any of them.
 char kind_of(const std::string& part) {
   if (part == "bridged") return 'b';
-  const auto last = part.find_last_not_of(" sS");
+  if (part.find_first_of("Ww") != std::string::npos) return 'W';
+  if (part.find_first_of("Vv") != std::string::npos) return 'V';
+  const auto last = part.find_last_not_of(' ');
   if (last == std::string::npos) return '?';
-  const char end = part[last];
-  if (end == 'W' || end == 'w') return 'W';
-  if (end == 'V' || end == 'v') return 'V';
-  return end >= '0' && end <= '9' ? '?' : 'R';
+  return part[last] >= '0' && part[last] <= '9' ? '?' : 'R';
 }
 
 void read_power(Channel& channel, bool& has_power, const std::string& part,

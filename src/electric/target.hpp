@@ -35,6 +35,10 @@ enum class Direction { raise, lower, hold };
 /// distortion (0.251 dB).
 inline constexpr Decibels default_tolerance{0.25};
 
+/// A reading that is further from the target is more likely a slipped digit or a wrong range of the
+/// meter than a gain: it is a factor of four (common practice).
+inline constexpr Decibels plausible_distance{12.0};
+
 /// The supply voltage at which mobile amplifiers are rated [CTA-2006].
 inline constexpr Volts rated_supply{14.4};
 
@@ -112,6 +116,7 @@ struct Assessment {
   Decibels change;    ///< target over reading: above zero, raise
   Decibels distance;  ///< |change|
   Direction direction;
+  bool plausible;  ///< within `plausible_distance`
   std::optional<ReadingBand> band;
   std::optional<PowerBand> power_limits;
   std::optional<Decibels> change_low, change_high;

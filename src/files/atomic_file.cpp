@@ -2,16 +2,20 @@
 // Output files that appear whole or not at all, and locks for those that several processes write.
 #include "files/atomic_file.hpp"
 
+#include <dirent.h>
 #include <fcntl.h>
 #include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
+#include <cctype>
 #include <cerrno>
 #include <chrono>
 #include <cstdio>
 #include <cstring>
 #include <fstream>
+#include <iostream>
 #include <string>
 #include <thread>
 #include <utility>
@@ -68,10 +72,69 @@ int give_free_name(const fs::path& from, const fs::path& to) {
   return give_name_over(from, to);
 }
 
+// What every temporary name has between the final name and six characters that make it the only
+// one.
+constexpr std::string_view leftover_mark = ".railtap-";
+constexpr std::size_t unique_characters = 6;  // of mkostemp [mkstemp(3)]
+
+std::string temporary_pattern(const fs::path& final_path) {
+  // A name of the longest, 255 bytes on usual file systems, has room for no mark.
+  constexpr std::size_t most_of_name = 200;
+  const std::string name = final_path.filename().string().substr(0, most_of_name);
+  return (folder_of(final_path) /
+          ("." + name + std::string(leftover_mark) + std::string(unique_characters, 'X')))
+      .string();
+}
+
+bool is_temporary_name(std::string_view name) {
+  const std::size_t end = leftover_mark.size() + unique_characters;
+  return name.starts_with('.') && name.size() > end + 1 &&
+         name.substr(name.size() - end).starts_with(leftover_mark) &&
+         std::all_of(name.end() - unique_characters, name.end(),
+                     [](unsigned char c) { return std::isalnum(c) != 0; });
+}
+
+bool still_named(int descriptor) {
+  struct stat about {};
+  return fstat(descriptor, &about) == 0 && about.st_nlink > 0;
+}
+
+// Ours, alone, and nothing but a file.
+bool is_own_file(const struct stat& about) {
+  return S_ISREG(about.st_mode) && about.st_uid == geteuid() && about.st_nlink == 1;
+}
+
+// Opened through the folder, so that neither the folder's name nor the file's is followed anew.
+void remove_unlocked(int folder, const char* name) {
+  const int file = openat(folder, name, O_RDWR | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC);
+  if (file < 0) return;
+  struct stat opened {
+  }, named{};
+  const bool free =
+      fstat(file, &opened) == 0 && is_own_file(opened) && flock(file, LOCK_EX | LOCK_NB) == 0;
+  const bool same = free && fstatat(folder, name, &named, AT_SYMLINK_NOFOLLOW) == 0 &&
+                    named.st_dev == opened.st_dev && named.st_ino == opened.st_ino;
+  if (same) unlinkat(folder, name, 0);
+  close(file);
+}
+
 }  // namespace
+
+void remove_leftovers(const fs::path& folder) noexcept {
+  DIR* const entries = opendir(folder.c_str());
+  if (entries == nullptr) return;
+  while (const dirent* entry = readdir(entries)) {
+    if (is_temporary_name(entry->d_name)) remove_unlocked(dirfd(entries), entry->d_name);
+  }
+  closedir(entries);
+}
 
 AtomicFile::AtomicFile(fs::path final_path, Overwrite overwrite)
     : final_path_(std::move(final_path)), overwrite_(overwrite) {
+  if (final_path_ == standard_input) {
+    throw Error("stands for standard input, and this is written to a file", "-",
+                "give a file name; ./- for a file of that name");
+  }
   std::error_code ignored;
   if (fs::is_directory(final_path_, ignored)) {
     throw Error("is a folder, not a file", final_path_.string(), "give a file name");
@@ -80,14 +143,25 @@ AtomicFile::AtomicFile(fs::path final_path, Overwrite overwrite)
   if (overwrite_ == Overwrite::refuse && fs::exists(fs::symlink_status(final_path_, ignored))) {
     throw already_there(final_path_);
   }
-  const std::string pattern =
-      (folder_of(final_path_) / ("." + final_path_.filename().string() + ".XXXXXX")).string();
-  std::vector<char> name(pattern.begin(), pattern.end());
-  name.push_back('\0');
-  descriptor_ = mkostemp(name.data(), O_CLOEXEC);
-  if (descriptor_ < 0) throw cannot_write(final_path_, errno);
-  temporary_path_ = name.data();
+  remove_leftovers(folder_of(final_path_));
+  open_temporary();
   take_usual_permissions(descriptor_);
+}
+
+// Between making the file and locking it, another process may have taken it for a leftover.
+void AtomicFile::open_temporary() {
+  constexpr int most_tries = 100;
+  for (int n = 0; n < most_tries; ++n) {
+    std::string name = temporary_pattern(final_path_);
+    descriptor_ = mkostemp(name.data(), O_CLOEXEC);
+    if (descriptor_ < 0) throw cannot_write(final_path_, errno);
+    temporary_path_ = name;
+    // Where a file system has no locks, nobody takes one away either.
+    const bool taken = flock(descriptor_, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK;
+    if (!taken && still_named(descriptor_)) return;
+    discard();
+  }
+  throw cannot_write(final_path_, EAGAIN);
 }
 
 AtomicFile::AtomicFile(AtomicFile&& other) noexcept
@@ -132,12 +206,9 @@ void write_file(const fs::path& path, std::string_view text, Overwrite overwrite
   file.commit();
 }
 
-std::string read_file(const fs::path& path, std::size_t most_bytes) {
-  std::error_code failure;
-  if (fs::is_directory(path, failure))
-    throw Error("is a folder, not a file", path.string(), "give a file name");
-  std::ifstream in(path, std::ios::binary);
-  if (!in) throw Error("cannot be read", path.string(), "check the name and that you may read it");
+namespace {
+
+std::string read_from(std::istream& in, const fs::path& path, std::size_t most_bytes) {
   std::string text(most_bytes + 1, '\0');
   in.read(text.data(), static_cast<std::streamsize>(text.size()));
   text.resize(static_cast<std::size_t>(in.gcount()));
@@ -146,6 +217,18 @@ std::string read_file(const fs::path& path, std::size_t most_bytes) {
                 "give a smaller file");
   }
   return text;
+}
+
+}  // namespace
+
+std::string read_file(const fs::path& path, std::size_t most_bytes) {
+  if (path == standard_input) return read_from(std::cin, path, most_bytes);
+  std::error_code failure;
+  if (fs::is_directory(path, failure))
+    throw Error("is a folder, not a file", path.string(), "give a file name");
+  std::ifstream in(path, std::ios::binary);
+  if (!in) throw Error("cannot be read", path.string(), "check the name and that you may read it");
+  return read_from(in, path, most_bytes);
 }
 
 namespace {

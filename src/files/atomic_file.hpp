@@ -12,7 +12,8 @@ namespace railtap::files {
 enum class Overwrite { refuse, allow };
 
 /// A file under a temporary name in the folder of its final one. `commit` flushes it to the disk
-/// and gives it its name in one step; without it, the destructor removes it.
+/// and gives it its name in one step; without it, the destructor removes it. What a process that
+/// was killed has left goes with the next file in that folder, see remove_leftovers.
 class AtomicFile {
  public:
   /// Throws Error when the final name exists (unless allowed) or the folder cannot be written.
@@ -35,6 +36,7 @@ class AtomicFile {
   void commit();
 
  private:
+  void open_temporary();
   void discard() noexcept;
 
   std::filesystem::path final_path_;
@@ -43,11 +45,19 @@ class AtomicFile {
   int descriptor_ = -1;
 };
 
+/// Removes the temporary files of processes that were killed from a folder: those whose name an
+/// AtomicFile gives, that are regular files of this user with one name, and that no process has
+/// locked. A link is not followed. What cannot be removed stays, without an error.
+void remove_leftovers(const std::filesystem::path& folder) noexcept;
+
 /// Writes a whole small file at once, atomically.
 void write_file(const std::filesystem::path& path, std::string_view text, Overwrite overwrite);
 
-/// Reads a whole text file of at most `most_bytes`. Throws Error when it cannot, or when it is
-/// longer.
+/// The name that stands for standard input where a file is read once; a file of that name is ./-
+inline constexpr std::string_view standard_input = "-";
+
+/// Reads a whole text file of at most `most_bytes`, or standard input. Throws Error when it cannot,
+/// or when it is longer.
 [[nodiscard]] std::string read_file(const std::filesystem::path& path, std::size_t most_bytes);
 
 /// Held while it lives. The lock is a file of its own beside `path`, hidden, and stays there: a

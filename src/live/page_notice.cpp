@@ -4,6 +4,7 @@
 
 #include <ostream>
 
+#include "files/visible_output.hpp"
 #include "page/qr_code.hpp"
 
 namespace railtap::live {
@@ -42,7 +43,7 @@ void draw(const PageNotice& notice, const Glyphs& glyphs, Canvas& canvas) {
 void print(const PageNotice& notice, CodeInk ink, std::ostream& out) {
   out << "page: " << (notice.lan ? notice.address : notice.short_address) << "\n";
   if (notice.lan && ink != CodeInk::none)
-    out << page::qr_text(notice.address, ink == CodeInk::colours);
+    out << files::AsItIs{page::qr_text(notice.address, ink == CodeInk::colours)};
   if (notice.lan) out << warning << " " << not_secret << "\n";
   out << std::flush;
 }

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Text that anybody may have written, made safe for HTML, SVG and the terminal.
+// Text that anybody may have written, made safe for HTML and SVG.
 #include "report/markup.hpp"
 
 #include <algorithm>
@@ -8,8 +8,6 @@
 #include "units/print.hpp"
 
 namespace railtap::report {
-
-// --- HTML and SVG --------------------------------------------------------------------------------
 
 namespace {
 
@@ -65,18 +63,6 @@ std::string shortened(std::string_view text, std::size_t most) {
 
 std::string isolated(std::string_view text) {
   return "<bdi>" + escaped(text) + "</bdi>";
-}
-
-// --- terminal ------------------------------------------------------------------------------------
-
-std::string printable(std::string_view text) {
-  std::string result;
-  for (const char c : text) {
-    const auto code = static_cast<unsigned char>(c);
-    const bool control = code < 0x20 || code == 0x7f;
-    result += control ? ' ' : c;
-  }
-  return result;
 }
 
 }  // namespace railtap::report

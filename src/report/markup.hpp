@@ -1,9 +1,11 @@
 // SPDX-License-Identifier: MIT
-// Text that anybody may have written, put into HTML, SVG or a terminal so that it stays text.
+// Text that anybody may have written, put into HTML or SVG so that it stays text.
 #pragma once
 
 #include <string>
 #include <string_view>
+
+#include "units/print.hpp"
 
 namespace railtap::report {
 
@@ -17,7 +19,9 @@ namespace railtap::report {
 /// The escaped text, its direction of writing kept to itself.
 [[nodiscard]] std::string isolated(std::string_view text);
 
-/// A file may come from anybody: what would command the terminal becomes spaces.
-[[nodiscard]] std::string printable(std::string_view text);
+/// railtap::visible, by the name that reports have for it.
+[[nodiscard]] inline std::string printable(std::string_view text) {
+  return visible(text);
+}
 
 }  // namespace railtap::report

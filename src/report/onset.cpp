@@ -411,13 +411,13 @@ std::string channel_text(const ChannelOnset& channel, const StepsFound& found,
 }  // namespace
 
 std::string onset_text(const OnsetDocument& document) {
-  std::string text = document.file_name + ": " + document.format.encoding + ", " +
+  std::string text = visible(document.file_name) + ": " + document.format.encoding + ", " +
                      format_quantity(document.format.rate, 4) + ", " +
                      std::to_string(document.format.channels) +
                      (document.format.channels == 1 ? " channel\n" : " channels\n");
   for (std::size_t i = 0; i < document.stages.size(); ++i) {
     text += "  Channel " + std::to_string(document.channels[i].channel) + " against " +
-            *document.before_name + ": " + document.stages[i].sentence + '\n';
+            visible(*document.before_name) + ": " + document.stages[i].sentence + '\n';
   }
   for (std::size_t i = 0; i < document.channels.size(); ++i) {
     text += channel_text(document.channels[i], document.found[i], document.limits);

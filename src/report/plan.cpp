@@ -105,7 +105,8 @@ Json tap_json(const system::PlannedTap& planned) {
 Json matching_json(const system::Matching& matching) {
   return {{"doors_db", json_number(matching.doors)},
           {"bass_db", json_number(matching.bass)},
-          {"bass_over_doors_db", json_number(matching.bass_over_doors)}};
+          {"bass_over_doors_db", json_number(matching.bass_over_doors)},
+          {"without_sensitivity", matching.without_sensitivity}};
 }
 
 Json feed_json(const PlannedFeed& feed) {
@@ -228,7 +229,7 @@ std::string tone_text(const PlannedChannel& channel) {
 }
 
 std::string channel_text(const PlannedChannel& channel) {
-  std::string text = "  " + printable(channel.name) + ": " + volts(channel.target.volts) + " (" +
+  std::string text = "  " + visible(channel.name) + ": " + volts(channel.target.volts) + " (" +
                      format_quantity(channel.target.power, 3) + " into " +
                      format_quantity(channel.load) + "), limited by the " +
                      in_words(channel.limited_by) + "\n    " + gain_text(channel) + "\n    " +
@@ -242,7 +243,7 @@ std::string channels_text(const system::Plan& plan) {
   std::string text;
   std::string amplifier;
   for (const PlannedChannel& channel : plan.channels) {
-    if (channel.amplifier != amplifier) text += printable(channel.amplifier) + "\n";
+    if (channel.amplifier != amplifier) text += visible(channel.amplifier) + "\n";
     amplifier = channel.amplifier;
     text += channel_text(channel);
   }
@@ -250,7 +251,7 @@ std::string channels_text(const system::Plan& plan) {
 }
 
 std::string tap_text(const system::PlannedTap& tap) {
-  std::string text = "Tap: for " + volts(tap.largest) + " at " + printable(tap.at) +
+  std::string text = "Tap: for " + volts(tap.largest) + " at " + visible(tap.at) +
                      (tap.bridge_tied ? ", bridge-tied" : "") + "\n";
   if (!tap.tap) return text;
   const auto& parts = tap.tap->parts;
@@ -261,15 +262,18 @@ std::string tap_text(const system::PlannedTap& tap) {
 }
 
 std::string matching_text(const system::Matching& matching) {
-  if (!matching.bass_over_doors)
-    return "Doors and bass: sound levels need the speakers' sensitivity.\n";
+  if (!matching.without_sensitivity.empty()) {
+    return "Doors and bass: to compare their sound levels, give the sensitivity of " +
+           visible(listed(matching.without_sensitivity)) + ".\n";
+  }
+  if (!matching.bass_over_doors) return "";  // only one of them is described
   return "Doors and bass: a bass channel at its target is " +
          format_fixed(*matching.bass_over_doors, 1, Sign::always) +
          " against a door channel, at 1 m and without the cabin's gain; the ear decides.\n";
 }
 
 std::string feed_text(const PlannedFeed& feed) {
-  std::string text = "  " + printable(feed.name) + ": " + electric::describe(feed.cable.gauge) +
+  std::string text = "  " + visible(feed.name) + ": " + electric::describe(feed.cable.gauge) +
                      ", " + format_quantity(path_of(feed.cable), 3) + " of copper, " +
                      format_quantity(feed.resistance, 3) + ": " + format_quantity(feed.drop, 3) +
                      " lost at " + format_quantity(feed.full, 3) + " (" +
@@ -286,7 +290,7 @@ std::string feed_text(const PlannedFeed& feed) {
 std::string supply_text(const system::Plan& plan) {
   std::string text = "Supply " + format_quantity(plan.supply, 3) + "\n";
   for (const system::PlannedAmplifier& amplifier : plan.amplifiers) {
-    text += "  " + printable(amplifier.name) + ": " + format_quantity(amplifier.full, 3) +
+    text += "  " + visible(amplifier.name) + ": " + format_quantity(amplifier.full, 3) +
             " with sines at every target, " + format_quantity(amplifier.music, 3) +
             " with loud music, at " + format_quantity(amplifier.efficiency, 3) + " efficiency" +
             (amplifier.efficiency_assumed ? " (assumed, common practice)\n" : "\n");
@@ -300,19 +304,56 @@ std::string order_text(const system::Plan& plan) {
   for (std::size_t n = 0; n < plan.order.size(); ++n) {
     const system::Step& step = plan.order[n];
     const std::string number = std::to_string(n + 1);
-    text += (number.size() < 2 ? "  " : " ") + number + ". " + printable(step.title) + "\n     " +
-            printable(step.detail) + "\n";
-    if (!step.caution.empty()) text += "     CAUTION: " + printable(step.caution) + "\n";
+    text += (number.size() < 2 ? "  " : " ") + number + ". " + visible(step.title) + "\n     " +
+            visible(step.detail) + "\n";
+    if (!step.caution.empty()) text += "     CAUTION: " + visible(step.caution) + "\n";
   }
   return text;
 }
 
-/// What Markdown or HTML in it would take for its own is shown as it is [CommonMark 0.30, 2.4].
+bool is_letter_or_digit(char c) {
+  return (c >= '0' && c <= '9') || (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') ||
+         static_cast<unsigned char>(c) >= 0x80U;
+}
+
+/// "&amp;" or "&#38;", which would be shown as what it stands for.
+bool begins_entity(std::string_view text) {
+  std::size_t end = 1;
+  while (end < text.size() && (text[end] == '#' || is_letter_or_digit(text[end]))) ++end;
+  return end > 1 && end < text.size() && text[end] == ';';
+}
+
+/// Whether Markdown would take the character there for its own, inside a line of text or of a table
+/// [CommonMark 0.30, 2.4, 2.5, 6.1 to 6.6; GitHub Flavored Markdown 0.29, 4.10, 6.5].
+bool is_markup(std::string_view text, std::size_t at) {
+  const char before = at == 0 ? ' ' : text[at - 1];
+  const char after = at + 1 == text.size() ? ' ' : text[at + 1];
+  switch (text[at]) {
+    case '\\':
+    case '`':
+    case '*':
+    case '<':
+    case '|':
+    case '~':
+      return true;
+    case '_':  // between letters it is one
+      return !is_letter_or_digit(before) || !is_letter_or_digit(after);
+    case '&':
+      return begins_entity(text.substr(at));
+    case '(':  // what makes a link of [text](place)
+      return before == ']';
+    default:
+      return false;
+  }
+}
+
+/// What Markdown or HTML in it would take for its own is shown as it is.
 std::string plain_markdown(const std::string& text) {
+  const std::string plain = visible(text);
   std::string result;
-  for (const char c : printable(text)) {
-    if (std::string_view("\\`*_{}[]<>()#+-!|&~").find(c) != std::string_view::npos) result += '\\';
-    result += c;
+  for (std::size_t at = 0; at < plain.size(); ++at) {
+    if (is_markup(plain, at)) result += '\\';
+    result += plain[at];
   }
   return result;
 }
@@ -329,8 +370,8 @@ std::string markdown_row(const PlannedChannel& channel) {
 
 std::string plan_text(const system::Plan& plan) {
   std::string text =
-      "Plan for " + printable(plan.name) + (passes(plan) ? "\n" : ": NOT GOOD as described\n");
-  for (const std::string& warning : plan_warnings(plan)) text += "! " + printable(warning) + "\n";
+      "Plan for " + visible(plan.name) + (passes(plan) ? "\n" : ": NOT GOOD as described\n");
+  for (const std::string& warning : plan_warnings(plan)) text += "! " + visible(warning) + "\n";
   return text + "\n" + channels_text(plan) + "\n" + tap_text(plan.tap) +
          matching_text(plan.matching) + "\n" + supply_text(plan) + "\n" + order_text(plan);
 }
@@ -353,17 +394,17 @@ std::string plan_markdown(const system::Plan& plan) {
 }
 
 std::string system_text(const system::SystemDescription& system) {
-  std::string text = printable(system.name) + ": " + printable(system.head_unit.name) +
+  std::string text = visible(system.name) + ": " + visible(system.head_unit.name) +
                      ", volume 0 to " + std::to_string(system.head_unit.volume_steps) + "\n";
   for (const system::Amplifier& amplifier : system.amplifiers) {
-    text += "  " + printable(amplifier.name) + ", inputs " +
+    text += "  " + visible(amplifier.name) + ", inputs " +
             format_quantity(amplifier.sensitivity_low) + " to " +
             format_quantity(amplifier.sensitivity_high) +
-            (amplifier.feed.empty() ? "" : ", fed by " + printable(amplifier.feed)) + "\n";
+            (amplifier.feed.empty() ? "" : ", fed by " + visible(amplifier.feed)) + "\n";
     for (const system::AmplifierChannel& channel : amplifier.channels) {
-      text += "    " + printable(channel.name) + ": " + format_quantity(channel.rated_power) +
+      text += "    " + visible(channel.name) + ": " + format_quantity(channel.rated_power) +
               " at " + format_quantity(channel.rated_load) + (channel.bridged ? ", bridged" : "") +
-              ", " + printable(channel.speaker) + ", control " + printable(channel.control) + "\n";
+              ", " + visible(channel.speaker) + ", control " + visible(channel.control) + "\n";
     }
   }
   if (system.meter) text += "  meter " + electric::describe(*system.meter) + "\n";

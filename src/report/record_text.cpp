@@ -24,7 +24,7 @@ std::string quantity_in(const JsonView& place) {
 
 std::string word_in(const JsonView& place) {
   const std::string word = place.text();
-  return word.empty() ? "" : ' ' + printable(word);
+  return word.empty() ? "" : ' ' + visible(word);
 }
 
 /// The few keys of our documents that say most; whoever wants more reads the JSON.
@@ -60,7 +60,7 @@ std::string job_text(const JsonView& result) {
   for (const char* key : {"vehicle", "owner", "installer", "date"}) {
     const std::string value = result[key].text();
     if (!value.empty())
-      text += (text.empty() ? " " : ", ") + std::string(key) + ' ' + printable(value);
+      text += (text.empty() ? " " : ", ") + std::string(key) + ' ' + visible(value);
   }
   return text;
 }
@@ -84,7 +84,7 @@ std::string padded(std::string text, std::size_t width) {
 std::string belongs_to(const RecordEntry& entry) {
   std::string text;
   for (const std::string& word : std::array{entry.subject, entry.stage, entry.moment}) {
-    if (!word.empty()) text += (text.empty() ? "" : ", ") + printable(word);
+    if (!word.empty()) text += (text.empty() ? "" : ", ") + visible(word);
   }
   return text;
 }
@@ -93,7 +93,7 @@ std::string line_of(const RecordEntry& entry) {
   constexpr std::size_t time_width = 22;
   constexpr std::size_t kind_width = 13;
   std::string text =
-      padded(printable(entry.time), time_width) + padded(printable(entry.kind) + ' ', kind_width);
+      padded(visible(entry.time), time_width) + padded(visible(entry.kind) + ' ', kind_width);
   const std::string subject = belongs_to(entry);
   const JsonView document(entry.result);
   const std::string result = entry.kind == "job" ? job_text(document) : result_text(document);
@@ -102,13 +102,13 @@ std::string line_of(const RecordEntry& entry) {
   while (text.back() == ' ') text.pop_back();
   text += '\n';
   if (entry.note.empty()) return text;
-  return text + std::string(time_width, ' ') + printable(entry.note) + '\n';
+  return text + std::string(time_width, ' ') + visible(entry.note) + '\n';
 }
 
 }  // namespace
 
 std::string record_text(const system::JobRecord& record) {
-  std::string text = printable(record.name) + ", begun " + printable(record.created) + ": " +
+  std::string text = visible(record.name) + ", begun " + visible(record.created) + ": " +
                      std::to_string(record.entries.size()) +
                      (record.entries.size() == 1 ? " entry" : " entries") +
                      (record.system.is_null() ? ", no described system\n" : "\n");

@@ -20,9 +20,10 @@ namespace {
 constexpr const char* schema = "railtap.target/1";
 
 void add_assessment(Json& json, const std::optional<Assessment>& assessment) {
-  for (const auto* key : {"reading_v", "reading_uncertainty_v", "reading_power_w",
-                          "reading_power_low_w", "reading_power_high_w", "change_db",
-                          "change_low_db", "change_high_db", "direction", "meter_decides"}) {
+  for (const auto* key :
+       {"reading_v", "reading_uncertainty_v", "reading_power_w", "reading_power_low_w",
+        "reading_power_high_w", "change_db", "change_low_db", "change_high_db", "direction",
+        "reading_plausible", "meter_decides"}) {
     json.set(key, nullptr);
   }
   if (!assessment) return;
@@ -30,6 +31,7 @@ void add_assessment(Json& json, const std::optional<Assessment>& assessment) {
   json.set("reading_power_w", assessment->power.value());
   json.set("change_db", assessment->change.value());
   json.set("direction", name(assessment->direction));
+  json.set("reading_plausible", assessment->plausible);
   if (!assessment->band) return;
   json.set("reading_uncertainty_v", assessment->band->uncertainty.value());
   json.set("reading_power_low_w", assessment->power_limits->low.value());
@@ -79,6 +81,12 @@ void add_channel(Json& json, const ChannelTarget& result, Decibels tolerance) {
 Json target_json(std::span<const ChannelTarget> channels, const Conditions& conditions) {
   Json document;
   document.set("schema", schema);
+  document.set("meter", conditions.meter ? Json(describe(*conditions.meter)) : Json(nullptr));
+  Json taken = Json::array();
+  if (conditions.meter) {
+    for (const std::string& part : assumptions(*conditions.meter)) taken.push_back(part);
+  }
+  document.set("meter_assumptions", std::move(taken));
   if (channels.size() == 1) {
     add_channel(document, channels.front(), conditions.tolerance);
     return document;
@@ -132,7 +140,7 @@ std::string reason_for(Limit limit) {
 
 std::string target_lines(const ChannelTarget& result) {
   const Target& target = result.target;
-  std::string text = result.channel.name.empty() ? "Set " : result.channel.name + ": set ";
+  std::string text = result.channel.name.empty() ? "Set " : visible(result.channel.name) + ": set ";
   text += measured(target.volts) + " AC for " + rated(target.power) + " into " +
           format_quantity(result.channel.load);
   text += ", " + reason_for(target.limited_by) + ".\n";
@@ -167,6 +175,11 @@ std::string assessment_lines(const Assessment& assessment, Decibels tolerance) {
             measured(assessment.power_limits->high) + ")";
   }
   text += ". " + direction_words(assessment, tolerance) + ".\n";
+  if (!assessment.plausible) {
+    text +=
+        "  That is far off: are its digits right, and is the meter on the AC range that shows "
+        "volts?\n";
+  }
   if (!assessment.meter_decides) {
     text += "  The meter alone cannot decide this: with its error the target is ";
     text += format_fixed(*assessment.change_low, 2, Sign::always);
@@ -214,11 +227,22 @@ std::string channel_lines(const ChannelTarget& result, const Conditions& conditi
   return text;
 }
 
+std::string joined(const std::vector<std::string>& parts) {
+  std::string text;
+  for (const std::string& part : parts) text += (text.empty() ? "" : "; ") + part;
+  return text;
+}
+
 std::string meter_lines(const Conditions& conditions) {
   if (!conditions.meter) return "";
   std::string text = "Meter: " + describe(*conditions.meter) + ".\n";
   if (conditions.meter->highest_frequency && !conditions.tone_frequency) {
     text += "  Play a tone inside its band; 50 to 100 Hz is inside every meter's.\n";
+  }
+  const auto taken = assumptions(*conditions.meter);
+  if (!taken.empty()) {
+    text += "  Taken for granted, as the description does not say it:\n    " + joined(taken) +
+            ".\n  The manual has it; for example --meter \"1.2%+5, 0.01V, true-rms, 40-400Hz\".\n";
   }
   if (conditions.meter->type == MeterType::average_responding) {
     text += "  Average-responding: right on a clean sine, too high on a clipped one.\n";

@@ -32,7 +32,7 @@ const char* mark(Severity severity) {
 void add_findings(std::ostream& out, const std::vector<Finding>& findings) {
   for (const Severity severity : {Severity::fault, Severity::caution, Severity::note}) {
     for (const Finding& f : findings) {
-      if (f.severity == severity) out << "  " << mark(severity) << printable(f.text) << '\n';
+      if (f.severity == severity) out << "  " << mark(severity) << visible(f.text) << '\n';
     }
   }
 }
@@ -160,7 +160,7 @@ void add_steady_tones(std::ostream& out, const judge::SteadyTones& found) {
 std::string heading(const ChannelVerification& channel) {
   const std::string number = std::to_string(channel.channel);
   std::string text =
-      channel.name.empty() ? "Channel " + number : printable(channel.name) + ", channel " + number;
+      channel.name.empty() ? "Channel " + number : visible(channel.name) + ", channel " + number;
   text += "  (" + channel.file + ")";
   return channel.verdict() == judge::ChannelVerdict::wiring ? text + ": WIRING" : text;
 }
@@ -191,7 +191,7 @@ void add_pair(std::ostream& out, const judge::Verification& verification) {
   const ChannelVerification& second = verification.channels[1];
   const bool named = !first.name.empty() && !second.name.empty();
   const auto word = [&](const ChannelVerification& channel) {
-    return named ? printable(channel.name) : std::to_string(channel.channel);
+    return named ? visible(channel.name) : std::to_string(channel.channel);
   };
   out << (named ? "\n" : "\nChannels ") << word(first) << " and " << word(second) << '\n';
   add_findings(out, pair.findings);
@@ -209,7 +209,7 @@ void add_pair(std::ostream& out, const judge::Verification& verification) {
 }
 
 void add_file(std::ostream& out, const VerifiedFile& file) {
-  out << file.name << ": ";
+  out << visible(file.name) << ": ";
   if (file.parts.empty()) out << "silence throughout, no marker";
   const char* separator = "";
   for (const VerifiedPart& part : file.parts) {

@@ -272,6 +272,7 @@ void read_multimeter(TomlTable table, Multimeter& meter) {
   }
   meter.manual.type =
       type == "average" ? electric::MeterType::average_responding : electric::MeterType::true_rms;
+  meter.manual.type_assumed = false;
   table.set("accuracy_percent", meter.manual.of_reading, whole_percent);
   if (const auto counts = table.integer("accuracy_counts", {0.0, 1000.0})) {
     meter.manual.counts = static_cast<int>(*counts);

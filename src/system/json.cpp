@@ -94,12 +94,31 @@ bool Json::is_null() const {
   return value_ == nullptr;
 }
 
+namespace {
+
+/// DEL and C1, which JSON allows in a text as they are and a terminal obeys; outside of texts a
+/// document has neither.
+std::string escaped(std::string text) {
+  constexpr const char* digits = "0123456789abcdef";
+  for (std::size_t at = 0; at < text.size(); ++at) {
+    const bool is_delete = text[at] == '\x7f';
+    const bool is_c1 = text[at] == '\xC2' && at + 1 < text.size() && text[at + 1] < '\xA0';
+    if (!is_delete && !is_c1) continue;
+    const auto code = static_cast<unsigned char>(is_c1 ? text[at + 1] : text[at]);
+    const std::string visible{'\\', 'u', '0', '0', digits[code >> 4U], digits[code & 15U]};
+    text.replace(at, is_c1 ? 2 : 1, visible);
+  }
+  return text;
+}
+
+}  // namespace
+
 std::string Json::line() const {
-  return value().dump(-1, ' ', false, Value::error_handler_t::replace);
+  return escaped(value().dump(-1, ' ', false, Value::error_handler_t::replace));
 }
 
 std::string Json::page() const {
-  return value().dump(2, ' ', false, Value::error_handler_t::replace) + "\n";
+  return escaped(value().dump(2, ' ', false, Value::error_handler_t::replace)) + "\n";
 }
 
 std::optional<double> number_at(const Value& object, const char* key) {

@@ -336,8 +336,17 @@ PlannedTap plan_tap(const SystemDescription& system, const Plan& plan, Warnings&
   return tap;
 }
 
-static Matching matching_of(const Plan& plan) {
-  Matching matching{mean_level(plan, Role::doors), mean_level(plan, Role::bass), {}};
+static std::vector<std::string> without_sensitivity(const SystemDescription& system) {
+  std::vector<std::string> names;
+  for (const Speaker& speaker : system.speakers) {
+    if (!speaker.sensitivity) names.push_back(speaker.name);
+  }
+  return names;
+}
+
+static Matching matching_of(const SystemDescription& system, const Plan& plan) {
+  Matching matching{
+      mean_level(plan, Role::doors), mean_level(plan, Role::bass), {}, without_sensitivity(system)};
   if (matching.doors && matching.bass) matching.bass_over_doors = *matching.bass - *matching.doors;
   return matching;
 }
@@ -354,7 +363,7 @@ Plan make_plan(const SystemDescription& system) {
   plan_supply(system, plan);
   warn(system, plan);
   plan.tap = plan_tap(system, plan, plan.warnings);
-  plan.matching = matching_of(plan);
+  plan.matching = matching_of(system, plan);
   plan.order = order_of_work(system, plan);
   return plan;
 }

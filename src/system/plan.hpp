@@ -70,8 +70,9 @@ struct PlannedTap {
 
 /// What the sound level of the bass is against that of the doors, each channel at its target.
 struct Matching {
-  std::optional<Decibels> doors, bass;      ///< mean level of a channel at 1 m
-  std::optional<Decibels> bass_over_doors;  ///< where both are known
+  std::optional<Decibels> doors, bass;           ///< mean level of a channel at 1 m
+  std::optional<Decibels> bass_over_doors;       ///< where both are known
+  std::vector<std::string> without_sensitivity;  ///< names of the speakers that lack it
 };
 
 /// What an amplifier draws from the supply while it runs.

@@ -52,6 +52,12 @@ std::string quoted(std::string_view text) {
   return '"' + std::string(text) + '"';
 }
 
+/// A number with hundreds of digits is not repeated.
+std::string repeated(std::string_view typed) {
+  constexpr std::size_t most = 24;
+  return typed.size() <= most ? quoted(typed) : "the number";
+}
+
 std::string remedy_for(const UnitInfo& unit) {
   return "write it like " + std::string(unit.example);
 }
@@ -105,6 +111,11 @@ struct NumberAndSuffix {
   std::string_view suffix;
 };
 
+/// What a double cannot hold: "1e999", "1e-999", or digits without end.
+[[noreturn]] void fail_beyond(std::string_view typed, std::string_view name, const UnitInfo& unit) {
+  fail(repeated(typed) + " is out of the range of numbers", name, unit);
+}
+
 NumberAndSuffix split_number(std::string_view text, std::string_view typed, std::string_view name,
                              const UnitInfo& unit) {
   if (text.empty()) fail("no value is given", name, unit);
@@ -118,9 +129,7 @@ NumberAndSuffix split_number(std::string_view text, std::string_view typed, std:
   }
   double number = 0.0;
   const auto result = std::from_chars(begin, end, number);
-  if (result.ec == std::errc::result_out_of_range) {
-    fail(quoted(typed) + " is out of the range of numbers", name, unit);
-  }
+  if (result.ec == std::errc::result_out_of_range) fail_beyond(typed, name, unit);
   if (result.ec != std::errc()) {
     fail(quoted(typed) + " is not a number with a unit", name, unit);
   }
@@ -128,11 +137,50 @@ NumberAndSuffix split_number(std::string_view text, std::string_view typed, std:
           trimmed(std::string_view(result.ptr, static_cast<std::size_t>(end - result.ptr)))};
 }
 
+std::string without(std::string text, char mark) {
+  text.erase(std::remove(text.begin(), text.end(), mark), text.end());
+  return text;
+}
+
+/// A number with a comma in it. Of one comma with three digits behind it nobody can tell whether it
+/// stands for the decimal point or between thousands.
+[[noreturn]] void fail_comma(std::string_view typed, std::string_view name) {
+  const std::string text(typed);
+  const auto first = text.find_first_of("0123456789");
+  const auto end = std::min(text.find_first_not_of("0123456789.,", first), text.size());
+  const std::string figures = text.substr(first, end - first);
+  const auto written = [&](const std::string& number) {
+    return text.substr(0, first) + number + text.substr(end);
+  };
+  const auto comma = figures.find(','), point = figures.rfind('.');
+  const std::string plain = without(figures, ',');
+  std::string decimal = without(figures, '.');
+  std::replace(decimal.begin(), decimal.end(), ',', '.');
+  const bool point_before = point != std::string::npos && point < comma;
+  const bool one = figures.find(',', comma + 1) == std::string::npos;
+  if ((point != std::string::npos && !point_before) || !one) {
+    throw Error(quoted(typed) + " has a comma between its digits", std::string(name),
+                "write " + written(plain));
+  }
+  constexpr std::size_t group = 3;  // digits between two commas
+  const bool may_be_thousands = !point_before && comma <= group && figures.front() != '0' &&
+                                figures.size() == comma + 1 + group;
+  if (may_be_thousands) {
+    throw Error(quoted(typed) + " can be read in two ways", std::string(name),
+                "write " + written(plain) + " or " + written(decimal) + ", whichever is meant");
+  }
+  throw Error(quoted(typed) + " has a comma for the decimal point", std::string(name),
+              "write " + written(decimal));
+}
+
 [[noreturn]] void fail_unit(std::string_view suffix, std::string_view typed, std::string_view name,
                             const UnitInfo& wanted) {
-  if (suffix.front() == ',' && suffix.size() > 1 && is_digit(suffix[1])) {
-    throw Error(quoted(typed) + " has a comma for the decimal point", std::string(name),
-                "write a point, like " + std::string(wanted.example));
+  if (suffix.front() == ',' && suffix.size() > 1 && is_digit(suffix[1])) fail_comma(typed, name);
+  if (is_digit(suffix.front())) {
+    std::string closed(typed);
+    closed.erase(std::remove(closed.begin(), closed.end(), ' '), closed.end());
+    throw Error(quoted(typed) + " has a space between its digits", std::string(name),
+                "write " + closed + ", if that is meant");
   }
   for (const UnitInfo& other : units::all_units()) {
     const bool names_a_unit = suffix.size() > 1 || is_spelling(suffix, other);
@@ -147,6 +195,10 @@ NumberAndSuffix split_number(std::string_view text, std::string_view typed, std:
        name, wanted);
 }
 
+[[noreturn]] void fail_large(std::string_view typed, std::string_view name, const UnitInfo& unit) {
+  fail(repeated(typed) + " is too large for " + std::string(unit.plural), name, unit);
+}
+
 double parse_value(std::string_view typed, std::string_view name, const UnitInfo& unit) {
   const std::string text = with_point_for_letter(plain_characters(typed), unit);
   const auto [number, suffix] = split_number(text, trimmed(typed), name, unit);
@@ -159,6 +211,7 @@ double parse_value(std::string_view typed, std::string_view name, const UnitInfo
   if (!std::isfinite(value) || (value == 0.0 && number != 0.0)) {
     fail(quoted(trimmed(typed)) + " is out of the range of numbers", name, unit);
   }
+  if (std::abs(value) > unit.largest) fail_large(trimmed(typed), name, unit);
   return value;
 }
 

@@ -73,10 +73,19 @@ std::string place_point(const Rounded& rounded, int prefix_exponent, Zeros zeros
   return fraction.empty() ? whole : whole + "." + fraction;
 }
 
+/// Where zeros would fill lines: 1e+308 W.
+constexpr int longest = 15;  // powers of ten that are written out
+
+std::string format_power(double value, int significant, const UnitInfo& unit) {
+  return to_text(value, std::chars_format::general, std::clamp(significant, 1, most_digits)) + " " +
+         std::string(unit.symbol);
+}
+
 std::string format_value(double value, int significant, Zeros zeros, const UnitInfo& unit) {
   if (!std::isfinite(value)) return "unknown";
   if (value == 0.0) return "0 " + std::string(unit.symbol);
   const Rounded rounded = round_to(std::abs(value), std::clamp(significant, 1, most_digits));
+  if (std::abs(rounded.exponent) > longest) return format_power(value, significant, unit);
   const char prefix = prefix_for(rounded.exponent, unit.print_prefixes);
   std::string text = value < 0.0 ? "-" : "";
   text += place_point(rounded, units::prefix_exponent(prefix), zeros) + " ";
@@ -84,8 +93,11 @@ std::string format_value(double value, int significant, Zeros zeros, const UnitI
   return text + std::string(unit.symbol);
 }
 
+constexpr double too_long = 1e16;  // 10^(longest + 1)
+
 std::string format_fixed_value(double value, int decimals, Sign sign, const UnitInfo& unit) {
   if (!std::isfinite(value)) return "unknown";
+  if (std::abs(value) >= too_long) return format_power(value, 4, unit);
   std::string text = to_text(value, std::chars_format::fixed, std::clamp(decimals, 0, most_digits));
   const bool is_zero = text.find_first_of("123456789") == std::string::npos;
   if (is_zero && text.front() == '-') text.erase(0, 1);  // "-0.00" says nothing
@@ -145,6 +157,50 @@ std::size_t character_length(std::string_view text, std::size_t at) {
   const bool overlong = (first == 0xE0U && second < 0xA0U) || (first == 0xF0U && second < 0x90U);
   const bool beyond = (first == 0xEDU && second > 0x9FU) || (first == 0xF4U && second > 0x8FU);
   return overlong || beyond ? 0 : length;
+}
+
+namespace {
+
+/// The code point of a well-formed character.
+unsigned code_of(std::string_view character) {
+  constexpr unsigned first_bits[] = {0x7FU, 0x1FU, 0x0FU, 0x07U};
+  unsigned code = byte_at(character, 0) & first_bits[character.size() - 1];
+  for (std::size_t i = 1; i < character.size(); ++i)
+    code = (code << 6U) | (byte_at(character, i) & 0x3FU);
+  return code;
+}
+
+bool turns_direction(unsigned code) {
+  return code == 0x200EU || code == 0x200FU || code == 0x2028U || code == 0x2029U ||
+         (code >= 0x202AU && code <= 0x202EU) || (code >= 0x2066U && code <= 0x2069U);
+}
+
+std::string in_hexadecimal(const char* introduction, unsigned code, int digits) {
+  constexpr const char* figures = "0123456789abcdef";
+  std::string text = introduction;
+  for (int shift = 4 * (digits - 1); shift >= 0; shift -= 4) text += figures[(code >> shift) & 15U];
+  return text;
+}
+
+std::string visible_character(std::string_view character, Lines lines) {
+  const unsigned code = code_of(character);
+  const bool line = lines == Lines::keep && (code == '\n' || code == '\t');
+  const bool control = code < 0x20U || (code >= 0x7FU && code < 0xA0U);
+  if (control && !line) return in_hexadecimal("\\x", code, 2);
+  return turns_direction(code) ? in_hexadecimal("\\u", code, 4) : std::string(character);
+}
+
+}  // namespace
+
+std::string visible(std::string_view text, Lines lines) {
+  std::string result;
+  for (std::size_t at = 0; at < text.size();) {
+    const std::size_t length = character_length(text, at);
+    result += length == 0 ? in_hexadecimal("\\x", byte_at(text, at), 2)
+                          : visible_character(text.substr(at, length), lines);
+    at += length == 0 ? 1 : length;
+  }
+  return result;
 }
 
 std::string shell_word(std::string_view text) {

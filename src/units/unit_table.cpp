@@ -9,8 +9,12 @@ namespace {
 
 using Spelling = std::string_view;
 
-constexpr std::array<Spelling, 4> volt_words{"v", "volt", "volts", "vrms"};
-constexpr std::array<Spelling, 3> watt_words{"w", "watt", "watts"};
+// As meters and plates have them: 14.1VAC, 55Wrms.
+constexpr std::array<Spelling, 16> volt_words{
+    "v",        "volt",    "volts",    "vrms", "v rms", "volts rms", "vac",  "v ac",
+    "volts ac", "vac rms", "v ac rms", "v~",   "v ~",   "vdc",       "v dc", "volts dc"};
+constexpr std::array<Spelling, 7> watt_words{"w",     "watt",      "watts",   "wrms",
+                                             "w rms", "watts rms", "watt rms"};
 // U+03A9 and U+2126 look the same; "R" is how resistors are marked [IEC 60062].
 constexpr std::array<Spelling, 6> ohm_words{"ohm", "ohms", "\u03a9", "\u2126", "\u03c9", "r"};
 constexpr std::array<Spelling, 5> ampere_words{"a", "amp", "amps", "ampere", "amperes"};
@@ -35,18 +39,18 @@ enum Row {
 // Megavolts, kilofarads and the like are typing mistakes here, so those prefixes are left out;
 // watts are printed without kilo because nobody in the trade writes 1.5 kW on an amplifier.
 constexpr std::array<UnitInfo, row_count> table{{
-    {"volts", "V", "14.2V", volt_words, "numk", "num", ""},
-    {"watts", "W", "55W", watt_words, "numk", "num", ""},
-    {"ohms", "ohm", "4ohm", ohm_words, "mkM", "mkM", "kM"},
-    {"amperes", "A", "20A", ampere_words, "num", "num", ""},
-    {"farads", "F", "10uF", farad_words, "pnum", "pnu", "pnu"},
-    {"hertz", "Hz", "50Hz", hertz_words, "kM", "kM", "k"},
-    {"seconds", "s", "0.5s", second_words, "num", "num", ""},
-    {"metres", "m", "3m", metre_words, "mck", "", ""},
-    {"square millimetres", "mm2", "16mm2", square_millimetre_words, "", "", ""},
-    {"percent", "%", "1%", percent_words, "", "", ""},
-    {"decibels", "dB", "-5dB", decibel_words, "", "", ""},
-    {"dBFS", "dBFS", "-5dBFS", dbfs_words, "", "", ""},
+    {"volts", "V", "14.2V", volt_words, "numk", "num", "", 1e6},
+    {"watts", "W", "55W", watt_words, "numk", "num", "", 1e6},
+    {"ohms", "ohm", "4ohm", ohm_words, "mkM", "mkM", "kM", 1e9},
+    {"amperes", "A", "20A", ampere_words, "num", "num", "", 1e6},
+    {"farads", "F", "10uF", farad_words, "pnum", "pnu", "pnu", 1e3},
+    {"hertz", "Hz", "50Hz", hertz_words, "kM", "kM", "k", 1e9},
+    {"seconds", "s", "0.5s", second_words, "num", "num", "", 1e9},
+    {"metres", "m", "3m", metre_words, "mck", "", "", 1e6},
+    {"square millimetres", "mm2", "16mm2", square_millimetre_words, "", "", "", 1e6},
+    {"percent", "%", "1%", percent_words, "", "", "", 1e6},
+    {"decibels", "dB", "-5dB", decibel_words, "", "", "", 1e4},
+    {"dBFS", "dBFS", "-5dBFS", dbfs_words, "", "", "", 1e4},
 }};
 
 }  // namespace

@@ -19,6 +19,7 @@ struct UnitInfo {
   std::string_view read_prefixes;               ///< accepted in front of the unit
   std::string_view print_prefixes;              ///< used when printing
   std::string_view lone_prefixes;               ///< accepted with the unit left out: "39k"
+  double largest;  ///< read, by magnitude; what lies beyond is a typing mistake
 };
 
 /// Every unit there is, for naming the unit that was given by mistake.

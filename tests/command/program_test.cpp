@@ -104,7 +104,18 @@ TEST_CASE("program: a mistake is named, with where the help is") {
   CHECK(mistake_in({"try", "a.wav", "--side", "right"}) ==
         "--side: right not in {both,left}; see railtap try --help");
   CHECK(mistake_in({"do"}) == "there is no command 'do'; see railtap --help");
+  CHECK(mistake_in({"trie"}) == "there is no command 'trie'; did you mean try? see railtap --help");
   CHECK(mistake_in({}) == "no command was given; see railtap --help");
+}
+
+TEST_CASE("program: for an option that is not there, the nearest one is named") {
+  const std::string help = " see railtap try --help";
+  CHECK(mistake_in({"try", "--powr", "55W"}) ==
+        "there is no option --powr; did you mean --power?" + help);
+  CHECK(mistake_in({"try", "--tone-l=-5"}) ==
+        "there is no option --tone-l; did you mean --tone-level?" + help);
+  CHECK(mistake_in({"try", "a.wav", "--xyz"}) == "there is no option --xyz;" + help);
+  CHECK(mistake_in({"try", "--", "--powr"}) == "no mistake");
 }
 
 TEST_CASE("program: the manual page and the completions have what the command describes") {

@@ -115,6 +115,14 @@ TEST_CASE("meter: a description is read in any order and in manuals' spellings")
   CHECK(*meter("1%, 40-400Hz").lowest_frequency == Hertz(40.0));
 }
 
+TEST_CASE("meter: a type that was not given is called assumed, and what else is taken is told") {
+  CHECK(describe(meter("1%")) == "\u00b1(1 %), average-responding (assumed)");
+  CHECK(describe(meter("1%, average")) == "\u00b1(1 %), average-responding");
+  CHECK(assumptions(meter("1%")).size() == 3);
+  CHECK(assumptions(meter("1%+3, average")).size() == 1);
+  CHECK(assumptions(meter("1%+3, 0.01V, true-rms, 40-400Hz")).empty());
+}
+
 TEST_CASE("meter: the words describe() writes are read back") {
   for (const auto* text :
        {"1.2%+5, 0.01V, average, 400Hz", "0.8%+3, 6000 counts, true-rms, 45-1000Hz", "2%"}) {

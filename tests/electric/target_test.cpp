@@ -234,6 +234,23 @@ TEST_CASE("deviation: decibels above the target, and the ends of the error band"
   CHECK(within_abs(deviation(Volts(1.0), Volts(1.0), Percent(400.0)).low->value(), -20.0, 1e-6));
 }
 
+TEST_CASE("reading: more than 12 dB away, a digit or the range may be wrong") {
+  // 20 V is the target; 12 dB is a factor of 3.981.
+  CHECK(resolve(channel_reading(100.0, 4.0, 20.0 / 3.98), {}).assessment->plausible);
+  CHECK_FALSE(resolve(channel_reading(100.0, 4.0, 20.0 / 3.99), {}).assessment->plausible);
+  CHECK_FALSE(resolve(channel_reading(100.0, 4.0, 200.0), {}).assessment->plausible);
+}
+
+TEST_CASE("channel: units may be written as on plates and meters") {
+  const auto front = parse_channel("front:55Wrms:4ohm:60 W RMS:14.10VAC", "--channel");
+  CHECK(front.amplifier_power == Watts(55.0));
+  CHECK(*front.speaker_power == Watts(60.0));
+  CHECK(*front.reading == Volts(14.1));
+  CHECK(*front.typed_digit == Volts(0.01));
+  CHECK_THROWS_WITH_AS((void)parse_channel("front:55W:4ohm:14.1VDC", "--channel"),
+                       doctest::Contains("is DC"), Error);
+}
+
 TEST_CASE("channel: units tell the parts apart") {
   const auto front = parse_channel("front:55W:4ohm:60W:14.10V", "--channel");
   CHECK(front.name == "front");

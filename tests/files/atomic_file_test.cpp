@@ -4,6 +4,7 @@
 
 #include <doctest/doctest.h>
 #include <sys/resource.h>
+#include <sys/stat.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -11,6 +12,7 @@
 #include <fstream>
 #include <functional>
 #include <string>
+#include <vector>
 
 #include "audio/sound_file.hpp"
 #include "files/interrupt.hpp"
@@ -78,6 +80,67 @@ TEST_CASE("atomic file: without commit nothing is left") {
   CHECK(fs::is_empty(folder.path()));
 }
 
+TEST_CASE("atomic file: what a killed process left goes with the next file, and nothing else") {
+  const test::TemporaryFolder folder;
+  const fs::path& here = folder.path();
+  const pid_t child = fork();
+  if (child == 0) {
+    const AtomicFile file(here / "tone.wav", Overwrite::refuse);
+    const AtomicFile other(here / std::string(250, 'n'), Overwrite::refuse);
+    std::raise(SIGKILL);
+  }
+  waitpid(child, nullptr, 0);
+  REQUIRE(std::distance(fs::directory_iterator(here), fs::directory_iterator()) == 2);
+  const AtomicFile in_use(here / "b.wav", Overwrite::refuse);
+  CHECK(std::distance(fs::directory_iterator(here), fs::directory_iterator()) == 1);
+  // What looks alike, and what is not a file of its own.
+  const auto kept = {".profile.backup", ".tone.wav.railtap-abc", "tone.wav.railtap-abcdef",
+                     ".tone.wav.railtap-abc.ef", ".railtap-abcdef"};
+  for (const char* name : kept) std::ofstream(here / name) << "theirs";
+  std::ofstream(here / "theirs") << "theirs";
+  fs::create_symlink("theirs", here / ".link.railtap-abcdef");
+  fs::create_hard_link(here / "theirs", here / ".hard.railtap-abcdef");
+  fs::create_directory(here / ".folder.railtap-abcdef");
+  REQUIRE(mkfifo((here / ".fifo.railtap-abcdef").c_str(), 0600) == 0);
+  std::ofstream(here / ".gone.railtap-abcdef") << "ours, and nobody writes it";
+  write_file(here / "c.txt", "x", Overwrite::refuse);
+  for (const char* name : kept) CHECK(fs::exists(here / name));
+  for (const char* name : {".link", ".hard", ".folder", ".fifo"})
+    CHECK(fs::exists(fs::symlink_status(here / (name + std::string(".railtap-abcdef")))));
+  CHECK(content_of(here / "theirs") == "theirs");
+  CHECK_FALSE(fs::exists(here / ".gone.railtap-abcdef"));
+}
+
+TEST_CASE("atomic file: many processes that write and are killed leave one another's files alone") {
+  const test::TemporaryFolder folder;
+  std::vector<pid_t> children;
+  constexpr int writers = 6, files_each = 60;
+  for (int n = 0; n < writers; ++n) {
+    const pid_t child = fork();
+    if (child == 0) {
+      for (int i = 0; i < files_each; ++i) {
+        const fs::path path =
+            folder.path() / (std::to_string(n) + "-" + std::to_string(i) + ".txt");
+        const std::string failed =
+            message_of([&] { write_file(path, "whole", Overwrite::refuse); });
+        if (!failed.empty() || content_of(path) != "whole") _exit(1);
+      }
+      if (n % 2 == 0) _exit(0);
+      const AtomicFile last(folder.path() / "unfinished", Overwrite::refuse);
+      std::raise(SIGKILL);
+    }
+    children.push_back(child);
+  }
+  for (const pid_t child : children) {
+    int status = 0;
+    waitpid(child, &status, 0);
+    CHECK((WIFSIGNALED(status) || WEXITSTATUS(status) == 0));
+  }
+  write_file(folder.path() / "end", "", Overwrite::refuse);
+  CHECK(std::distance(fs::directory_iterator(folder.path()), fs::directory_iterator()) ==
+        writers * files_each + 1);
+}
+
 TEST_CASE("atomic file: an existing file, folder or dangling link keeps its name") {
   const test::TemporaryFolder folder;
   const fs::path path = folder.path() / "a.txt";
@@ -90,6 +153,10 @@ TEST_CASE("atomic file: an existing file, folder or dangling link keeps its name
   CHECK(contains(message_of([&] { write_file(folder.path(), "x", Overwrite::allow); }), "folder"));
   write_file(path, "new", Overwrite::allow);
   CHECK(content_of(path) == "new");
+}
+
+TEST_CASE("atomic file: - is standard input, never a file's name") {
+  CHECK(contains(message_of([] { write_file("-", "x", Overwrite::allow); }), "standard input"));
 }
 
 TEST_CASE("atomic file: a name that was taken in the meantime is not replaced") {

@@ -54,5 +54,5 @@ TEST_CASE("record text: whose the vehicle is stands there as it was given") {
                                R"({"kind": "job", "result": {"owner": "A. Example",)"
                                R"( "vehicle": "camper\u001b van"}}]})";
   CHECK(ends_with(report::record_text(system::parse_job_record(document, "van.json")),
-                  "job          vehicle camper  van, owner A. Example"));
+                  "job          vehicle camper\\x1b van, owner A. Example"));
 }

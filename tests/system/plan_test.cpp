@@ -203,6 +203,22 @@ TEST_CASE("plan: doors and bass are compared where their sensitivities are known
   CHECK(within_abs(plan.matching.bass->value(), 104.4508, 1e-3));
 }
 
+TEST_CASE("plan: a speaker without a sensitivity is named") {
+  const auto plan = plan_of(measured());
+  CHECK(plan.matching.without_sensitivity == std::vector<std::string>{"bass driver"});
+  CHECK(report::plan_text(plan).find("give the sensitivity of bass driver.") != std::string::npos);
+}
+
+TEST_CASE("plan: the Markdown has backslashes only where Markdown would take a character") {
+  const std::string usual = report::plan_markdown(plan_of(measured()));
+  CHECK(usual.find('\\') == std::string::npos);
+  const std::string name = R"(a_b _c_ *d* [e](f) g-h #1 (i) 2+2 <u> R&D A&amp; x|y `z` ~n~ \\ !)";
+  const auto plan = plan_of(with(measured(), "name = \"camper van\"", "name = \"" + name + "\""));
+  const std::string shown =
+      R"(a_b \_c\_ \*d\* [e]\(f) g-h #1 (i) 2+2 \<u> R&D A\&amp; x\|y \`z\` \~n\~ \\ !)";
+  CHECK(report::plan_markdown(plan).find(shown) != std::string::npos);
+}
+
 TEST_CASE("plan: the tap stands the largest voltage") {
   const auto plan = plan_of(measured());
   CHECK(plan.tap.at == "bass");
@@ -228,6 +244,6 @@ TEST_CASE("plan: the checklist sets every control once, and names of files stay 
   for (const auto& step : plan.order) sets += step.title.starts_with("Set ") ? 1 : 0;
   CHECK(sets == 3);
   const std::string markdown = report::plan_markdown(plan);
-  CHECK(markdown.find("<b>") == std::string::npos);
+  CHECK(markdown.find("gains: \\<b>van\\</b> \\| x\n") != std::string::npos);
   CHECK(markdown.find("- [ ] **Set front on door amplifier**") != std::string::npos);
 }

@@ -34,6 +34,16 @@ std::string refusal(std::string_view text) {
   return "accepted";
 }
 
+template <class Q>
+std::string remedy(std::string_view text) {
+  try {
+    (void)parse_quantity<Q>(text, "--value");
+  } catch (const Error& error) {
+    return error.remedy();
+  }
+  return "accepted";
+}
+
 }  // namespace
 
 TEST_CASE("parse: every unit reads its own example, exactly") {
@@ -125,8 +135,38 @@ TEST_CASE("parse: rubbish behind the unit is refused") {
   }
 }
 
-TEST_CASE("parse: a decimal comma is refused with the advice to write a point") {
+TEST_CASE("parse: units as meters and plates have them") {
+  for (const auto* text : {"55Wrms", "55 W RMS", "55 watts rms"})
+    CHECK(parsed<Watts>(text) == 55.0);
+  for (const auto* text :
+       {"14.1VAC", "14.1 V AC", "14.1 Vrms", "14.1 vac rms", "14.1V~", "14.1VDC"})
+    CHECK(parsed<Volts>(text) == 14.1);
+  CHECK(parsed<Volts>("350mVAC") == 0.35);
+  CHECK(refusal<Ohms>("4Wrms") == "\"4Wrms\" is in watts, not in ohms");
+}
+
+TEST_CASE("parse: a comma is refused, and what to write instead is told") {
   CHECK(refusal<Volts>("14,2V") == "\"14,2V\" has a comma for the decimal point");
+  CHECK(remedy<Volts>("14,2V") == "write 14.2V");
+  CHECK(remedy<Volts>("-0,200 V") == "write -0.200 V");
+  CHECK(refusal<Watts>("1,200W") == "\"1,200W\" can be read in two ways");
+  CHECK(remedy<Watts>("1,200W") == "write 1200W or 1.200W, whichever is meant");
+  CHECK(remedy<Watts>("1,200,000W") == "write 1200000W");
+  CHECK(remedy<Watts>("1,200.5W") == "write 1200.5W");
+  CHECK(remedy<Watts>("1.200,5W") == "write 1200.5W");
+  CHECK(remedy<Watts>("1234,567W") == "write 1234.567W");
+  CHECK(remedy<Watts>("1 200W") == "write 1200W, if that is meant");
+}
+
+TEST_CASE("parse: a number too large for its unit is refused in a short sentence") {
+  CHECK(refusal<Watts>("1e308W") == "\"1e308W\" is too large for watts");
+  CHECK(refusal<Volts>("-2e6") == "\"-2e6\" is too large for volts");
+  CHECK(refusal<Volts>(std::string(400, '9') + "V") == "the number is out of the range of numbers");
+  CHECK(refusal<Volts>(std::string(100, '9') + "V") == "the number is too large for volts");
+  CHECK(parsed<Watts>("1e6W") == 1e6);
+  CHECK(format_quantity(Watts(1e308)) == "1e+308 W");
+  CHECK(format_fixed(Watts(1e308), 1) == "1e+308 W");
+  CHECK(format_quantity(Volts(1.5e-300)) == "1.5e-300 V");
 }
 
 TEST_CASE("parse: numbers beyond a double are refused, also after the prefix") {

@@ -56,9 +56,9 @@ TEST_CASE("print: fixed decimals, with a plus sign where asked, and no minus zer
   CHECK(format_fixed(Volts(1234.5), 1) == "1234.5 V");
 }
 
-TEST_CASE("print: 17 digits read back as the same double, from 1e-15 to 1e9") {
+TEST_CASE("print: 17 digits read back as the same double, from 1e-15 to 1e3") {
   std::mt19937_64 random(1);
-  std::uniform_real_distribution<double> exponent(-15.0, 9.0);
+  std::uniform_real_distribution<double> exponent(-15.0, 3.0);
   for (int i = 0; i < 2000; ++i) {
     const double value = std::pow(10.0, exponent(random)) * (i % 2 == 0 ? 1.0 : -1.0);
     CAPTURE(value);
@@ -75,7 +75,7 @@ TEST_CASE("print: 17 digits read back as the same double, from 1e-15 to 1e9") {
 
 TEST_CASE("print: four digits read back within half of the last digit") {
   std::mt19937_64 random(2);
-  std::uniform_real_distribution<double> exponent(-9.0, 6.0);
+  std::uniform_real_distribution<double> exponent(-9.0, 3.0);
   for (int i = 0; i < 500; ++i) {
     const double value = std::pow(10.0, exponent(random));
     CAPTURE(value);
