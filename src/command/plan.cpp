@@ -43,7 +43,7 @@ Command plan_command() {
       "  railtap system van.toml\n"
       "  railtap plan van.toml\n"
       "  railtap plan van.toml --markdown\n"
-      "Exit status: 0 every target can be reached and the supply stands it, 1 otherwise.";
+      "Exit status: 0 every target can be reached and the supply carries it, 1 otherwise.";
   command.text("SYSTEM", options->file, "The described system (TOML)").required();
   command.flag("--json", options->json, "Print one JSON document (railtap.plan/1)");
   command.flag("--markdown", options->markdown, "Print a checklist in Markdown, for paper")

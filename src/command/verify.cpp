@@ -190,7 +190,7 @@ void add_hiss_options(Command& command, VerifyOptions& options) {
   command.quantity("--sensitivity", options.sensitivity,
                    "The speaker's, dB at 2.83 V and 1 m: predicts how loud the hiss is");
   command.text("--gain-position", options.gain_position,
-               "Where the gain control stands: 20% of its travel, or 0.2");
+               "Position of the gain control: 20% of its travel, or 0.2");
   command.text("--source", options.source, "What feeds the amplifier: speaker-level, line-level")
       .one_of({"speaker-level", "line-level"})
       .defaulting_to(options.source);
@@ -204,7 +204,7 @@ Command verify_command() {
   command.footer =
       "Example:\n  railtap tones kit --tone verify\n"
       "  railtap verify kit/*_verify.wav --volts-full-scale 47V --sensitivity 89dB\n"
-      "Exit status: 0 nothing stands against it, 1 something does or could not be told, 2 could "
+      "Exit status: 0 no fault found, 1 a fault was found, or something could not be told, 2 could "
       "not do it.";
   command
       .text("FILE", options->file,

@@ -85,7 +85,7 @@ ChannelIdentity judge_channel_identity(const PatternReading& reading,
     const double most = std::max(left.noise, right.noise);
     identity.reason = most > 0.0
                           ? sentence(
-                                "Neither side's bursts stand out of the noise, which is "
+                                "Neither side's bursts are above the noise, which is "
                                 "at %.0f dBFS at their frequencies.",
                                 level(most).value())
                           : std::string("There is digital silence where the bursts should be.");
@@ -109,7 +109,7 @@ ChannelIdentity judge_channel_identity(const PatternReading& reading,
     judge_one_side(identity, identity.left.has_value(), apart, true);
   } else {
     identity.reason = sentence(
-        "One side's bursts are there, but noise could hide the other's: they stand out by %.0f dB.",
+        "One side's bursts are there, but noise could hide the other's: they are %.0f dB above it.",
         apart.value());
   }
   return identity;
@@ -141,7 +141,7 @@ PolarityVerdict judge_polarity(const measure::PolarityFit& fit, bool filters_kno
   PolarityVerdict verdict;
   verdict.margin = fit.margin;
   if (fit.orders_used == 0) {
-    verdict.reason = "The polarity pulses do not stand out of the noise.";
+    verdict.reason = "The polarity pulses are not above the noise.";
   } else if (fit.orders_used == 1) {
     verdict.reason =
         "Only one frequency of the polarity pulses arrives; a filter or noise takes the others.";

@@ -73,7 +73,7 @@ void add_sweep(ChannelVerification& channel, const ChannelMeasurements& measured
   channel.filters = recognise_filters(channel.response);
   if (!channel.filters) {
     const bool silent = channel.identity && channel.identity->carries == Carries::silent;
-    if (!silent) words.caution("The sweep does not stand out of the noise.");
+    if (!silent) words.caution("The sweep is not above the noise.");
     return;
   }
   say_filters(*channel.filters, limits, words);
@@ -98,7 +98,7 @@ void add_steady_tones(ChannelVerification& channel, const ChannelMeasurements& m
   Words words(channel.findings);
   const bool silent = channel.identity && channel.identity->carries == Carries::silent;
   if (!channel.steady_tones->reference && !silent)
-    return words.caution("None of the steady tones stands out of the noise.");
+    return words.caution("None of the steady tones is above the noise.");
   // Where there is a sweep it has said them.
   const auto& filters = channel.steady_tones->filters;
   if (!channel.filters && filters) say_filters(*filters, limits, words);
@@ -213,7 +213,7 @@ void say_hiss(ChannelVerification& channel, const VerificationLimits& limits) {
   } else {
     words.note("The hiss makes" + bound + sentence(" %.0f dB(A) at 1 m", level) +
                (level > quiet - inaudible_below ? ", which can be heard in a quiet cabin."
-                                                : ", which is lost in a quiet cabin."));
+                                                : ", which is not heard in a quiet cabin."));
   }
 }
 
@@ -394,16 +394,16 @@ void say_gain(Verification& verification, const VerificationLimits& limits) {
   const double percent = 100.0 * *limits.gain_position;
   if (limits.source == SourceKind::line_level) {
     return words.note(
-        sentence("The gain control stands at %.0f %%; with a line-level source that "
+        sentence("The gain control is at %.0f %%; with a line-level source that "
                  "says nothing by itself.",
                  percent));
   }
   if (*limits.gain_position <= speaker_level_travel) {
     return words.note(sentence(
-        "The gain control stands at %.0f %%, as a speaker-level source wants it.", percent));
+        "The gain control is at %.0f %%, as is usual for a speaker-level source.", percent));
   }
   words.caution(
-      sentence("The gain control stands at %.0f %%: suspicious with a speaker-level source, which "
+      sentence("The gain control is at %.0f %%: suspicious with a speaker-level source, which "
                "wants a quarter at the most. ",
                percent) +
       "Look for a source that is turned down, a faded output, or an input set to line level.");

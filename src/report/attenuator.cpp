@@ -94,7 +94,8 @@ std::string bridge_cautions(const Tap& tap) {
          "  harmless. The laptop runs from its battery with nothing else plugged in: no charger, "
          "screen,\n"
          "  network or USB lead to the vehicle. Else use an isolating transformer.\n"
-         "  Should the sleeve touch the chassis, the resistors hold and the reading changes by " +
+         "  Should the sleeve touch the chassis, the resistors limit the current, and the reading "
+         "changes by " +
          format_fixed(*tap.grounded_leg_change, 2, Sign::always) + ".\n";
 }
 

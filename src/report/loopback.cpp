@@ -16,7 +16,7 @@ std::string known(const std::optional<Q>& quantity, int digits) {
 
 std::string response_line(const electric::SoundInterface& interface) {
   constexpr std::array<double, 6> listed_hz{10.0, 20.0, 50.0, 100.0, 10000.0, 18000.0};
-  if (interface.response.empty()) return "  Response: the sweep does not stand out of the noise.\n";
+  if (interface.response.empty()) return "  Response: the sweep is not above the noise.\n";
   std::string text = "  Response re 1 kHz:";
   for (const double hz : listed_hz) {
     text += (hz == listed_hz.front() ? " " : ", ") +

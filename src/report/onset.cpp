@@ -236,7 +236,7 @@ std::string found_line(const StepsFound& found) {
     case StepsFound::By::turned:
       return text + " of a level that was turned by hand; what was fed in is not known";
     default:
-      return text + " where the level stands still; what was fed in is not known";
+      return text + " where the level is steady; what was fed in is not known";
   }
 }
 
@@ -398,7 +398,7 @@ std::string channel_text(const ChannelOnset& channel, const StepsFound& found,
   if (!line.empty()) text += "    " + line + '\n';
   Lines lines;
   add_clean_step(lines, channel);
-  add_criterion(lines, "tops go flat at", channel, channel.flat_top, &OnsetWay::flat_top);
+  add_criterion(lines, "clips at", channel, channel.flat_top, &OnsetWay::flat_top);
   add_criterion(lines, "THD+N " + format_quantity(limits.analysis.thdn) + " at", channel,
                 channel.thdn, &OnsetWay::thdn);
   add_criterion(lines, "gain falls " + format_quantity(limits.compression) + " at", channel,

@@ -206,7 +206,7 @@ std::string volts(Volts value) {
 }
 
 std::string gain_text(const PlannedChannel& channel) {
-  if (!channel.gain) return "where the gain lands is not known yet";
+  if (!channel.gain) return "the gain's position is not known yet";
   const GainLanding& gain = *channel.gain;
   const std::string input = format_quantity(gain.input, 3) + " in: ";
   if (gain.verdict == GainLanding::Verdict::too_little)
@@ -282,7 +282,7 @@ std::string feed_text(const PlannedFeed& feed) {
     text += ", clipping " + format_fixed(-feed.clipping_change, 2) + " earlier";
   text += "\n    fuse " + (feed.fuse ? format_quantity(*feed.fuse) : std::string("not described"));
   if (feed.ampacity)
-    text += ", the cable stands " + format_quantity(*feed.ampacity, 3) +
+    text += ", the cable is rated " + format_quantity(*feed.ampacity, 3) +
             (feed.ampacity_by_table ? " (PVC for 70 °C)" : "");
   return text + (passes(feed) ? "\n" : "  NOT GOOD\n");
 }

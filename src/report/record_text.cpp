@@ -44,7 +44,7 @@ std::string findings_text(const JsonView& channel) {
   for (const JsonView& finding : channel["findings"].elements()) {
     if (finding["severity"].text() != "note") text += word_in(finding["text"]);
   }
-  return text.empty() ? " nothing stands against it" : text;
+  return text.empty() ? " no fault found" : text;
 }
 
 std::string channel_name(const JsonView& channel) {

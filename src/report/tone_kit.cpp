@@ -173,7 +173,7 @@ const std::vector<std::string>& tone_cautions() {
        "that takes the amplifier's rated power and is allowed to get hot, or into nothing."),
       ("A steady tone heats a voice coil far more than music of the same peak. With speakers "
        "connected, play tones quietly, and none longer than a few seconds at more than a tenth of "
-       "the speaker's rating. Tweeters burn first."),
+       "the speaker's rating. Tweeters are damaged first."),
       ("Full-level tones damage hearing. Start every track at the lowest volume, leave the car or "
        "wear protection, and warn others."),
       ("Outputs of head units and many amplifiers are bridge-tied: neither wire is ground. Never "

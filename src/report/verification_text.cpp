@@ -229,7 +229,7 @@ std::string verification_text(const VerificationDocument& document) {
   std::ostringstream out;
   const judge::Verification& verification = document.verification;
   const bool good = verification.within_limits();
-  out << (good ? "GOOD: nothing stands against it.\n" : "LOOK AGAIN: see below.\n");
+  out << (good ? "GOOD: no fault found.\n" : "LOOK AGAIN: see below.\n");
   for (const VerifiedFile& file : document.files) add_file(out, file);
   if (!verification.findings.empty()) out << '\n';
   add_findings(out, verification.findings);

@@ -126,7 +126,7 @@ Sidecar read_capture_sidecar(const std::filesystem::path& recording) {
     return {parse_capture_sidecar(text, path.string()), {}};
   } catch (const Error&) {
     return {std::nullopt,
-            {"What stands beside the recording, " + path.string() +
+            {"The sidecar of the recording, " + path.string() +
              ", is damaged, so whether the recording is whole is not known."}};
   }
 }

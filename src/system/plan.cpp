@@ -173,8 +173,8 @@ void warn_of_gain(const PlannedChannel& channel, bool speaker_level, Warnings& w
   if (channel.gain->verdict == Verdict::within && speaker_level &&
       channel.gain->travel > usual_travel)
     tell(warnings, channel.name,
-         "the gain would stand at " + format_fixed(channel.gain->travel, 0) +
-             " of its travel; a speaker-level source wants a quarter or less (common "
+         "the gain would be at " + format_fixed(channel.gain->travel, 0) +
+             " of its travel; a speaker-level source needs a quarter or less (common "
              "practice): check the head unit's clean output and the input's range");
 }
 
@@ -208,12 +208,12 @@ void warn_of_load(const AmplifierChannel& described, const PlannedChannel& chann
 void warn_of_overlap(const PlannedChannel& channel, Warnings& warnings) {
   if (!channel.limits.speaker || channel.overlap.overlap <= Decibels(0.0)) return;
   const double most = channel.limits.speaker->value();
-  const Watts stands(most * most / channel.load.value());
-  if (channel.overlap.full_scale_power <= stands) return;
+  const Watts rated(most * most / channel.load.value());
+  if (channel.overlap.full_scale_power <= rated) return;
   tell(warnings, channel.name,
        "a full-scale passage puts " + format_quantity(channel.overlap.full_scale_power, 3) +
-           " into what stands " + format_quantity(stands, 3) +
-           " all the time; that is what the overlap risks");
+           " into speakers rated " + format_quantity(rated, 3) +
+           " continuous; that is the risk of the overlap");
 }
 
 void warn_of_pairs(const Plan& plan, Warnings& warnings) {
@@ -242,8 +242,8 @@ void warn_of_feed(const PlannedFeed& feed, Warnings& warnings) {
                        "cable (common practice)");
   if (!feed.fuse_protects)
     warnings.push_back(name + "the fuse of " + format_quantity(*feed.fuse) +
-                       " is more than the cable stands, " + format_quantity(*feed.ampacity, 3) +
-                       ": in a fault the cable burns first");
+                       " is above the cable's rating, " + format_quantity(*feed.ampacity, 3) +
+                       ": in a fault the cable overheats before it blows");
   if (!feed.fuse_carries)
     warnings.push_back(name + "the fuse of " + format_quantity(*feed.fuse) +
                        " is less than loud music draws, " + format_quantity(feed.music, 3));
@@ -253,9 +253,9 @@ void warn_of_feed(const PlannedFeed& feed, Warnings& warnings) {
                        format_quantity(feed.full, 3));
   if (!feed.cable_carries)
     warnings.push_back(name + "loud music draws " + format_quantity(feed.music, 3) +
-                       ", more than the cable stands");
+                       ", more than the cable's rating");
   if (!feed.ampacity)
-    warnings.push_back(name + "what the cable stands is not known; give its ampacity");
+    warnings.push_back(name + "the cable's rating is not known; give its ampacity");
 }
 
 void warn_of_supply(const SystemDescription& system, const Plan& plan, Warnings& warnings) {
@@ -264,7 +264,7 @@ void warn_of_supply(const SystemDescription& system, const Plan& plan, Warnings&
   for (const PlannedAmplifier& amplifier : plan.amplifiers) music += amplifier.music;
   if (plan.available && music > *plan.available)
     warnings.push_back("loud music draws " + format_quantity(music, 3) +
-                       ", more than the supply gives all the time: the battery empties");
+                       ", more than the supply gives continuously: the battery discharges");
   for (const Amplifier& amplifier : system.amplifiers) {
     if (amplifier.feed.empty())
       warnings.push_back(amplifier.name +

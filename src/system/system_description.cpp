@@ -253,7 +253,7 @@ void read_job(TomlTable table) {
 
 SystemDescription parse_system(std::string_view text, const std::string& place) {
   const toml::table root = files::parse_toml(
-      text, place, "correct that line; values with a unit stand in quotes, like \"55W\"");
+      text, place, "correct that line; values with a unit are written in quotes, like \"55W\"");
   TomlTable document(root, "", place, guide);
   require_schema(document.text("schema"), kind, version, place);
   SystemDescription system;

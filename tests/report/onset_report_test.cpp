@@ -189,7 +189,7 @@ TEST_CASE(
   };
   has("Channel 1: CLIPS");
   has("highest clean step    2, 1.0 s to 1.5 s: 4.000 V");
-  has("tops go flat at       5.500 V, -11.75 dBFS, -10.75 dBFS in  (±0.008 dB)");
+  has("clips at              5.500 V, -11.75 dBFS, -10.75 dBFS in  (±0.008 dB)");
   has("(±0.04 dB)");
   has("not reached");
   has("<- highest clean");

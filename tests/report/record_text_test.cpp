@@ -30,7 +30,7 @@ TEST_CASE("record text: of a verification, what stands against a channel") {
                   "front left: channel 1: It is inverted."));
   CHECK(ends_with(text_of(R"({"channels": [{"channel": 2, "findings": [
             {"severity": "note", "text": "The polarity is right."}]}]})"),
-                  "front left: channel 2: nothing stands against it"));
+                  "front left: channel 2: no fault found"));
   // Another's document, of other types: no findings are made up.
   CHECK(ends_with(text_of(R"({"channels": [{"channel": 1, "findings": 3}, 7]})"),
                   "front left: channel 1:"));

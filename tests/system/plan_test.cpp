@@ -142,8 +142,8 @@ TEST_CASE("plan: an overlap that a speaker does not stand is told, once for chan
 
 TEST_CASE("plan: a control far up with a speaker-level source is told") {
   CHECK(warns(plan_of(with(starter(), "# clean_output = \"8.3V\"", "clean_output = \"3V\"")),
-              "wants a quarter or less"));
-  CHECK(!warns(plan_of(measured()), "wants a quarter or less"));
+              "needs a quarter or less"));
+  CHECK(!warns(plan_of(measured()), "needs a quarter or less"));
 }
 
 TEST_CASE("plan: a low supply lowers the target of an unregulated amplifier only") {

@@ -82,7 +82,7 @@ std::string figures(const RecordRow& row) {
   figures.add("tone", hertz(row.reached["frequency_hz"]));
   figures.add("THD+N", percent(row.reached["thdn_percent"]));
   figures.add("rails", rails(row.reached), row.reached.known());
-  add_onset(figures, "tops go flat at", row.onset, "flat_top");
+  add_onset(figures, "clips at", row.onset, "flat_top");
   add_onset(figures, "THD+N limit at", row.onset, "thdn");
   add_onset(figures, "compression limit at", row.onset, "compression");
   figures.add("hiss, A-weighted", volts(hiss_of(row)));
