@@ -11,7 +11,7 @@
 #include "files/interrupt.hpp"
 #include "files/visible_output.hpp"
 #include "units/error.hpp"
-#include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace {
 

@@ -9,7 +9,7 @@
 #include <string>
 #include <string_view>
 
-#include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::files {
 

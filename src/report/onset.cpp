@@ -11,6 +11,7 @@
 #include "judge/ladder_gaps.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::report {
 namespace {

@@ -9,6 +9,7 @@
 #include "report/target.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::report {
 namespace {

@@ -9,6 +9,7 @@
 #include "report/markup.hpp"
 #include "units/print.hpp"
 #include "units/quantity.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::report {
 namespace {

@@ -3,6 +3,7 @@
 #include "report/target.hpp"
 
 #include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::report {
 namespace {

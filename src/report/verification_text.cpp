@@ -9,6 +9,7 @@
 #include "report/markup.hpp"
 #include "report/verification.hpp"
 #include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::report {
 namespace {

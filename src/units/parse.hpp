@@ -14,15 +14,15 @@ namespace railtap {
 /// A number alone has the unit of `Q` itself. Prefixes are p n u µ m c k M where the unit takes
 /// them; case does not matter except between m and M. The unit may be left out behind k and M
 /// (ohms, hertz) and behind p, n, u (farads), never behind m. Two-part resistor and capacitor
-/// values (4k7, 4R7, 2u2) follow IEC 60062. The decimal sign is a point in every locale; a comma is
-/// refused, and where it may stand between thousands the person is asked which is meant.
+/// values (4k7, 4R7, 2u2) follow IEC 60062. The decimal sign is a point in every locale.
 ///
 /// Defined for every quantity of units/quantity.hpp and for Dbfs, which also takes plain "dB".
 ///
 /// \param text what was typed
 /// \param name the option or key it was given for; becomes the error's place
 /// \throws Error for empty text, no number, a wrong or unknown unit, trailing rubbish, or a number
-///         that is too large for its unit, or that a double can't hold
+/// that
+///         a double can't hold
 template <class Q>
 [[nodiscard]] Q parse_quantity(std::string_view text, std::string_view name);
 

@@ -8,6 +8,7 @@
 #include <cmath>
 
 #include "units/unit_table.hpp"
+#include "units/visible.hpp"
 
 namespace railtap {
 

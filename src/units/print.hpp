@@ -39,14 +39,6 @@ template <class Q>
 /// 3-7]; 0 where there is none.
 [[nodiscard]] std::size_t character_length(std::string_view text, std::size_t at);
 
-/// Whether line ends and tabs stay what they are.
-enum class Lines { escape, keep };
-
-/// Text that anybody may have written, with what would command a terminal made visible: control
-/// characters (C0, DEL, C1) and bytes that are no UTF-8 as \x1b, what turns the direction of
-/// writing as \u202e [Unicode 15, 23.1, 23.2].
-[[nodiscard]] std::string visible(std::string_view text, Lines lines = Lines::escape);
-
 /// One word of a POSIX shell, whatever it holds; in quotes only where it needs them
 /// [POSIX.1-2017, Shell Command Language, 2.2.2].
 [[nodiscard]] std::string shell_word(std::string_view text);

@@ -174,7 +174,7 @@ TEST_CASE("plan: thin cables and large fuses fail") {
   CHECK(!thin.feeds[0].drop_passes);    // 0.70 V, 4.9 %
   CHECK(!thin.feeds[0].fuse_protects);  // 60 A on 45 A
   CHECK(!passes(thin));
-  CHECK(warns(thin, "the cable burns first"));
+  CHECK(warns(thin, "the cable overheats before it blows"));
   const auto by_maker = plan_of(with(measured(), "# ampacity = \"100A\"", "ampacity = \"50A\""));
   CHECK(!by_maker.feeds[0].fuse_protects);
   CHECK(!by_maker.feeds[0].ampacity_by_table);
