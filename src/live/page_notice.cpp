@@ -20,7 +20,7 @@ int draw_code(Canvas& canvas, int row, const std::string& address) {
   const int rows = (static_cast<int>(modules.size()) + 1) / 2;
   if (row + rows > canvas.rows() || static_cast<int>(modules.size()) > canvas.columns()) return row;
   for (int line = 0; line < rows; ++line) {
-    const auto upper = static_cast<std::size_t>(2 * line);
+    const std::size_t upper = 2 * static_cast<std::size_t>(line);
     for (std::size_t column = 0; column < modules.size(); ++column) {
       const bool lower = upper + 1 < modules.size() && modules[upper + 1][column];
       canvas.put(row + line, static_cast<int>(column),
