@@ -6,6 +6,7 @@ set(RAILTAP_CORE_SOURCES
   files/atomic_file.cpp
   files/interrupt.cpp
   files/toml_table.cpp
+  files/visible_output.cpp
   signal/generator.cpp
   signal/marker.cpp
   signal/noise.cpp

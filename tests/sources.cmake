@@ -26,6 +26,7 @@ set(RAILTAP_TEST_SOURCES
   electric/target_test.cpp
   electric/wire_test.cpp
   files/atomic_file_test.cpp
+  files/visible_output_test.cpp
   judge/analysis_test.cpp
   judge/attenuation_test.cpp
   judge/calibration_rig_test.cpp
@@ -133,6 +134,7 @@ set(RAILTAP_SCRIPT_CHECKS
   reference/wire_check.py
   faults/bad_input_check.py
   faults/failing_calls_check.py
+  faults/names_check.py
   faults/record_check.py
   faults/writing_check.py
 )

@@ -287,6 +287,10 @@ namespace {
 enum class CutShort { refused, read };
 
 Source open(const fs::path& path, CutShort cut) {
+  if (path == files::standard_input) {
+    throw Error("a recording is read more than once, so it cannot come from standard input", "-",
+                "give the name of a file; ./- for a file of that name");
+  }
   require_readable_file(path);
   SF_INFO info{};
   auto input = std::make_shared<Input>(path);

@@ -293,8 +293,7 @@ Command walk_command(const std::string& program) {
   command.text("RECORD", options->record,
                "The job's record (JSON); made if missing; of a rehearsal rehearsal.json");
   command
-      .text("--system", options->system,
-            "The described system (TOML): what stands in it is not asked")
+      .text("--system", options->system, "The described system (TOML): what it says is not asked")
       .called("FILE");
   command
       .flag("--rig", options->rig,

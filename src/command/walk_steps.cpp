@@ -96,7 +96,7 @@ Prompt doubt_prompt(const std::string& doubt) {
   Prompt prompt;
   prompt.id = doubt_id;
   prompt.lines = {"Doubtful: " + doubt};
-  prompt.question = "yes takes it all the same; Enter does it again.";
+  prompt.question = "yes accepts it anyway; Enter does it again.";
   prompt.buttons = {{"yes", "take it"}};
   prompt.take = [](const std::string& typed) {
     if (typed.empty()) throw BeginAgain{"Once more."};

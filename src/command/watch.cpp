@@ -211,7 +211,7 @@ void add_level_options(Command& command, WatchOptions& options) {
       .called("FILE");
   command.text("--target", options.target,
                "Voltage to reach, 14.14V; without a calibration a level, -12dBFS");
-  command.quantity("--power", options.power, "Or the power that it stands for")
+  command.quantity("--power", options.power, "Or the power of that voltage")
       .needs("--load")
       .excludes("--target");
   command.quantity("--load", options.load, "into this load").needs("--power");

@@ -6,6 +6,7 @@
 
 #include "report/analysis.hpp"
 #include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::report {
 namespace {
@@ -129,7 +130,7 @@ std::string doubt_text(const AnalysisDocument& document, const judge::Findings& 
   if (!f.cause->input_excluded || *f.cause->input_excluded) return "";
   return "    One recording cannot tell whether the amplifier or the recording input clips; two "
          "can: railtap analyze " +
-         document.file_name + " --compare-attenuation SECOND_RECORDING 6dB\n";
+         visible(shell_word(document.file_name)) + " --compare-attenuation SECOND_RECORDING 6dB\n";
 }
 
 std::string interruptions_text(const judge::ChannelAnalysis& channel) {
@@ -151,7 +152,7 @@ std::string compared_text(const std::optional<AttenuationComparison>& compared, 
   if (!compared) return "";
   for (const judge::ComparedChannel& c : compared->channels) {
     if (c.channel != channel) continue;
-    return "    Against " + compared->file_name + ": " +
+    return "    Against " + visible(compared->file_name) + ": " +
            (c.found ? c.found->sentence : c.obstacle + ".") + '\n';
   }
   return "";
@@ -162,8 +163,8 @@ std::string compared_text(const std::optional<AttenuationComparison>& compared, 
 std::string analysis_text(const AnalysisDocument& document) {
   std::ostringstream out;
   const double duration = static_cast<double>(document.frames) / document.format.rate.value();
-  out << document.file_name << ": " << document.format.encoding << ", " << document.format.channels
-      << (document.format.channels == 1 ? " channel, " : " channels, ")
+  out << visible(document.file_name) << ": " << document.format.encoding << ", "
+      << document.format.channels << (document.format.channels == 1 ? " channel, " : " channels, ")
       << document.format.rate.value() << " Hz, " << std::fixed << std::setprecision(2) << duration
       << " s\n";
   for (std::size_t i = 0; i < document.channels.size(); ++i) {

@@ -99,7 +99,7 @@ struct OnsetWord {
   const char* word;
   Ink ink;
 };
-constexpr OnsetWord onset_words[] = {{"flat_top", "tops go flat", Ink::second},
+constexpr OnsetWord onset_words[] = {{"flat_top", "clips", Ink::second},
                                      {"thdn", "reaches the limit", Ink::third},
                                      {"compression", "compresses", Ink::quiet}};
 

@@ -5,7 +5,6 @@
 #include <algorithm>
 
 #include "report/attenuator.hpp"
-#include "report/markup.hpp"
 #include "report/target.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"

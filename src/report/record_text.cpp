@@ -6,7 +6,6 @@
 #include <array>
 #include <string>
 
-#include "report/markup.hpp"
 #include "units/print.hpp"
 #include "units/quantity.hpp"
 #include "units/visible.hpp"

@@ -6,7 +6,6 @@
 #include <iomanip>
 #include <sstream>
 
-#include "report/markup.hpp"
 #include "report/verification.hpp"
 #include "units/print.hpp"
 #include "units/visible.hpp"

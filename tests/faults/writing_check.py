@@ -212,9 +212,49 @@ def killed_over_an_earlier_sheet(program, folder):
     assert sheet.read_bytes() == wholes[0]
     left = [path.name for path in folder.iterdir() if path.name.startswith(".sheet.html.")]
     print(f"{killed} of {kills} killed at work, {replaced} times replaced, always whole; {len(left)} unfinished files left")
+    assert not left, left
 
 
-CASES = (links, read_only_folders, killed_over_an_earlier_sheet, read_only_folder, file_size_limit, full_disk, existing_files_stay, interrupted_tones,
+def hidden(folder):
+    return sorted(path.name for path in folder.iterdir() if path.name.startswith("."))
+
+
+def stop_at_work(program, kit, *options):
+    """`tones`, stopped with its unfinished files in the folder."""
+    before = set(hidden(kit)) if kit.is_dir() else set()
+    child = subprocess.Popen([program, "tones", str(kit), *options], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    until = time.monotonic() + 60
+    while not (kit.is_dir() and len(set(hidden(kit)) - before) >= 3):
+        assert child.poll() is None and time.monotonic() < until, "no unfinished file was seen"
+    child.send_signal(signal.SIGSTOP)
+    return child
+
+
+def killed_tones(program, folder):
+    """What a killed run leaves goes with the next run into that folder; what another run is writing stays."""
+    kit = folder / "kit"
+    killed = stop_at_work(program, kit)
+    killed.kill()
+    killed.wait(timeout=30)
+    left = hidden(kit)
+    assert left and all(".railtap-" in name for name in left), left
+    (kit / ".notes.railtap").write_text("somebody's own")
+    other = stop_at_work(program, kit, "--container", "flac")
+    in_use = set(hidden(kit)) - {".notes.railtap"}
+    assert in_use and not in_use & set(left), (left, in_use)
+    outside.run(program, "tones", kit, "--tone", "calibrate", statuses=(0,))
+    # The one that is just being made may not be locked yet; its writer notices, and makes another.
+    removed = in_use - set(hidden(kit))
+    assert len(removed) <= 1, f"files of a run that goes on were removed: {removed}"
+    other.send_signal(signal.SIGCONT)
+    other.kill()
+    other.wait(timeout=30)
+    outside.run(program, "tones", kit, "--tone", "calibrate", "--force", statuses=(0,))
+    assert hidden(kit) == [".notes.railtap"], hidden(kit)
+    print(f"{len(left)} files of a killed run removed, {len(in_use)} of a run at work left alone")
+
+
+CASES = (killed_tones, links, read_only_folders, killed_over_an_earlier_sheet, read_only_folder, file_size_limit, full_disk, existing_files_stay, interrupted_tones,
          interrupted_analysis)
 
 if __name__ == "__main__":

@@ -157,6 +157,7 @@ TEST_CASE("atomic file: an existing file, folder or dangling link keeps its name
 
 TEST_CASE("atomic file: - is standard input, never a file's name") {
   CHECK(contains(message_of([] { write_file("-", "x", Overwrite::allow); }), "standard input"));
+  CHECK(contains(message_of([] { (void)audio::open_sound_file("-"); }), "more than once"));
 }
 
 TEST_CASE("atomic file: a name that was taken in the meantime is not replaced") {

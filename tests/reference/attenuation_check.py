@@ -48,7 +48,7 @@ def main(program):
         amplifier = tone(0.8, 0.6)
         write("amplifier", noisy(amplifier, random))
         write("amplifier_less", noisy(less * amplifier, random))
-        # The same amplifier, clean, into an input whose analog stage gives in at 0.3.
+        # The same amplifier, clean, into an input whose analog stage clips at 0.3.
         write("input", noisy(tone(0.8, 0.3), random))
         write("input_less", noisy(tone(0.8 * less, 0.3), random))
         write("input_gone", noisy(tone(0.35 * less, 0.3), random))
