@@ -138,12 +138,12 @@ VerifiedControl verify_control(const Bench& bench, const DemoFolder& folder,
 }
 
 void tell(std::ostream& notes, const report::DemoVerification& v) {
-  if (v.found.empty()) notes << v.control << ": verified, nothing stands against it\n";
+  if (v.found.empty()) notes << v.control << ": verified, no fault found\n";
   for (const auto& text : v.found) notes << report::about(v.control, text) << '\n';
   for (const auto& text : v.corrected) notes << v.control << ": " << text << '\n';
   if (!v.corrected.empty()) {
     notes << v.control << ": verified again, "
-          << (v.left.empty() ? "nothing stands against it now" : "not all is right yet") << '\n';
+          << (v.left.empty() ? "no fault found now" : "not all is right yet") << '\n';
   }
 }
 

@@ -167,14 +167,13 @@ void write_wiring(std::ostream& out, const DemoDocument& document) {
       label = "             ";
     }
     if (v.found.empty()) {
-      out << label << printable(v.control) << ": " << in_words(v.carries)
-          << "nothing stands against it\n";
+      out << label << printable(v.control) << ": " << in_words(v.carries) << "no fault found\n";
       label = "             ";
     }
     for (const std::string& text : v.corrected) out << "             -> " << text << '\n';
     if (!v.corrected.empty()) {
       out << "             -> verified again: "
-          << (v.left.empty() ? "nothing stands against it" : "not all is right") << '\n';
+          << (v.left.empty() ? "no fault found" : "not all is right") << '\n';
     }
   }
 }

@@ -85,7 +85,7 @@ struct PlannedAmplifier {
 };
 
 /// A feed under the currents of its amplifiers. It passes where no more than 3 % of the supply is
-/// lost, the fuse is not above what the cable stands, and both carry loud music. A check whose
+/// lost, the fuse is not above what the cable can carry, and both carry loud music. A check whose
 /// figures are not known passes.
 struct PlannedFeed {
   std::string name;

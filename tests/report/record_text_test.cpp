@@ -23,7 +23,7 @@ bool ends_with(const std::string& text, const std::string& end) {
 
 }  // namespace
 
-TEST_CASE("record text: of a verification, what stands against a channel") {
+TEST_CASE("record text: of a verification, what is found against a channel") {
   CHECK(ends_with(text_of(R"({"channels": [{"channel": 1, "findings": [
             {"severity": "fault", "text": "It is inverted."},
             {"severity": "note", "text": "The response is flat."}]}]})"),
