@@ -237,11 +237,11 @@ void read_level_control(TomlTable& table, std::optional<LevelControl>& control) 
   std::optional<Dbfs> level;
   LevelControl read;
   table.set("level_control_dbfs", level, {-60.0, 0.0});
+  if (!level) return;  // the other keys are refused then: they would do nothing
   if (const auto rise = table.number("level_control_rise_db_per_s", positive))
     read.rise_db_per_s = *rise;
   table.set("level_control_hysteresis_db", read.hysteresis, {0.01, 30.0});
   table.set("level_control_range_db", read.range, {0.01, 60.0});
-  if (!level) return;
   read.level = *level;
   control = read;
 }
