@@ -4,6 +4,7 @@
 #include <cstdlib>
 #include <exception>
 #include <iostream>
+#include <iterator>
 #include <new>
 #include <string>
 
@@ -20,12 +21,15 @@ using railtap::command::ExitStatus;
 /// The commands, in the order in which they are shown.
 void fill(railtap::command::Program& program, const std::string& called) {
   using namespace railtap::command;
-  program.commands = {analyze_command(),    tones_command(),     target_command(),
-                      attenuator_command(), calibrate_command(), demo_command(called),
-                      walk_command(called), loopback_command(),  devices_command(),
-                      capture_command(),    onset_command(),     watch_command(),
-                      system_command(),     plan_command(),      record_command(),
-                      verify_command(),     sheet_command(),     reference_command(program)};
+  Command commands[] = {analyze_command(),    tones_command(),     target_command(),
+                        attenuator_command(), calibrate_command(), demo_command(called),
+                        walk_command(called), loopback_command(),  devices_command(),
+                        capture_command(),    onset_command(),     watch_command(),
+                        system_command(),     plan_command(),      record_command(),
+                        verify_command(),     sheet_command(),     reference_command(program)};
+  // A list in braces would be copied, which takes memory some thousand times.
+  program.commands.assign(std::make_move_iterator(std::begin(commands)),
+                          std::make_move_iterator(std::end(commands)));
 }
 
 int run(int argc, char** argv) {

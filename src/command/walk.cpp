@@ -261,6 +261,7 @@ ExitStatus run(WalkOptions options, const std::string& program) {
   if (options.record.empty() && !options.rig)
     throw Error("no record is named", "RECORD", "for example: walk job.json");
   if (options.record.empty()) options.record = rehearsal_record;
+  files::refuse_standard_input(options.record);
   const auto page = open_page(options.page);
   if (page) tell_address(*page, false);
   Asker asker = terminal_asker(std::cout);

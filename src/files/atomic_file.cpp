@@ -129,12 +129,15 @@ void remove_leftovers(const fs::path& folder) noexcept {
   closedir(entries);
 }
 
+void refuse_standard_input(const fs::path& path) {
+  if (path != standard_input) return;
+  throw Error("stands for standard input, and this is written to a file", "-",
+              "give a file name; ./- for a file of that name");
+}
+
 AtomicFile::AtomicFile(fs::path final_path, Overwrite overwrite)
     : final_path_(std::move(final_path)), overwrite_(overwrite) {
-  if (final_path_ == standard_input) {
-    throw Error("stands for standard input, and this is written to a file", "-",
-                "give a file name; ./- for a file of that name");
-  }
+  refuse_standard_input(final_path_);
   std::error_code ignored;
   if (fs::is_directory(final_path_, ignored)) {
     throw Error("is a folder, not a file", final_path_.string(), "give a file name");

@@ -56,6 +56,9 @@ void write_file(const std::filesystem::path& path, std::string_view text, Overwr
 /// The name that stands for standard input where a file is read once; a file of that name is ./-
 inline constexpr std::string_view standard_input = "-";
 
+/// \throws Error for `-`, where a file is written
+void refuse_standard_input(const std::filesystem::path& path);
+
 /// Reads a whole text file of at most `most_bytes`, or standard input. Throws Error when it cannot,
 /// or when it is longer.
 [[nodiscard]] std::string read_file(const std::filesystem::path& path, std::size_t most_bytes);

@@ -85,7 +85,19 @@ void ChannelWatch::add(const double* first, std::size_t stride, std::size_t coun
     if (++since_level_ >= hop_ && recent_.size() >= window_) take_level();
     if (++since_block_ >= block_ && recent_.size() >= block_) take_block();
   }
-  if (faults_.add(first, stride, count, reading_.steady)) reading_.lasting = faults_.cause();
+  look_for_faults(first, stride, count);
+}
+
+// Flat tops are what is told then, and to measure seconds of them takes the longest of all.
+void ChannelWatch::look_for_faults(const double* first, std::size_t stride, std::size_t count) {
+  if (reading_.findings && reading_.findings->verdict == judge::Verdict::clipped) {
+    if (faults_.has_begun() || reading_.lasting) {
+      faults_.reset();
+      reading_.lasting.reset();
+    }
+  } else if (faults_.add(first, stride, count, reading_.steady)) {
+    reading_.lasting = faults_.cause();
+  }
 }
 
 void ChannelWatch::take_level() {

@@ -81,6 +81,7 @@ class ChannelWatch {
 
  private:
   void take_level();
+  void look_for_faults(const double* first, std::size_t stride, std::size_t count);
   void take_block();
   void take_turning_block();
   [[nodiscard]] double spread_db() const;

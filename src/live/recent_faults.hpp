@@ -31,6 +31,9 @@ class RecentFaults {
   /// told by the blocks. Times in it are from the start of the stream.
   [[nodiscard]] const std::optional<judge::Cause>& cause() const { return cause_; }
 
+  /// A stretch holds samples.
+  [[nodiscard]] bool has_begun() const { return frames_ > 0; }
+
   /// Forgets what was found, and begins a new stretch.
   void reset();
 

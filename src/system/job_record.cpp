@@ -175,6 +175,7 @@ std::string job_record_text(const JobRecord& record) {
 }
 
 void set_rehearsal(const fs::path& given, const Json& rehearsal) {
+  files::refuse_standard_input(given);
   const fs::path path = behind_link(given);
   const files::FileLock lock(path);
   Value document = document_at(path);
@@ -192,6 +193,7 @@ void append_to_job_record(const fs::path& path, RecordEntry entry,
 
 void append_to_job_record(const fs::path& given, std::vector<RecordEntry> entries,
                           const std::optional<Json>& system) {
+  files::refuse_standard_input(given);
   const fs::path path = behind_link(given);
   const files::FileLock lock(path);
   Value document = document_at(path);
