@@ -17,6 +17,7 @@
 
 #include "audio/damaged_file.hpp"
 #include "audio/file_bytes.hpp"
+#include "files/interrupt.hpp"
 #include "units/error.hpp"
 
 namespace railtap::audio {
@@ -389,6 +390,21 @@ Sink create_sound_file(const fs::path& path, const SoundFileSpec& spec,
   sink.write = [output](std::span<const double> samples) { write_frames(*output, samples); };
   sink.commit = [output] { finish(*output); };
   return sink;
+}
+
+void write_sound_file(const fs::path& path, SoundFileSpec spec, const Source& recording,
+                      files::Overwrite overwrite) {
+  constexpr std::size_t frames_at_once = 4096;
+  spec.rate = recording.format.rate;
+  spec.channels = recording.format.channels;
+  const Sink sink = create_sound_file(path, spec, overwrite);
+  const auto channels = static_cast<std::size_t>(spec.channels);
+  std::vector<double> block(frames_at_once * channels);
+  while (const std::size_t frames = recording.read(block)) {
+    files::throw_if_interrupted();
+    sink.write(std::span<const double>(block).first(frames * channels));
+  }
+  sink.commit();
 }
 
 const char* extension(Container container) {

@@ -37,6 +37,11 @@ struct SoundFileSpec {
 [[nodiscard]] Sink create_sound_file(const std::filesystem::path& path, const SoundFileSpec& spec,
                                      files::Overwrite overwrite);
 
+/// Writes a recording to its end into a new sound file; rate and channels are the recording's own.
+/// Throws Error as create_sound_file does, what reading throws, and Interrupted.
+void write_sound_file(const std::filesystem::path& path, SoundFileSpec spec,
+                      const Source& recording, files::Overwrite overwrite);
+
 /// Whether the libsndfile in use writes this combination.
 [[nodiscard]] bool can_write(const SoundFileSpec& spec);
 

@@ -76,18 +76,9 @@ std::filesystem::path write_tone(const DemoFolder& folder, const signal::Track& 
 std::filesystem::path write_capture(const DemoFolder& folder, const std::string& name,
                                     const audio::Source& recording) {
   audio::SoundFileSpec spec;
-  spec.rate = recording.format.rate;
-  spec.channels = recording.format.channels;
   spec.title = name;
   auto path = folder.capture(name);
-  const audio::Sink sink = audio::create_sound_file(path, spec, folder.overwrite);
-  const auto channels = static_cast<std::size_t>(spec.channels);
-  std::vector<double> block(block_frames * channels);
-  while (const std::size_t frames = recording.read(block)) {
-    files::throw_if_interrupted();
-    sink.write(std::span<const double>(block).first(frames * channels));
-  }
-  sink.commit();
+  audio::write_sound_file(path, spec, recording, folder.overwrite);
   return path;
 }
 

@@ -12,7 +12,6 @@
 #include "command/rehearsal_faults.hpp"
 #include "command/rehearsal_words.hpp"
 #include "files/atomic_file.hpp"
-#include "files/interrupt.hpp"
 #include "rig/instruments.hpp"
 #include "rig/terminals.hpp"
 #include "signal/generator.hpp"
@@ -26,7 +25,6 @@ namespace fs = std::filesystem;
 using system::Json;
 
 constexpr Hertz track_rate{48000.0};
-constexpr std::size_t block_frames = 4096;
 constexpr double finest_turn = 0.005;  // nobody turns a control finer
 constexpr Seconds volume_rest{0.7};    // on every step while the volume is turned up
 constexpr Seconds meter_track{2.0};
@@ -312,17 +310,8 @@ void Rehearsal::record(const Take& take, const fs::path& path) {
   const audio::Source recording =
       rig::record(car_->rig, car_->play_of(take.playing), source_of(track));
   audio::SoundFileSpec spec;
-  spec.rate = recording.format.rate;
-  spec.channels = recording.format.channels;
   spec.title = take.step;
-  const audio::Sink sink = audio::create_sound_file(path, spec, files::Overwrite::refuse);
-  const auto channels = static_cast<std::size_t>(spec.channels);
-  std::vector<double> block(block_frames * channels);
-  while (const std::size_t frames = recording.read(block)) {
-    files::throw_if_interrupted();
-    sink.write(std::span<const double>(block).first(frames * channels));
-  }
-  sink.commit();
+  audio::write_sound_file(path, spec, recording, files::Overwrite::refuse);
 }
 
 WalkAside Rehearsal::aside() {
