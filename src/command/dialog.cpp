@@ -14,6 +14,7 @@
 
 #include "files/interrupt.hpp"
 #include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::command {
 namespace {
@@ -23,31 +24,19 @@ constexpr const char* unreadable = "\xEF\xBF\xBD";  // U+FFFD
 constexpr std::size_t longest_name = 40;
 
 // A character of a text, or what is shown for it.
-struct Character {
-  std::string shown;
+struct Shown {
+  std::string text;
   std::size_t bytes = 1;
   bool blank = false;
 };
 
-// C0 and C1 controls, and what turns the direction of writing [Unicode 15, 23.1, 23.2].
-bool is_control(std::string_view character) {
-  const auto first = static_cast<unsigned char>(character[0]);
-  if (character.size() == 1) return first < 0x20 || first == 0x7F;
-  if (character.size() == 2 && first == 0xC2)
-    return static_cast<unsigned char>(character[1]) < 0xA0;
-  if (character.size() != 3 || first != 0xE2) return false;
-  const auto second = static_cast<unsigned char>(character[1]);
-  const auto third = static_cast<unsigned char>(character[2]);
-  if (second == 0x80) return third == 0x8E || third == 0x8F || (third >= 0xA8 && third <= 0xAE);
-  return second == 0x81 && third >= 0xA6 && third <= 0xA9;
-}
-
-Character character_at(std::string_view text, std::size_t at) {
+Shown shown_at(std::string_view text, std::size_t at) {
   if (text[at] == ' ' || text[at] == '\n' || text[at] == '\t') return {" ", 1, true};
-  const std::size_t length = character_length(text, at);
-  if (length == 0) return {unreadable, 1, false};
-  const std::string_view character = text.substr(at, length);
-  return {is_control(character) ? unreadable : std::string(character), length, false};
+  const Character character = character_at(text, at);
+  const bool hidden =
+      !character.well_formed || is_control(character.code) || turns_direction(character.code);
+  return {hidden ? unreadable : std::string(text.substr(at, character.bytes)), character.bytes,
+          false};
 }
 
 // Words of one line after the other.
@@ -55,10 +44,10 @@ class LineBreaker {
  public:
   explicit LineBreaker(std::size_t columns) : columns_(std::max<std::size_t>(columns, 1)) {}
 
-  void take(const Character& character) {
+  void take(const Shown& character) {
     if (character.blank) return end_word();
     if (word_columns_ == columns_) end_word();
-    word_ += character.shown;
+    word_ += character.text;
     ++word_columns_;
   }
 
@@ -194,7 +183,7 @@ class TerminalDialog {
 std::vector<std::string> broken_into_lines(const std::string& text, std::size_t columns) {
   LineBreaker breaker(columns);
   for (std::size_t at = 0; at < text.size();) {
-    const Character character = character_at(text, at);
+    const Shown character = shown_at(text, at);
     breaker.take(character);
     at += character.bytes;
   }
@@ -206,8 +195,8 @@ std::string short_name(const std::string& name) {
   std::size_t count = 0;
   for (std::size_t at = 0; at < name.size(); ++count) {
     if (count == longest_name) return result + "...";
-    const Character character = character_at(name, at);
-    result += character.shown;
+    const Shown character = shown_at(name, at);
+    result += character.text;
     at += character.bytes;
   }
   return result;

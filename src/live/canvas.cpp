@@ -7,30 +7,22 @@
 #include <cmath>
 #include <vector>
 
-#include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::live {
 namespace {
 
 constexpr char32_t replacement = U'?';
 
-bool is_control(char32_t glyph) {
-  return glyph < 0x20 || (glyph >= 0x7F && glyph < 0xA0);
-}
-
 }  // namespace
 
 std::u32string decode(std::string_view text) {
   std::u32string out;
-  for (std::size_t i = 0; i < text.size();) {
-    const std::size_t length = character_length(text, i);
-    const auto first = static_cast<unsigned char>(text[i]);
-    char32_t glyph = length == 1 ? first : first & (0x7FU >> length);
-    for (std::size_t k = 1; k < length; ++k) {
-      glyph = (glyph << 6U) | (static_cast<unsigned char>(text[i + k]) & 0x3FU);
-    }
-    out.push_back(length == 0 || is_control(glyph) ? replacement : glyph);
-    i += std::max<std::size_t>(length, 1);
+  for (std::size_t at = 0; at < text.size();) {
+    const Character character = character_at(text, at);
+    const bool hidden = !character.well_formed || is_control(character.code);
+    out.push_back(hidden ? replacement : character.code);
+    at += character.bytes;
   }
   return out;
 }

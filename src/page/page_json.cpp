@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "system/json.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::page {
 namespace {
@@ -116,54 +117,18 @@ Json json_of(const Meter& meter) {
       {"wave", json_of(meter.wave)},       {"wave_look", name(meter.wave_emphasis)}};
 }
 
-// The first character of a text, and how many bytes it has; U+FFFD and 1 for what is no UTF-8
-// [Unicode 15, table 3-7].
-struct Character {
-  char32_t code = U'\uFFFD';
-  std::size_t bytes = 1;
-};
-
-Character first_character(std::string_view text) {
-  const auto at = [&](std::size_t i) { return static_cast<unsigned char>(text[i]); };
-  const unsigned lead = at(0);
-  if (lead < 0x80U) return {lead, 1};
-  const std::size_t length = lead >= 0xF0U ? 4 : lead >= 0xE0U ? 3 : 2;
-  if (lead < 0xC2U || lead > 0xF4U || text.size() < length) return {};
-  char32_t code = lead & (0x7FU >> length);
-  for (std::size_t i = 1; i < length; ++i) {
-    if ((at(i) & 0xC0U) != 0x80U) return {};
-    code = (code << 6U) | (at(i) & 0x3FU);
-  }
-  constexpr char32_t least[] = {0, 0, 0x80, 0x800, 0x10000};
-  const bool surrogate = code >= 0xD800 && code <= 0xDFFF;
-  if (code < least[length] || surrogate || code > 0x10FFFF) return {};
-  return {code, length};
-}
-
-bool is_control(char32_t code) {
-  return code < 0x20 || (code >= 0x7F && code < 0xA0);
-}
-
-// Marks, embeddings, overrides and isolates.
-bool turns_text(char32_t code) {
-  return code == 0x061C || code == 0x200E || code == 0x200F || (code >= 0x202A && code <= 0x202E) ||
-         (code >= 0x2066 && code <= 0x2069);
-}
-
 }  // namespace
 
 std::string shown_text(const std::string& text) {
   std::string shown;
-  std::string_view left = text;
-  for (std::size_t count = 0; !left.empty(); ++count) {
+  std::size_t at = 0;
+  for (std::size_t count = 0; at < text.size(); ++count) {
     if (count == longest_text) return shown + "\u2026";
-    const Character character = first_character(left);
-    const bool hidden = is_control(character.code) || turns_text(character.code);
-    if (hidden || character.code == U'\uFFFD')
-      shown += "\uFFFD";
-    else
-      shown += left.substr(0, character.bytes);
-    left.remove_prefix(character.bytes);
+    const Character character = character_at(text, at);
+    const bool hidden =
+        !character.well_formed || is_control(character.code) || turns_direction(character.code);
+    shown += hidden ? "\uFFFD" : text.substr(at, character.bytes);
+    at += character.bytes;
   }
   return shown;
 }

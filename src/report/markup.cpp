@@ -13,20 +13,10 @@ namespace {
 
 constexpr const char* replacement = "\xEF\xBF\xBD";  // U+FFFD
 
-unsigned byte_at(std::string_view text, std::size_t at) {
-  return at < text.size() ? static_cast<unsigned char>(text[at]) : 0U;
-}
-
-/// C0 and C1 control characters except tab and line ends; U+FFFE and U+FFFF.
-bool forbidden(std::string_view character) {
-  const unsigned first = byte_at(character, 0);
-  const unsigned second = byte_at(character, 1);
-  if (character.size() == 1) {
-    const bool white = first == '\t' || first == '\n' || first == '\r';
-    return (first < 0x20U && !white) || first == 0x7FU;
-  }
-  if (character.size() == 2) return first == 0xC2U && second < 0xA0U;
-  return first == 0xEFU && second == 0xBFU && byte_at(character, 2) >= 0xBEU;
+/// Control characters except tab and line ends; U+FFFE and U+FFFF.
+bool forbidden(char32_t code) {
+  const bool white = code == '\t' || code == '\n' || code == '\r';
+  return (is_control(code) && !white) || code == 0xFFFEU || code == 0xFFFFU;
 }
 
 std::string escaped_character(std::string_view character) {
@@ -43,10 +33,11 @@ std::string escaped_character(std::string_view character) {
 std::string escaped(std::string_view text) {
   std::string out;
   for (std::size_t at = 0; at < text.size();) {
-    const std::size_t length = character_length(text, at);
-    const std::string_view character = text.substr(at, length);
-    out += length == 0 || forbidden(character) ? replacement : escaped_character(character);
-    at += length == 0 ? 1 : length;
+    const Character character = character_at(text, at);
+    out += !character.well_formed || forbidden(character.code)
+               ? replacement
+               : escaped_character(text.substr(at, character.bytes));
+    at += character.bytes;
   }
   return out;
 }

@@ -162,44 +162,48 @@ std::size_t character_length(std::string_view text, std::size_t at) {
 
 namespace {
 
-/// The code point of a well-formed character.
-unsigned code_of(std::string_view character) {
-  constexpr unsigned first_bits[] = {0x7FU, 0x1FU, 0x0FU, 0x07U};
-  unsigned code = byte_at(character, 0) & first_bits[character.size() - 1];
-  for (std::size_t i = 1; i < character.size(); ++i)
-    code = (code << 6U) | (byte_at(character, i) & 0x3FU);
-  return code;
-}
-
-bool turns_direction(unsigned code) {
-  return code == 0x200EU || code == 0x200FU || code == 0x2028U || code == 0x2029U ||
-         (code >= 0x202AU && code <= 0x202EU) || (code >= 0x2066U && code <= 0x2069U);
-}
-
-std::string in_hexadecimal(const char* introduction, unsigned code, int digits) {
+std::string in_hexadecimal(const char* introduction, char32_t code, int digits) {
   constexpr const char* figures = "0123456789abcdef";
   std::string text = introduction;
   for (int shift = 4 * (digits - 1); shift >= 0; shift -= 4) text += figures[(code >> shift) & 15U];
   return text;
 }
 
-std::string visible_character(std::string_view character, Lines lines) {
-  const unsigned code = code_of(character);
+std::string visible_character(std::string_view bytes, const Character& character, Lines lines) {
+  const char32_t code = character.code;
+  if (!character.well_formed) return in_hexadecimal("\\x", byte_at(bytes, 0), 2);
   const bool line = lines == Lines::keep && (code == '\n' || code == '\t');
-  const bool control = code < 0x20U || (code >= 0x7FU && code < 0xA0U);
-  if (control && !line) return in_hexadecimal("\\x", code, 2);
-  return turns_direction(code) ? in_hexadecimal("\\u", code, 4) : std::string(character);
+  if (is_control(code) && !line) return in_hexadecimal("\\x", code, 2);
+  return turns_direction(code) ? in_hexadecimal("\\u", code, 4) : std::string(bytes);
 }
 
 }  // namespace
 
+Character character_at(std::string_view text, std::size_t at) {
+  constexpr unsigned first_bits[] = {0x7FU, 0x1FU, 0x0FU, 0x07U};
+  const std::size_t length = character_length(text, at);
+  if (length == 0) return {};
+  char32_t code = byte_at(text, at) & first_bits[length - 1];
+  for (std::size_t i = 1; i < length; ++i) code = (code << 6U) | (byte_at(text, at + i) & 0x3FU);
+  return {code, length, true};
+}
+
+bool is_control(char32_t code) {
+  return code < 0x20U || (code >= 0x7FU && code < 0xA0U);
+}
+
+bool turns_direction(char32_t code) {
+  return code == 0x061CU || code == 0x200EU || code == 0x200FU || code == 0x2028U ||
+         code == 0x2029U || (code >= 0x202AU && code <= 0x202EU) ||
+         (code >= 0x2066U && code <= 0x2069U);
+}
+
 std::string visible(std::string_view text, Lines lines) {
   std::string result;
   for (std::size_t at = 0; at < text.size();) {
-    const std::size_t length = character_length(text, at);
-    result += length == 0 ? in_hexadecimal("\\x", byte_at(text, at), 2)
-                          : visible_character(text.substr(at, length), lines);
-    at += length == 0 ? 1 : length;
+    const Character character = character_at(text, at);
+    result += visible_character(text.substr(at, character.bytes), character, lines);
+    at += character.bytes;
   }
   return result;
 }

@@ -42,6 +42,7 @@ TEST_CASE("visible: control characters, bytes that are no text, and turned writi
   CHECK(visible("a\nb\tc\r", Lines::keep) == "a\nb\tc\\x0d");
   CHECK(visible("\x7f") == "\\x7f");
   CHECK(visible("\u009b2J") == "\\x9b2J");
+  CHECK(visible("a\u061Cb") == "a\\u061cb");
   CHECK(visible("\x9b"
                 "2J") == "\\x9b2J");
   CHECK(visible("gpj\u202e.wav") == "gpj\\u202e.wav");

@@ -52,6 +52,7 @@ TEST_CASE(
 TEST_CASE(
     "page document: other languages stay as they are, and what is too long is cut between "
     "characters") {
+  CHECK(shown_text("a\u2028b") == "a\uFFFDb");
   CHECK(shown_text("Tür vorne, 左前, أمامي, 𝄞") == "Tür vorne, 左前, أمامي, 𝄞");
   std::string longer;
   for (std::size_t i = 0; i <= longest_text; ++i) longer += "ü";
