@@ -9,7 +9,7 @@
 #include <string>
 
 #include "command/program.hpp"
-#include "files/interrupt.hpp"
+#include "files/atomic_file.hpp"
 #include "files/visible_output.hpp"
 #include "units/error.hpp"
 #include "units/visible.hpp"

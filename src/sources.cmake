@@ -4,74 +4,53 @@ set(RAILTAP_CORE_SOURCES
   units/print.cpp
   units/unit_table.cpp
   files/atomic_file.cpp
-  files/interrupt.cpp
   files/toml_table.cpp
   files/visible_output.cpp
   signal/generator.cpp
   signal/marker.cpp
-  signal/noise.cpp
   signal/tone.cpp
-  signal/voices.cpp
-  audio/continuity.cpp
-  audio/device.cpp
-  audio/file_bytes.cpp
   audio/intake.cpp
+  audio/device.cpp
+  audio/sound_file.cpp
   audio/output.cpp
   audio/port_audio.cpp
-  audio/sound_file.cpp
   audio/stream.cpp
   audio/tone_writer.cpp
   measure/added_clipping.cpp
-  measure/aligned_pair.cpp
+  measure/linear_chain.cpp
   measure/clipped_sine.cpp
   measure/clipped_sine_model.cpp
-  measure/clipped_sine_search.cpp
-  measure/code_step.cpp
+  measure/frame.cpp
   measure/coupling_corner.cpp
   measure/cut_peaks.cpp
-  measure/deconvolution.cpp
-  measure/flat_peaks.cpp
-  measure/disturbance.cpp
+  measure/swept_response.cpp
   measure/flat_runs.cpp
+  measure/disturbance.cpp
   measure/folded_cycle.cpp
-  measure/frame.cpp
-  measure/interruption.cpp
   measure/kernels.cpp
-  measure/knee_law.cpp
+  measure/shared_law.cpp
   measure/known_steps.cpp
   measure/ladder.cpp
   measure/ladder_alignment.cpp
-  measure/ladder_carrying.cpp
-  measure/ladder_chain.cpp
-  measure/ladder_location.cpp
-  measure/ladder_missing.cpp
   measure/ladder_parts.cpp
-  measure/law_tone.cpp
   measure/level_stretches.cpp
   measure/line_search.cpp
-  measure/linear_chain.cpp
   measure/marker.cpp
   measure/moving_tone.cpp
   measure/played_programme.cpp
-  measure/moving_level.cpp
   measure/recording.cpp
   measure/shape_series.cpp
-  measure/shared_law.cpp
   measure/silence.cpp
   measure/spectrum.cpp
   measure/static_law.cpp
   measure/steps.cpp
-  measure/swept_response.cpp
-  measure/test_patterns.cpp
   measure/tone.cpp
   measure/tone_fit.cpp
-  measure/turned_level.cpp
   measure/track_search.cpp
   measure/tone_track.cpp
   measure/waveform_shape.cpp
   electric/attenuator.cpp
   electric/calibration.cpp
-  electric/hard_clip.cpp
   electric/meter.cpp
   electric/target.cpp
   electric/wire.cpp
@@ -82,22 +61,16 @@ set(RAILTAP_CORE_SOURCES
   judge/cause_words.cpp
   judge/channel_identity.cpp
   judge/curves.cpp
-  judge/filter_model.cpp
   judge/filters.cpp
   judge/findings.cpp
   judge/ladder_gaps.cpp
-  judge/ladder_hole.cpp
   judge/loopback.cpp
   judge/onset.cpp
   judge/onset_compression.cpp
   judge/onset_criteria.cpp
   judge/onset_flat_top.cpp
-  judge/onset_input.cpp
-  judge/onset_knee.cpp
-  judge/onset_shared_law.cpp
-  judge/onset_thdn.cpp
   judge/onset_turned.cpp
-  judge/played.cpp
+  judge/onset_thdn.cpp
   judge/programme.cpp
   judge/sentence.cpp
   judge/silence.cpp
@@ -107,32 +80,24 @@ set(RAILTAP_CORE_SOURCES
   judge/verification.cpp
   rig/description.cpp
   rig/filter.cpp
-  rig/hand.cpp
+  rig/player.cpp
   rig/instruments.cpp
   rig/output_stage.cpp
-  rig/player.cpp
   rig/resample.cpp
   rig/terminals.cpp
-  rig/truth.cpp
-  system/calibration_file.cpp
-  system/channel_names.cpp
-  system/capture_sidecar.cpp
+  system/kept_files.cpp
+  system/system_description.cpp
   system/job_record.cpp
   system/json.cpp
-  system/loopback_file.cpp
   system/plan.cpp
-  system/plan_channel.cpp
   system/plan_order.cpp
   system/recipe.cpp
   system/schema.cpp
-  system/system_description.cpp
-  report/analysis_json.cpp
-  report/analysis_text.cpp
+  report/analysis.cpp
   report/attenuator.cpp
-  report/calibration_report.cpp
+  report/calibration.cpp
   report/capture.cpp
   report/demo.cpp
-  report/loopback.cpp
   report/markup.cpp
   report/onset.cpp
   report/pictures.cpp
@@ -142,47 +107,34 @@ set(RAILTAP_CORE_SOURCES
   report/sheet/channel.cpp
   report/sheet/foot.cpp
   report/sheet/head.cpp
-  report/sheet/labels.cpp
-  report/sheet/owner.cpp
   report/sheet/record_rows.cpp
-  report/sheet/rehearsal_part.cpp
   report/sheet/sheet.cpp
-  report/sheet/state.cpp
-  report/sheet/style.cpp
   report/sheet/summary.cpp
+  report/sheet/style.cpp
   report/svg/plot.cpp
-  report/svg/ticks.cpp
   report/target.cpp
   report/tone_kit.cpp
-  report/verification_json.cpp
-  report/verification_text.cpp
+  report/verification.cpp
   report/words.cpp
   page/admission.cpp
   page/connection.cpp
   page/exchange.cpp
-  page/lan_address.cpp
-  page/page_json.cpp
-  page/qr_code.cpp
+  page/address.cpp
+  page/page_state.cpp
   page/server.cpp
-  page/token.cpp
   live/canvas.cpp
   live/capture.cpp
   live/channel_watch.cpp
   live/feed.cpp
   live/page_meter.cpp
-  live/page_notice.cpp
-  live/playback.cpp
-  live/recent_faults.cpp
   live/sound_guide.cpp
   live/terminal.cpp
   live/terminal_guard.cpp
   live/watch.cpp
   live/watch_control.cpp
-  live/watch_keys.cpp
   live/watch_page.cpp
   live/watch_screen.cpp
   live/watch_view.cpp
-  live/watch_words.cpp
   command/analyze.cpp
   command/attenuator.cpp
   command/calibrate.cpp
@@ -190,46 +142,31 @@ set(RAILTAP_CORE_SOURCES
   command/command.cpp
   command/demo.cpp
   command/demo_bench.cpp
-  command/demo_flow.cpp
-  command/demo_folder.cpp
-  command/demo_onset.cpp
-  command/demo_record.cpp
-  command/demo_tones.cpp
-  command/demo_verify.cpp
-  command/devices.cpp
+  command/demo_findings.cpp
   command/dialog.cpp
-  command/live_recording.cpp
+  command/live_input.cpp
   command/loopback.cpp
   command/music.cpp
   command/onset.cpp
-  command/page_asker.cpp
   command/page_options.cpp
-  command/pictures.cpp
+  command/result_options.cpp
   command/plan.cpp
   command/program.cpp
   command/record.cpp
   command/recorded.cpp
-  command/recording_options.cpp
   command/reference.cpp
   command/rehearsal.cpp
-  command/rehearsal_faults.cpp
   command/rehearsal_words.cpp
-  command/sheet.cpp
   command/stepped.cpp
-  command/system.cpp
   command/target.cpp
   command/tones.cpp
   command/verify.cpp
   command/verify_capture.cpp
   command/walk.cpp
   command/walk_checks.cpp
-  command/walk_described.cpp
-  command/walk_draft.cpp
   command/walk_facts.cpp
-  command/walk_loop.cpp
   command/walk_state.cpp
+  command/walk_loop.cpp
   command/walk_steps.cpp
-  command/walk_wiring.cpp
   command/watch.cpp
-  command/watched_input.cpp
 )

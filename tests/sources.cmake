@@ -9,7 +9,6 @@ set(RAILTAP_TEST_SUPPORT
 )
 # Unit tests.
 set(RAILTAP_TEST_SOURCES
-  audio/continuity_test.cpp
   audio/intake_test.cpp
   audio/sound_file_test.cpp
   audio/tone_writer_test.cpp
@@ -21,37 +20,30 @@ set(RAILTAP_TEST_SOURCES
   command/verify_test.cpp
   electric/attenuator_test.cpp
   electric/calibration_test.cpp
-  electric/hard_clip_test.cpp
   electric/meter_test.cpp
   electric/target_test.cpp
-  electric/wire_test.cpp
   files/atomic_file_test.cpp
   files/visible_output_test.cpp
   judge/analysis_test.cpp
   judge/attenuation_test.cpp
-  judge/calibration_rig_test.cpp
   judge/calibration_tone_test.cpp
   judge/cause_test.cpp
   judge/filters_test.cpp
   judge/ladder_hole_test.cpp
   judge/onset_test.cpp
   judge/onset_turned_test.cpp
-  judge/sentence_test.cpp
   judge/stage_test.cpp
   judge/steady_tones_test.cpp
-  judge/turning_test.cpp
   judge/verification_test.cpp
   live/capture_file_test.cpp
   live/channel_watch_test.cpp
-  live/recent_faults_test.cpp
   live/sound_guide_test.cpp
   live/watch_page_test.cpp
   live/watch_screen_test.cpp
   measure/clipped_sine_test.cpp
-  measure/flat_peaks_test.cpp
+  measure/flat_runs_test.cpp
   measure/cut_peaks_test.cpp
   measure/disturbance_test.cpp
-  measure/flat_runs_test.cpp
   measure/folded_cycle_test.cpp
   measure/frame_test.cpp
   measure/marker_test.cpp
@@ -70,7 +62,6 @@ set(RAILTAP_TEST_SOURCES
   page/exchange_test.cpp
   page/page_json_test.cpp
   page/qr_code_test.cpp
-  page/token_test.cpp
   report/analysis_json_test.cpp
   report/attenuator_report_test.cpp
   report/demo_report_test.cpp
@@ -86,14 +77,12 @@ set(RAILTAP_TEST_SOURCES
   rig/stages_test.cpp
   signal/generator_test.cpp
   signal/marker_test.cpp
-  system/calibration_file_test.cpp
-  system/channel_names_test.cpp
-  system/capture_sidecar_test.cpp
+  system/kept_files_test.cpp
+  system/system_description_test.cpp
   system/job_record_test.cpp
   system/json_test.cpp
   system/plan_test.cpp
   system/recipe_test.cpp
-  system/system_description_test.cpp
   units/parse_test.cpp
   units/print_test.cpp
 )

@@ -10,7 +10,7 @@
 #include <string_view>
 #include <vector>
 
-#include "audio/continuity.hpp"
+#include "audio/intake.hpp"
 #include "audio/stream.hpp"
 #include "units/quantity.hpp"
 

@@ -1,14 +1,56 @@
 // SPDX-License-Identifier: MIT
-// Sound files, read and written through libsndfile.
+// Sound files, read and written through libsndfile; and the bytes of a recording as it asks for
+// them, with what it does not report: that a read failed.
 #pragma once
 
 #include <filesystem>
 #include <string>
 
+#include <sndfile.h>
+
 #include "audio/stream.hpp"
 #include "files/atomic_file.hpp"
 
 namespace railtap::audio {
+
+// The bytes of a recording as libsndfile asks for them, with what it does not report: that a read
+// failed. It takes that for the end of the file, or of a header's field, and goes on.
+
+/// A file that is open for reading. What it gives to libsndfile must not outlive it.
+class FileBytes {
+ public:
+  /// \throws Error if it cannot be opened
+  explicit FileBytes(const std::filesystem::path& path);
+  ~FileBytes();
+  FileBytes(const FileBytes&) = delete;
+  FileBytes& operator=(const FileBytes&) = delete;
+
+  /// Opens it as a sound file; nullptr where it is none (see sf_strerror). A pipe, which cannot be
+  /// read twice, is left to libsndfile.
+  [[nodiscard]] SNDFILE* open(SF_INFO& info);
+
+  /// \throws Error if a read has failed since it was opened
+  void check() const;
+
+ private:
+  static sf_count_t length(void* self);
+  static sf_count_t seek(sf_count_t offset, int whence, void* self);
+  static sf_count_t read(void* bytes, sf_count_t count, void* self);
+  static sf_count_t tell(void* self);
+  sf_count_t noted(sf_count_t result);
+
+  std::filesystem::path path_;
+  int descriptor_;
+  int failure_ = 0;  // errno of the first that failed
+};
+
+// Sound files that are cut short, of which a part is wanted.
+
+/// The same as open_sound_file, but a file whose header claims more than is there is read up to
+/// where it ends, with a note, and refused only there.
+[[nodiscard]] Source open_cut_sound_file(const std::filesystem::path& path);
+
+// Sound files, read and written through libsndfile.
 
 /// How a file packs its samples (FLAC without loss, MP3 with it), and what a sample is: a whole
 /// number of 16 or 24 bits, or floating point.

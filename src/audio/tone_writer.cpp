@@ -10,9 +10,8 @@
 #include <optional>
 #include <thread>
 
-#include "files/interrupt.hpp"
+#include "files/atomic_file.hpp"
 #include "signal/generator.hpp"
-#include "signal/noise.hpp"
 #include "units/error.hpp"
 
 namespace railtap::audio {

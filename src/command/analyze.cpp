@@ -5,12 +5,10 @@
 #include <memory>
 
 #include "command/command.hpp"
-#include "command/pictures.hpp"
 #include "command/recorded.hpp"
-#include "command/recording_options.hpp"
+#include "command/result_options.hpp"
 #include "report/analysis.hpp"
-#include "system/calibration_file.hpp"
-#include "system/loopback_file.hpp"
+#include "system/kept_files.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"

@@ -7,14 +7,13 @@
 #include <string>
 
 #include "command/command.hpp"
-#include "command/live_recording.hpp"
+#include "command/live_input.hpp"
 #include "command/recorded.hpp"
-#include "command/recording_options.hpp"
+#include "command/result_options.hpp"
 #include "electric/calibration.hpp"
 #include "judge/calibration_tone.hpp"
-#include "report/calibration_report.hpp"
-#include "system/calibration_file.hpp"
-#include "system/loopback_file.hpp"
+#include "report/calibration.hpp"
+#include "system/kept_files.hpp"
 #include "system/schema.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"

@@ -1,21 +1,27 @@
 // SPDX-License-Identifier: MIT
-// `railtap capture`: records an input into a file, and says whether all of it is there.
-#include <unistd.h>
-#include <algorithm>
+// `railtap capture` and `railtap devices`: recordings from a sound input, and which inputs there
+// are.
 
+#include <algorithm>
 #include <cmath>
 #include <iostream>
 #include <memory>
 
+#include <unistd.h>
+
 #include "command/command.hpp"
-#include "files/interrupt.hpp"
+#include "files/atomic_file.hpp"
 #include "files/visible_output.hpp"
 #include "live/capture.hpp"
+#include "report/capture.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"
 
 namespace railtap::command {
+
+// `railtap capture`: records an input into a file, and says whether all of it is there.
+
 namespace {
 
 using report::CaptureEnd;
@@ -144,6 +150,21 @@ Command capture_command() {
   command.flag("--force", options->force, "Replace an existing file");
   command.flag("--json", options->json, "Print one JSON document");
   command.run = [options] { return run(*options); };
+  return command;
+}
+
+// `railtap devices`: the audio inputs that there are, and what each can do.
+
+Command devices_command() {
+  Command command("devices", "List the audio inputs and what each can do");
+  command.footer = "Example:\n  railtap devices";
+  auto json = std::make_shared<bool>(false);
+  command.flag("--json", *json, "Print one JSON document");
+  command.run = [json] {
+    const auto inputs = audio::list_inputs();
+    std::cout << (*json ? report::devices_json(inputs).page() : report::devices_text(inputs));
+    return ExitStatus::within_limits;
+  };
   return command;
 }
 

@@ -2,17 +2,17 @@
 // Questions and answers in plain lines.
 #include "command/dialog.hpp"
 
-#include <poll.h>
-#include <sys/ioctl.h>
-#include <unistd.h>
-
 #include <algorithm>
 #include <array>
 #include <memory>
 #include <ostream>
 #include <string_view>
 
-#include "files/interrupt.hpp"
+#include <poll.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
+
+#include "files/atomic_file.hpp"
 #include "units/print.hpp"
 #include "units/visible.hpp"
 

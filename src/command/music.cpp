@@ -6,8 +6,8 @@
 #include <cmath>
 
 #include "audio/sound_file.hpp"
-#include "files/interrupt.hpp"
-#include "measure/flat_peaks.hpp"
+#include "files/atomic_file.hpp"
+#include "measure/flat_runs.hpp"
 #include "measure/played_programme.hpp"
 #include "units/error.hpp"
 

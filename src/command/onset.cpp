@@ -5,12 +5,11 @@
 #include <memory>
 
 #include "command/command.hpp"
-#include "command/pictures.hpp"
-#include "command/recording_options.hpp"
+#include "command/result_options.hpp"
 #include "command/stepped.hpp"
 #include "judge/stage.hpp"
 #include "report/onset.hpp"
-#include "system/calibration_file.hpp"
+#include "system/kept_files.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 

@@ -6,10 +6,9 @@
 #include <chrono>
 #include <iostream>
 
-#include "audio/damaged_file.hpp"
 #include "audio/sound_file.hpp"
 #include "audio/stream.hpp"
-#include "files/interrupt.hpp"
+#include "files/atomic_file.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"
 

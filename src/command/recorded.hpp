@@ -14,8 +14,7 @@
 #include "judge/analysis.hpp"
 #include "judge/curves.hpp"
 #include "measure/recording.hpp"
-#include "system/calibration_file.hpp"
-#include "system/capture_sidecar.hpp"
+#include "system/kept_files.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::command {

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: MIT
-// A walk's rehearsal: a virtual car behind the same calls as a live input.
+// A walk's rehearsal: a virtual car behind the same calls as a live input, and what is wrong with
+// it: drawn, seen by looking inside, and mended.
 #pragma once
 
+#include <cstddef>
 #include <cstdint>
 #include <filesystem>
 #include <memory>
@@ -15,6 +17,61 @@
 #include "system/json.hpp"
 
 namespace railtap::command {
+
+// What is wrong with a virtual car: drawn for a rehearsal, seen by looking inside, and mended.
+
+/// The kinds of faults that a rehearsal knows.
+enum class FaultKind {
+  swapped,        ///< left and right of a control
+  inverted,       ///< plus and minus of one output
+  not_connected,  ///< one output
+  filter_on,      ///< a high-pass or low-pass of a control
+  boost_on,       ///< of the bass, at a control
+  gain_too_high,  ///< far above where a speaker-level source wants it
+  hum,
+  level_control,  ///< of the recorder
+  tone_controls   ///< of the head unit, or its loudness
+};
+
+/// One of them, and where.
+struct CarFault {
+  FaultKind kind = FaultKind::swapped;
+  std::optional<std::size_t> control;  ///< counted over all amplifiers
+  std::size_t output = 0;              ///< of the control, where the kind belongs to one
+  bool operator==(const CarFault&) const = default;
+};
+
+/// A rig's gain controls, over all amplifiers. The pointers are into it.
+struct ControlPlace {
+  rig::Amplifier* amplifier;
+  rig::Control* control;
+};
+[[nodiscard]] std::vector<ControlPlace> controls_of(rig::Rig& rig);
+
+/// What an output of a control is called: as described, without the sign of crossed wires; the
+/// control's name where there is one output only.
+[[nodiscard]] std::string output_name(const rig::Control& control, std::size_t output);
+
+/// Takes out every fault, and turns all gains to minimum.
+void mend_all(rig::Rig& rig);
+
+/// Adds three faults: one of the wiring, one gain too high, and one of the rest.
+void draw_faults(rig::Rig& rig, std::uint64_t seed);
+
+/// What is wrong now.
+[[nodiscard]] std::vector<CarFault> faults_in(rig::Rig& rig);
+
+/// Undoes one kind of fault at a place, or makes one where there is none: exchanging two pairs that
+/// were right swaps them. Gains are not turned.
+void mend(rig::Rig& rig, const CarFault& fault);
+
+/// "front: left and right are swapped"
+[[nodiscard]] std::string describe(rig::Rig& rig, const CarFault& fault);
+
+/// The word for it in a record: "swapped".
+[[nodiscard]] const char* name(FaultKind kind);
+
+// A walk's rehearsal: a virtual car behind the same calls as a live input.
 
 /// What is rehearsed on.
 struct RehearsalSetup {

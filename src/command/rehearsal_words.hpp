@@ -8,7 +8,7 @@
 #include <variant>
 #include <vector>
 
-#include "command/rehearsal_faults.hpp"
+#include "command/rehearsal.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::command {

@@ -10,12 +10,11 @@
 
 #include "audio/sound_file.hpp"
 #include "audio/stream.hpp"
-#include "files/interrupt.hpp"
+#include "files/atomic_file.hpp"
 #include "judge/ladder_gaps.hpp"
-#include "judge/ladder_hole.hpp"
+#include "measure/level_stretches.hpp"
 #include "measure/marker.hpp"
 #include "measure/steps.hpp"
-#include "measure/turned_level.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"
 

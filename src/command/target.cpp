@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "command/command.hpp"
-#include "command/recording_options.hpp"
+#include "command/result_options.hpp"
 #include "electric/target.hpp"
 #include "report/target.hpp"
 #include "units/error.hpp"

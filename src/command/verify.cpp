@@ -6,11 +6,10 @@
 #include <memory>
 
 #include "command/command.hpp"
-#include "command/recording_options.hpp"
+#include "command/result_options.hpp"
 #include "command/verify_capture.hpp"
-#include "system/calibration_file.hpp"
-#include "system/channel_names.hpp"
-#include "system/loopback_file.hpp"
+#include "system/kept_files.hpp"
+#include "system/system_description.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"

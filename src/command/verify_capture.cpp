@@ -9,7 +9,7 @@
 
 #include "audio/sound_file.hpp"
 #include "audio/stream.hpp"
-#include "files/interrupt.hpp"
+#include "files/atomic_file.hpp"
 #include "measure/frame.hpp"
 #include "measure/known_steps.hpp"
 #include "measure/marker.hpp"

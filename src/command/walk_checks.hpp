@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: MIT
-// The guided walk's judgement of each recording: what goes into the record, or what to mend.
+// The guided walk's judgement of each recording, of levels and of wiring: what goes into the
+// record, or what to mend.
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -11,6 +13,8 @@
 #include "units/quantity.hpp"
 
 namespace railtap::command {
+
+// The guided walk's judgement of each recording: what goes into the record, or what to mend.
 
 /// A recording that is right: what to write down of it, and what to tell.
 struct Accepted {
@@ -61,5 +65,13 @@ struct VolumeRun {
 /// "s front left and front right", the head unit's first two outputs, to go behind "output"; empty
 /// where they have no names.
 [[nodiscard]] std::string source_names(const WalkFacts& facts);
+
+// The guided walk's judgement of wiring and filters, from the verification tracks.
+
+/// Accepts a recording of the verification track without faults: every output carries its side,
+/// plus is plus, no filter or boost is on, nothing hums. What could not be decided is told.
+/// \throws Error with the faults
+[[nodiscard]] Accepted check_wiring(const std::filesystem::path& file, const WalkChannel& channel,
+                                    std::optional<Volts> volts_per_full_scale);
 
 }  // namespace railtap::command

@@ -5,7 +5,7 @@
 #include <algorithm>
 
 #include "command/dialog.hpp"
-#include "command/walk_draft.hpp"
+#include "command/walk_state.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"
 

@@ -8,9 +8,8 @@
 #include <string>
 #include <vector>
 
-#include "command/asker.hpp"
+#include "command/dialog.hpp"
 #include "command/walk_state.hpp"
-#include "command/walk_step.hpp"
 #include "system/json.hpp"
 
 namespace railtap::command {

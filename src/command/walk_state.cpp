@@ -1,13 +1,19 @@
 // SPDX-License-Identifier: MIT
-// How far a guided walk has come.
+// What a step of the guided walk is, how far a walk has come (told by the marks that it leaves in
+// the job's record), and the answers of the step at hand, kept in a file so that nothing has to be
+// answered twice.
 #include "command/walk_state.hpp"
 
 #include <nlohmann/json.hpp>
 
+#include "files/atomic_file.hpp"
 #include "system/json.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {
+
+// How far a guided walk has come.
+
 namespace {
 
 using system::Json;
@@ -16,7 +22,7 @@ using system::quantity_at;
 using Value = nlohmann::ordered_json;  // of a record that somebody may have edited
 
 constexpr const char* kind = "walk";
-constexpr const char* schema = "railtap.walk/1";
+constexpr const char* mark_schema = "railtap.walk/1";
 
 // A list; of an older record one text, which cannot be taken apart for sure.
 std::vector<std::string> names_in(const Value& json) {
@@ -118,7 +124,7 @@ void mark_step(const std::filesystem::path& record, const std::string& step, con
                const std::optional<Json>& system, std::vector<system::RecordEntry> entries) {
   system::RecordEntry mark;
   mark.kind = kind;
-  mark.result = Json{{"schema", schema}, {"step", step}};
+  mark.result = Json{{"schema", mark_schema}, {"step", step}};
   mark.result.update(details);
   entries.push_back(std::move(mark));
   system::append_to_job_record(record, std::move(entries), system);
@@ -144,6 +150,75 @@ Json json_of(const WalkFacts& facts) {
                {"source_outputs", facts.source_outputs}};
   if (facts.volume_steps) json.set("volume_steps", *facts.volume_steps);
   return json;
+}
+
+// The answers of a walk's step at hand, in a file beside the record.
+
+namespace {
+
+namespace fs = std::filesystem;
+using system::Json;
+using Value = nlohmann::ordered_json;
+
+constexpr const char* draft_schema = "railtap.walk-draft/1";
+constexpr std::size_t most_bytes = 1'000'000;
+
+WalkDraft draft_in(const Value& json) {
+  WalkDraft draft;
+  if (json.at("schema").get<std::string>() != draft_schema)
+    throw Error("it is not of the version that this program reads", "", "");
+  draft.step = json.at("step").get<std::string>();
+  draft.leaving_out = json.at("leaving_out").get<bool>();
+  for (const Value& answer : json.at("answers"))
+    draft.answers.given.push_back(
+        {answer.at(0).get<std::string>(), answer.at(1).get<std::string>()});
+  if (json.contains("rehearsal") && !json["rehearsal"].is_null())
+    draft.rehearsal = Json(json["rehearsal"]);
+  return draft;
+}
+
+}  // namespace
+
+std::optional<std::string> Answers::find(const std::string& prompt) const {
+  for (const Answer& answer : given) {
+    if (answer.prompt == prompt) return answer.text;
+  }
+  return std::nullopt;
+}
+
+fs::path draft_of(const fs::path& record) {
+  return record.parent_path() / ("." + record.filename().string() + ".walk");
+}
+
+WalkDraft read_draft(const fs::path& record) {
+  const fs::path path = draft_of(record);
+  if (!fs::exists(path)) return {};
+  const Error damaged("the answers of the step at hand are damaged", path.string(),
+                      "remove that file: the step begins again");
+  try {
+    return draft_in(Value::parse(files::read_file(path, most_bytes)));
+  } catch (const Value::exception&) {
+    throw damaged;
+  } catch (const Error&) {
+    throw damaged;
+  }
+}
+
+void write_draft(const fs::path& record, const WalkDraft& draft) {
+  Json answers = Json::array();
+  for (const Answer& answer : draft.answers.given)
+    answers.push_back(Json(std::vector<std::string>{answer.prompt, answer.text}));
+  const Json document = {{"schema", draft_schema},
+                         {"step", draft.step},
+                         {"leaving_out", draft.leaving_out},
+                         {"answers", answers},
+                         {"rehearsal", draft.rehearsal}};
+  files::write_file(draft_of(record), document.line() + "\n", files::Overwrite::allow);
+}
+
+void remove_draft(const fs::path& record) {
+  std::error_code ignored;
+  fs::remove(draft_of(record), ignored);
 }
 
 }  // namespace railtap::command

@@ -5,10 +5,9 @@
 #include <charconv>
 #include <memory>
 
-#include "command/demo_verify.hpp"
+#include "command/demo_findings.hpp"
 #include "command/dialog.hpp"
 #include "command/walk_checks.hpp"
-#include "command/walk_wiring.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"

@@ -8,9 +8,8 @@
 #include <string>
 #include <vector>
 
-#include "command/walk_described.hpp"
+#include "command/walk_facts.hpp"
 #include "command/walk_state.hpp"
-#include "command/walk_step.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::command {

@@ -8,7 +8,7 @@
 #include <string>
 #include <vector>
 
-#include "electric/hard_clip.hpp"
+#include "electric/meter.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 

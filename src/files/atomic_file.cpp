@@ -1,17 +1,15 @@
 // SPDX-License-Identifier: MIT
-// Output files that appear whole or not at all, and locks for those that several processes write.
+// Output files that appear whole or not at all, never in another file's place unasked, and written
+// by one process at a time; and Ctrl-C as a flag that loops check, so that unfinished files are
+// removed.
 #include "files/atomic_file.hpp"
 
-#include <dirent.h>
-#include <fcntl.h>
-#include <sys/file.h>
-#include <sys/stat.h>
-#include <unistd.h>
-
 #include <algorithm>
+#include <atomic>
 #include <cctype>
 #include <cerrno>
 #include <chrono>
+#include <csignal>
 #include <cstdio>
 #include <cstring>
 #include <fstream>
@@ -21,9 +19,18 @@
 #include <utility>
 #include <vector>
 
+#include <dirent.h>
+#include <fcntl.h>
+#include <sys/file.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
 #include "units/error.hpp"
 
 namespace railtap::files {
+
+// Output files that appear whole or not at all, and locks for those that several processes write.
+
 namespace {
 
 namespace fs = std::filesystem;
@@ -276,6 +283,37 @@ void sync_folder_of(const fs::path& path) noexcept {
   if (folder < 0) return;
   fsync(folder);
   close(folder);
+}
+
+// Ctrl-C as a flag.
+
+namespace {
+
+// A signal handler can reach nothing but a global; this is the only one.
+std::atomic<bool> stop_requested{false};
+static_assert(std::atomic<bool>::is_always_lock_free,
+              "a signal handler may touch only lock-free atomics");
+
+extern "C" void note_interrupt(int signal_number) {
+  stop_requested.store(true);
+  std::signal(signal_number, SIG_DFL);
+}
+
+}  // namespace
+
+void watch_for_interrupt() {
+  std::signal(SIGINT, note_interrupt);
+  std::signal(SIGTERM, note_interrupt);
+  // A file at its size limit is to be an error from write(), not the end of the process.
+  std::signal(SIGXFSZ, SIG_IGN);
+}
+
+bool interrupted() {
+  return stop_requested.load();
+}
+
+void throw_if_interrupted() {
+  if (interrupted()) throw Interrupted();
 }
 
 }  // namespace railtap::files

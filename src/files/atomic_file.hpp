@@ -1,12 +1,16 @@
 // SPDX-License-Identifier: MIT
 // Output files that appear whole or not at all, never in another file's place unasked, and written
-// by one process at a time.
+// by one process at a time; and Ctrl-C as a flag that loops check, so that unfinished files are
+// removed.
 #pragma once
 
 #include <filesystem>
 #include <string_view>
 
 namespace railtap::files {
+
+// Output files that appear whole or not at all, never in another file's place unasked, and written
+// by one process at a time.
 
 /// Whether an existing file may be replaced (the person gave --force).
 enum class Overwrite { refuse, allow };
@@ -82,5 +86,17 @@ class FileLock {
 /// Makes sure that a file's new name outlives a loss of power, as its content does [POSIX
 /// XSH fsync; a folder is a file of its own]. What the file system cannot do is left out.
 void sync_folder_of(const std::filesystem::path& path) noexcept;
+
+// Ctrl-C as a flag that loops check, so that unfinished files are removed before the program ends.
+
+/// From now on SIGINT and SIGTERM are noted instead of ending the process; a second one ends it at
+/// once. Called once, at the start of main.
+void watch_for_interrupt();
+
+/// Whether the person has asked to stop.
+[[nodiscard]] bool interrupted();
+
+/// Throws Interrupted if so. Called once a block by everything that takes long.
+void throw_if_interrupted();
 
 }  // namespace railtap::files

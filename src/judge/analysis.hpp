@@ -8,7 +8,6 @@
 #include <vector>
 
 #include "judge/cause.hpp"
-#include "judge/played.hpp"
 #include "judge/programme.hpp"
 #include "measure/recording.hpp"
 #include "units/quantity.hpp"

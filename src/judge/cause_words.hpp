@@ -5,7 +5,7 @@
 #include "judge/analysis.hpp"
 #include "judge/cause.hpp"
 #include "measure/disturbance.hpp"
-#include "measure/moving_level.hpp"
+#include "measure/moving_tone.hpp"
 #include "measure/waveform_shape.hpp"
 #include "units/quantity.hpp"
 

@@ -6,7 +6,7 @@
 #include <optional>
 #include <string>
 
-#include "measure/test_patterns.hpp"
+#include "measure/marker.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::judge {

@@ -3,8 +3,13 @@
 #include "judge/onset_turned.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <functional>
 #include <optional>
+
+#include "measure/kernels.hpp"
+#include "measure/shared_law.hpp"
 
 namespace railtap::judge {
 namespace {
@@ -129,3 +134,159 @@ std::optional<double> moved_behind(const std::vector<Point>& points) {
 }  // namespace criteria
 
 }  // namespace railtap::judge
+
+// The onset of a level that is turned by hand, by the one law that explains all its steps.
+
+namespace railtap::judge::criteria {
+namespace {
+
+using measure::LawTone;
+using measure::SharedLaw;
+using measure::SharedLawOutput;
+
+// So far over its rails that a step says little of the onset, and more of what else the stage does.
+bool is_far_over(const Point& point) {
+  constexpr double far_db = 6.0;
+  constexpr double quite_flat = 0.03;  // a soft knee is far below a straight law before it is flat
+  if (point.clip == nullptr || !point.clip->explained) return false;
+  const auto far = [](const measure::RailOverdrive& side) {
+    return side.overdrive.value() > far_db && side.crest_slope < quite_flat;
+  };
+  return far(point.clip->positive) || far(point.clip->negative);
+}
+
+// The loudest that are not.
+std::vector<LawTone> tones_of(const std::vector<Point>& points) {
+  constexpr std::size_t most_tones = 40;
+  std::vector<LawTone> tones;
+  for (auto point = points.rbegin(); point != points.rend() && tones.size() < most_tones; ++point) {
+    if (!is_far_over(*point)) tones.push_back({point->series, point->orders, point->rise_db});
+  }
+  return tones;
+}
+
+// The input at which a criterion is met; none where it is not.
+using InputOf = std::function<std::optional<double>(const SharedLaw&, const SharedLawOutput&)>;
+
+std::optional<double> level_at(const SharedLaw& law, std::size_t orders, const InputOf& input_of) {
+  const SharedLawOutput output(law, orders);
+  const auto input = input_of(law, output);
+  if (!input || *input > law.highest_input) return std::nullopt;
+  return level_db(output.at(*input).total());
+}
+
+// What a knee of another shape that fits as well moves, dB: a share of the range over which the
+// gain at the crest falls from nine tenths to one (of a hyperbolic tangent and of an arc tangent,
+// trials).
+double shape_sigma(const SharedLaw& law) {
+  constexpr double share = 0.003;
+  if (law.corner) return 0.0;
+  return share * 20.0 *
+         std::log10(input_at_slope(law, flat_gain) / input_at_slope(law, 1.0 - flat_gain));
+}
+
+std::optional<Estimate> estimate_of(const SharedLaw& law, std::size_t orders,
+                                    const InputOf& input_of) {
+  constexpr std::size_t n = SharedLaw::parameters;
+  constexpr double probe = -0.002;  // downwards: a corner is the hardest knee that there is
+  const auto level = level_at(law, orders, input_of);
+  if (!level) return std::nullopt;
+  std::array<double, n> slope{};
+  for (std::size_t p = 0; p < n; ++p) {
+    SharedLaw moved = law;
+    moved.at[p] += probe;
+    slope[p] = (level_at(moved, orders, input_of).value_or(*level) - *level) / probe;
+  }
+  const double shape = shape_sigma(law);
+  double variance = least_uncertainty_db * least_uncertainty_db + shape * shape;
+  for (std::size_t p = 0; p < n; ++p) {
+    for (std::size_t q = 0; q < n; ++q) variance += slope[p] * slope[q] * law.covariance[p * n + q];
+  }
+  return Estimate{std::nullopt, *level, std::sqrt(variance)};
+}
+
+// Turns down from the highest input until the criterion is no longer met, and meets it from there.
+// \param excess of the ratio to the highest input, < 0 below the criterion
+std::optional<double> input_passing(const SharedLaw& law,
+                                    const std::function<double(double)>& excess) {
+  constexpr double least_ratio = 0.1;
+  constexpr double step = 0.97;
+  double low = 1.0;
+  while (low > least_ratio && excess(low) >= 0.0) low *= step;
+  const auto ratio = crossing(excess, low);
+  if (!ratio) return std::nullopt;
+  return *ratio * law.highest_input;
+}
+
+// Median of the points up to the loudest within the limit, whether they are within it or not: to
+// choose those that are would choose the least noise.
+double noise_below(const std::vector<Point>& points, double limit) {
+  constexpr std::size_t most = 9;
+  std::size_t end = points.size();
+  while (end > 1 && points[end - 1].thdn_squared() > limit * limit) --end;
+  std::vector<double> noise;
+  for (std::size_t i = end; i > 0 && noise.size() < most; --i) {
+    noise.push_back(points[i - 1].own_noise);
+  }
+  return measure::median(noise);
+}
+
+std::optional<Estimate> thdn_with(const SharedLaw& law, std::size_t orders, double noise,
+                                  double limit) {
+  return estimate_of(law, orders, [&](const SharedLaw& at, const SharedLawOutput& output) {
+    return input_passing(at, [&](double ratio) {
+      const auto out = output.at(ratio * at.highest_input);
+      const double rest = out.harmonics + noise;
+      return rest / (out.fundamental + rest) - limit * limit;
+    });
+  });
+}
+
+std::optional<Estimate> thdn_of(const SharedLaw& law, const std::vector<Point>& points,
+                                double limit) {
+  constexpr double noise_known_to = 0.03;
+  const std::size_t orders = points.back().orders;
+  const double noise = noise_below(points, limit);
+  auto estimate = thdn_with(law, orders, noise, limit);
+  if (!estimate) return std::nullopt;
+  if (const auto noisier = thdn_with(law, orders, noise * (1.0 + noise_known_to), limit)) {
+    estimate->sigma = std::hypot(estimate->sigma, noisier->level - estimate->level);
+  }
+  return estimate;
+}
+
+std::optional<Estimate> flat_top_of(const SharedLaw& law, std::size_t orders) {
+  auto estimate = estimate_of(law, orders, [](const SharedLaw& at, const SharedLawOutput&) {
+    return std::optional(input_at_slope(at, flat_gain));
+  });
+  constexpr double half = 0.5;  // the knee that the corner may be is as likely at either end
+  if (estimate && law.corner) estimate->sigma = std::hypot(estimate->sigma, half * law.knee_db);
+  return estimate;
+}
+
+std::optional<Estimate> compression_of(const SharedLaw& law, std::size_t orders, double limit_db) {
+  constexpr double soft = 1e-3;  // of the nearer rail: where the law is straight
+  return estimate_of(law, orders, [&](const SharedLaw& at, const SharedLawOutput& output) {
+    const auto gain_db = [&](double input) {
+      return level_db(output.at(input).total()) - 20.0 * std::log10(input);
+    };
+    const double straight = gain_db(soft * std::min(at.positive(), at.negative()));
+    return input_passing(
+        at, [&](double ratio) { return straight - limit_db - gain_db(ratio * at.highest_input); });
+  });
+}
+
+}  // namespace
+
+std::optional<SharedLawOnset> shared_law_onset(const std::vector<Point>& points, double thdn_limit,
+                                               double compression_db) {
+  constexpr double most_misfit = 4.0;
+  const auto law = measure::fit_shared_law(tones_of(points));
+  if (!law || law->misfit > most_misfit) return std::nullopt;
+  const std::size_t orders = points.back().orders;
+  constexpr double shape_misfit = 1.2;  // noise alone, and an even turn, leave less (trials)
+  return SharedLawOnset{thdn_of(*law, points, thdn_limit), flat_top_of(*law, orders),
+                        compression_of(*law, orders, compression_db), law->misfit > shape_misfit};
+}
+
+}  // namespace railtap::judge::criteria

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: MIT
-// From the peaks of music to a verdict.
+// What is said of music and speech: whether its peaks are cut off at a rail; beside the track that
+// was played, what the chain added.
 #include "judge/programme.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 
@@ -9,6 +11,9 @@
 #include "judge/sentence.hpp"
 
 namespace railtap::judge {
+
+// From the peaks of music to a verdict.
+
 namespace {
 
 using measure::FlatPeaks;
@@ -136,6 +141,167 @@ const char* name(Confidence confidence) {
       return "high";
   }
   return "none";
+}
+
+// From a comparison with the track to what the chain added.
+
+namespace {
+
+using measure::AddedRail;
+using measure::PlayedMeasurement;
+
+// A linear chain explains a recording better than this, or something else is going on.
+constexpr Decibels worst_residual{-20.0};
+// What is missing at a rail must be four times the misfit (added_clipping.hpp); a parabola's RMS is
+// 0.53 of its height (derived: √(8/15) of the mean square, and a knee below it).
+constexpr double visible_over_misfit = 4.0 / 0.53;
+// Of a peak as narrow as the sampling rate allows, a sine's at 0.4 of it, a rail that it exceeds by
+// h takes away h^1.5 · 0.5 in RMS of the few samples that show it (derived: two thirds of h times
+// the width √(2·h)/(π·0.4), spread by the low-pass; 0.6 · h^1.5 in recordings).
+constexpr double narrow_missing = 0.5;
+// Where less would not show than that, nothing is said.
+constexpr Decibels worst_bound{1.0};
+constexpr double shortfall_of_compression = 0.03;
+
+PlayedRail rail_of(const AddedRail& measured, bool positive, const Limits& limits) {
+  PlayedRail rail;
+  rail.positive = positive;
+  rail.all_peaks = measured.all_peaks;
+  if (!measured.flat) return rail;
+  rail.onset = dbfs_from_sine_peak(measured.level);
+  rail.overdrive = decibels_from_amplitude_ratio(measured.overdrive);
+  rail.peaks = measured.peaks;
+  if (limits.volts_per_full_scale) {
+    rail.peak_v = *limits.volts_per_full_scale * measured.level;
+    rail.onset_v = *rail.peak_v / std::numbers::sqrt2;
+  }
+  return rail;
+}
+
+std::string rail_sentence(const PlayedRail& rail) {
+  std::string text = std::string("The chain clips at the ") +
+                     (rail.positive ? "positive" : "negative") + " rail, " +
+                     sentence("%.2f dBFS", rail.onset->value());
+  if (rail.peak_v) {
+    text += sentence(" (%.4g V peak, a sine of %.4g V RMS)", rail.peak_v->value(),
+                     rail.onset_v->value());
+  }
+  return text +
+         sentence(": %.0f of %.0f peaks", static_cast<double>(rail.peaks),
+                  static_cast<double>(rail.all_peaks)) +
+         sentence(", the worst over by %.2f dB.", rail.overdrive->value());
+}
+
+const char* carried_words(const PlayedMeasurement& m) {
+  if (m.sides_alike) return "both sides, which are alike,";
+  switch (m.side) {
+    case measure::PlayedSide::left:
+      return "the left side";
+    case measure::PlayedSide::right:
+      return "the right side";
+    case measure::PlayedSide::sum:
+      return "both sides as mono";
+  }
+  return "both sides as mono";
+}
+
+std::string place_sentence(const PlayedMeasurement& m, Decibels gain, Decibels residual) {
+  return std::string("It carries ") + carried_words(m) + " of the track" +
+         (m.inverted ? ", inverted" : "") + sentence(", which starts at %.3f s", m.delay.value()) +
+         sentence("; the player's clock differs by %.1f ppm", 1e6 * (m.clock_ratio - 1.0)) +
+         sentence("; gain %.2f dB, unexplained %.1f dB.", gain.value(), residual.value());
+}
+
+// Peaks that fall short and are not flat.
+bool compresses(const AddedRail& rail, double residual) {
+  return !rail.flat && rail.peaks > 0 &&
+         rail.shortfall > std::max(shortfall_of_compression, 4.0 * residual);
+}
+
+// What exceeds a rail by `share` of it; not less than what is looked for.
+Decibels over_by(double share) {
+  return std::max(Decibels(0.1), decibels_from_amplitude_ratio(1.0 + share));
+}
+
+}  // namespace
+
+PlayedFindings judge_played(const std::optional<PlayedMeasurement>& measured,
+                            const Limits& limits) {
+  PlayedFindings found;
+  found.measured = measured;
+  if (!measured) {
+    found.reasons.emplace_back(
+        "The track is not found in this channel: is it the one that was played, at its speed?");
+    return found;
+  }
+  const auto& clipping = measured->clipping;
+  found.gain = decibels_from_amplitude_ratio(std::max(1e-12, measured->gain));
+  found.residual = decibels_from_amplitude_ratio(std::max(1e-12, clipping.residual));
+  found.rails = {rail_of(clipping.positive, true, limits),
+                 rail_of(clipping.negative, false, limits)};
+  found.reasons.push_back(place_sentence(*measured, *found.gain, *found.residual));
+  if (clipping.positive.flat || clipping.negative.flat) {
+    found.clipped = true;
+    for (const PlayedRail& rail : found.rails)
+      if (rail.onset) found.reasons.push_back(rail_sentence(rail));
+    return found;
+  }
+  if (*found.residual > worst_residual) {
+    found.reasons.emplace_back(
+        "That is more than a chain of amplifiers adds: an automatic level, an effect, a lossy "
+        "recording or another version of the track; whether anything clips cannot be told.");
+    return found;
+  }
+  if (compresses(clipping.positive, clipping.residual) ||
+      compresses(clipping.negative, clipping.residual)) {
+    found.reasons.emplace_back(
+        "The highest peaks fall short of the track's without being flat: a limiter, a soft knee, "
+        "or clipping in front of a filter; whether it clips cannot be told.");
+    return found;
+  }
+  const Decibels wide = over_by(visible_over_misfit * clipping.residual);
+  const Decibels narrow = over_by(std::pow(4.0 * clipping.residual / narrow_missing, 2.0 / 3.0));
+  const std::string unseen = sentence("less than %.1f dB over would not show", wide.value()) +
+                             sentence(", or %.1f dB in peaks of single samples.", narrow.value());
+  if (wide > worst_bound) {
+    found.reasons.push_back("No clipping shows, but " + unseen +
+                            " Whether anything clips cannot be told.");
+    return found;
+  }
+  found.clipped = false;
+  found.reasons.push_back("The chain adds no clipping: the highest peaks follow the track; " +
+                          unseen);
+  return found;
+}
+
+void apply(Findings& findings, const std::optional<ProgrammeFindings>& programme,
+           const PlayedFindings& played) {
+  findings.reasons.insert(findings.reasons.end(), played.reasons.begin(), played.reasons.end());
+  const bool looks_clipped = programme && programme->clipped.value_or(false);
+  if (!played.clipped) {
+    if (programme) apply(findings, *programme, HintAtTrack::no);
+    return;
+  }
+  if (!*played.clipped && looks_clipped)
+    findings.reasons.emplace_back("Peaks that are flat in this recording are the track's own.");
+  if (findings.verdict != Verdict::no_tone || !*played.clipped) return;
+  findings.verdict = Verdict::clipped;
+  findings.clipped = true;
+  findings.cause.reset();
+  findings.flat_top.present = true;
+}
+
+const char* side_name(const PlayedMeasurement& measured) {
+  if (measured.sides_alike) return "either";
+  switch (measured.side) {
+    case measure::PlayedSide::left:
+      return "left";
+    case measure::PlayedSide::right:
+      return "right";
+    case measure::PlayedSide::sum:
+      return "mono";
+  }
+  return "mono";
 }
 
 }  // namespace railtap::judge

@@ -8,7 +8,7 @@
 #include "electric/calibration.hpp"
 #include "judge/analysis.hpp"
 #include "judge/filters.hpp"
-#include "judge/finding_words.hpp"
+#include "judge/sentence.hpp"
 #include "measure/known_steps.hpp"
 #include "measure/swept_response.hpp"
 #include "signal/tone.hpp"

@@ -7,7 +7,7 @@
 
 #include "judge/loopback.hpp"
 #include "judge/sentence.hpp"
-#include "signal/test_patterns.hpp"
+#include "signal/marker.hpp"
 #include "units/print.hpp"
 
 namespace railtap::judge {

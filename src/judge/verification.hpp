@@ -9,12 +9,12 @@
 #include "electric/calibration.hpp"
 #include "judge/channel_identity.hpp"
 #include "judge/filters.hpp"
-#include "judge/finding_words.hpp"
+#include "judge/sentence.hpp"
 #include "judge/silence.hpp"
 #include "judge/steady_tones.hpp"
+#include "measure/marker.hpp"
 #include "measure/silence.hpp"
 #include "measure/swept_response.hpp"
-#include "measure/test_patterns.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::judge {

@@ -19,7 +19,7 @@
 #include <utility>
 #include <vector>
 
-#include "signal/noise.hpp"
+#include "signal/generator.hpp"
 
 namespace railtap::live {
 namespace {

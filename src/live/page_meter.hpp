@@ -1,16 +1,40 @@
 // SPDX-License-Identifier: MIT
-// Live figures on a page that shows something else besides, such as a walk's question.
+// Live figures on a page that shows something else besides, such as a walk's question; and how a
+// page is reached: its address, and in a network the code that a phone reads.
 #pragma once
 
 #include <atomic>
 #include <functional>
+#include <iosfwd>
+#include <string>
 #include <thread>
 
+#include "live/canvas.hpp"
 #include "live/watch.hpp"
 #include "page/page_state.hpp"
 #include "page/server.hpp"
 
 namespace railtap::live {
+
+// How a page is reached: its address, and in a network the code that a phone reads.
+
+/// What is told of a page.
+struct PageNotice {
+  std::string address;        ///< the whole of it
+  std::string short_address;  ///< to be typed on this computer
+  bool lan = false;           ///< others can reach it
+};
+
+/// Over the whole canvas, with the code where there is room for it (21 rows at most addresses).
+void draw(const PageNotice& notice, const Glyphs& glyphs, Canvas& canvas);
+
+/// What a code is written with: dark on light by colours, the terminal's own light text, or not.
+enum class CodeInk : unsigned char { colours, light, none };
+
+/// The same on a terminal that is written line by line.
+void print(const PageNotice& notice, CodeInk ink, std::ostream& out);
+
+// Live figures on a page that shows something else besides, such as a walk's question.
 
 /// Listens and publishes on a thread of its own, until it is destroyed.
 class PageMeter {

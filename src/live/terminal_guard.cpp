@@ -13,7 +13,7 @@
 #include <curses.h>
 #include <term.h>
 
-#include "files/interrupt.hpp"
+#include "files/atomic_file.hpp"
 
 namespace railtap::live {
 namespace {

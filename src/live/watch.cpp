@@ -6,7 +6,7 @@
 #include <cmath>
 #include <ostream>
 
-#include "files/interrupt.hpp"
+#include "files/atomic_file.hpp"
 #include "live/watch_control.hpp"
 #include "live/watch_loop.hpp"
 #include "live/watch_page.hpp"

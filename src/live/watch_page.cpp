@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "live/watch_words.hpp"
+#include "live/watch_view.hpp"
 #include "units/print.hpp"
 
 namespace railtap::live {

@@ -6,7 +6,7 @@
 #include <cmath>
 
 #include "live/canvas.hpp"
-#include "live/watch_words.hpp"
+#include "live/watch_view.hpp"
 #include "units/print.hpp"
 
 namespace railtap::live {

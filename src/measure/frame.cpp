@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: MIT
-// Cheap figures of a run of samples.
+// Cheap figures of a run of samples: what every sample of a recording is looked at for, and how
+// fine its numbers are.
 #include "measure/frame.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
 #include <complex>
 #include <numbers>
@@ -10,6 +12,9 @@
 #include "measure/kernels.hpp"
 
 namespace railtap::measure {
+
+// Cheap figures of a run of samples.
+
 namespace {
 
 using std::numbers::pi;
@@ -158,6 +163,38 @@ ToneScreen ToneScreener::screen(std::span<const double> samples,
   result.lowest = figures.lowest;
   result.highest = figures.highest;
   return result;
+}
+
+// How fine the numbers of a recording really are.
+
+namespace {
+
+constexpr int grid_bits = 32;
+constexpr int finest_bits = 24;
+constexpr double largest = 1024.0;  // full scales: beyond, the units do not fit
+
+}  // namespace
+
+void CodeStep::add(std::span<const double> samples) {
+  const double scale = std::ldexp(1.0, grid_bits);
+  for (const double x : samples) {
+    if (off_grid_) return;
+    if (!(std::abs(x) < largest)) {
+      off_grid_ = true;
+      return;
+    }
+    const double units = std::abs(x) * scale;
+    const auto whole = static_cast<std::uint64_t>(units);
+    if (static_cast<double>(whole) != units) off_grid_ = true;
+    bits_ |= whole;
+  }
+}
+
+std::optional<double> CodeStep::step() const {
+  if (off_grid_ || bits_ == 0) return std::nullopt;
+  const int bits = grid_bits - std::countr_zero(bits_);
+  if (bits > finest_bits) return std::nullopt;
+  return std::ldexp(1.0, -bits);
 }
 
 }  // namespace railtap::measure

@@ -8,8 +8,8 @@
 #include <optional>
 #include <vector>
 
+#include "measure/ladder.hpp"
 #include "measure/ladder_alignment.hpp"
-#include "measure/ladder_chain.hpp"
 #include "measure/level_stretches.hpp"
 
 namespace railtap::measure::ladder_parts {

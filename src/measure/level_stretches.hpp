@@ -1,13 +1,17 @@
 // SPDX-License-Identifier: MIT
-// A recording cut into stretches of one level, however short: the steps of a quick ladder, and the
-// pauses between them.
+// A recording cut by its level: into stretches of one level, however short, with the pauses between
+// them; and, where a hand moves it, into rests and slices that can be measured.
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "measure/steps.hpp"
 
 namespace railtap::measure {
+
+// A recording cut into stretches of one level, however short: the steps of a quick ladder, and the
+// pauses between them.
 
 /// A stretch of one level. Positions in samples; edges between levels are placed within 2 ms or so.
 struct Stretch {
@@ -32,5 +36,18 @@ struct Stretch {
 /// 0.12 dB are one stretch; an interruption of up to 30 ms that is not silence (a click, a knock)
 /// is passed over.
 [[nodiscard]] std::vector<Stretch> find_stretches(const LevelTrack& track);
+
+// A level that a hand moves, cut into pieces that can be measured: rests, and slices between them.
+
+/// Cuts a level that is turned by hand, with uneven speed, pauses, and down again. Where it rests
+/// for 0.2 s it is one step, as `find_plateaus` has it. Everywhere else it is cut into slices over
+/// which it moves by 0.8 dB, each 0.25 s at most and four cycles or 40 ms at least; fast turns move
+/// by more over that. What moves faster than 30 dB/s is a jump and no turn, and is left out, as is
+/// what is 80 dB below the loudest, or below −110 dB.
+///
+/// \param plateaus those of the track
+/// \returns rests and slices (`gliding`) in order of time, numbered from 0
+[[nodiscard]] std::vector<Step> cut_turned(const LevelTrack& track,
+                                           const std::vector<Step>& plateaus);
 
 }  // namespace railtap::measure

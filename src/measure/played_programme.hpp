@@ -7,7 +7,7 @@
 #include <optional>
 
 #include "measure/added_clipping.hpp"
-#include "measure/aligned_pair.hpp"
+#include "measure/linear_chain.hpp"
 
 namespace railtap::measure {
 

@@ -10,13 +10,11 @@
 #include <vector>
 
 #include "measure/clipped_sine.hpp"
-#include "measure/code_step.hpp"
 #include "measure/disturbance.hpp"
 #include "measure/flat_runs.hpp"
 #include "measure/folded_cycle.hpp"
 #include "measure/frame.hpp"
-#include "measure/interruption.hpp"
-#include "measure/moving_level.hpp"
+#include "measure/moving_tone.hpp"
 #include "measure/tone.hpp"
 #include "units/quantity.hpp"
 

@@ -1,8 +1,11 @@
 // SPDX-License-Identifier: MIT
-// One law for a tone at several levels, by least squares.
+// One law for a tone at several levels: a stage with a knee at either rail, behind a control that
+// is turned. Bottom up: the law and what it makes of a sine, a tone as it is seen in a block over
+// which it moves, the fit to all blocks.
 #include "measure/shared_law.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <limits>
@@ -11,8 +14,211 @@
 #include <vector>
 
 #include "measure/kernels.hpp"
+#include "measure/static_law.hpp"
 
 namespace railtap::measure {
+
+// A law whose slope falls from one to nothing at either rail.
+
+namespace {
+
+using std::numbers::pi;
+
+// Amplitudes re the rail that are in the table, ln of the ratio, and their distance.
+constexpr double first_ln = -2.763;  // −24 dB: a knee with a sharpness of 3 takes 0.03 % there
+constexpr double step_ln = 0.01727;  // 0.15 dB
+constexpr std::size_t rows = 261;    // up to 15 dB
+constexpr std::size_t angles = 128;  // over a quarter of a cycle
+
+// Inputs re the rail at which the law is known, and straight lines between them.
+constexpr double input_step = 0.0025;
+constexpr double highest_input = 5.65;  // a little over 15 dB
+
+// D(x) = x − f(x), by the trapezoidal rule.
+std::vector<double> taken_by(const KneeShape& shape) {
+  const auto count = static_cast<std::size_t>(highest_input / input_step) + 2;
+  std::vector<double> taken(count, 0.0);
+  double before = 0.0;
+  for (std::size_t i = 1; i < count; ++i) {
+    const double x = input_step * static_cast<double>(i);
+    const double lost = 1.0 - std::pow(1.0 + std::pow(x, shape.sharpness), -shape.depth);
+    taken[i] = taken[i - 1] + 0.5 * input_step * (lost + before);
+    before = lost;
+  }
+  return taken;
+}
+
+using Quarter = std::array<double, angles>;
+
+// cos kθ for k = 0 … most_orders in the middles of equal parts of a quarter of a cycle.
+const std::vector<Quarter>& cosines() {
+  static const std::vector<Quarter> table = [] {
+    std::vector<Quarter> values(KneeTable::most_orders + 1);
+    for (std::size_t k = 0; k < values.size(); ++k) {
+      for (std::size_t n = 0; n < angles; ++n) {
+        const double angle = 0.5 * pi * (static_cast<double>(n) + 0.5) / double{angles};
+        values[k][n] = std::cos(static_cast<double>(k) * angle);
+      }
+    }
+    return values;
+  }();
+  return table;
+}
+
+RAILTAP_VECTORIZE double product(const Quarter& a, const Quarter& b) {
+  double sum = 0.0;
+#pragma omp simd reduction(+ : sum)
+  for (std::size_t n = 0; n < angles; ++n) sum += a[n] * b[n];
+  return sum / double{angles};
+}
+
+}  // namespace
+
+double KneeShape::input_at(double slope) const {
+  return std::pow(std::pow(slope, -1.0 / depth) - 1.0, 1.0 / sharpness);
+}
+
+KneeTable::KneeTable(const KneeShape& shape, std::size_t orders)
+    : orders_(std::clamp<std::size_t>(orders, 1, most_orders)), rows_(rows * orders_) {
+  const std::vector<double> taken = taken_by(shape);
+  const auto& cosine = cosines();
+  Quarter piece;
+  for (std::size_t row = 0; row < rows; ++row) {
+    const double amplitude = std::exp(first_ln + step_ln * static_cast<double>(row));
+    for (std::size_t n = 0; n < angles; ++n) {
+      const double place = std::min(amplitude * cosine[1][n], highest_input) / input_step;
+      const auto i = static_cast<std::size_t>(place);
+      piece[n] = taken[i] + (place - static_cast<double>(i)) * (taken[i + 1] - taken[i]);
+    }
+    for (std::size_t k = 1; k <= orders_; ++k) {
+      rows_[row * orders_ + k - 1] = product(piece, cosine[k]);
+    }
+  }
+}
+
+void KneeTable::at(double ln_amplitude, double* taken) const {
+  const double place = std::clamp((ln_amplitude - first_ln) / step_ln, 0.0, double{rows - 1});
+  // Cubics through four neighbours, with the slopes of Catmull and Rom.
+  const auto i = std::clamp<std::size_t>(static_cast<std::size_t>(place), 1, rows - 3);
+  const double t = place - static_cast<double>(i);
+  const double w0 = 0.5 * t * (t * (2.0 - t) - 1.0);
+  const double w1 = 0.5 * (t * t * (3.0 * t - 5.0) + 2.0);
+  const double w2 = 0.5 * t * (t * (4.0 - 3.0 * t) + 1.0);
+  const double w3 = 0.5 * t * t * (t - 1.0);
+  const double* row = rows_.data() + (i - 1) * orders_;
+  for (std::size_t k = 0; k < orders_; ++k) {
+    taken[k] =
+        w0 * row[k] + w1 * row[orders_ + k] + w2 * row[2 * orders_ + k] + w3 * row[3 * orders_ + k];
+  }
+}
+
+// A tone behind a stage with a knee at each rail, as it is seen in a block over which it moves.
+
+namespace {
+
+// Gauss-Legendre on −1 … 1 [Abramowitz and Stegun, table 25.4, n = 8].
+struct Node {
+  double at, weight;
+};
+constexpr std::array<Node, 8> nodes{{{-0.960289856497536, 0.101228536290376},
+                                     {-0.796666477413627, 0.222381034453374},
+                                     {-0.525532409916329, 0.313706645877887},
+                                     {-0.183434642495650, 0.362683783378362},
+                                     {0.183434642495650, 0.362683783378362},
+                                     {0.525532409916329, 0.313706645877887},
+                                     {0.796666477413627, 0.222381034453374},
+                                     {0.960289856497536, 0.101228536290376}}};
+
+}  // namespace
+
+void KneeStage::harmonics_at(double ln_input, LawHarmonics& harmonics) const {
+  LawHarmonics by_negative;
+  table.at(ln_input - std::log(positive), harmonics.data());
+  table.at(ln_input - std::log(negative), by_negative.data());
+  for (std::size_t k = 1; k <= table.orders(); ++k) {
+    const double sign = k % 2 == 0 ? 1.0 : -1.0;
+    harmonics[k - 1] = sign * negative * by_negative[k - 1] - positive * harmonics[k - 1];
+  }
+  harmonics[0] += std::exp(ln_input);
+}
+
+FittedTone::FittedTone(const LawTone& tone, Hertz coupling) {
+  const HarmonicSeries& series = *tone.series;
+  orders_ = std::min({tone.orders, KneeTable::most_orders, series.phasor.size()});
+  for (std::size_t k = 0; k < orders_; ++k) {
+    measured_[k] = before_coupling(series, k + 1, coupling).real();
+    const double open = k == 0 ? 0.0 : response_share * std::abs(measured_[k]);
+    sigma_[k] = std::hypot(series.sigma[k], own_share * measured_[0], open);
+  }
+  rise_ = input_rise_ = tone.rise_db * std::numbers::ln10 / 20.0;
+  ln_input_ = std::log(measured_[0]);
+}
+
+// A parabola through the block has the value Σ w·h with w = (3/8)·(3 − 5u²) in the middle, and the
+// slope (3/2)·Σ u·h (Legendre's polynomials of order 0 to 2).
+FittedTone::Seen FittedTone::seen(const KneeStage& stage, double ln_input) const {
+  Seen result;
+  if (input_rise_ == 0.0) {
+    stage.harmonics_at(ln_input, result.middle);
+    return result;
+  }
+  LawHarmonics here;
+  for (const Node& node : nodes) {
+    stage.harmonics_at(ln_input + 0.5 * node.at * input_rise_, here);
+    const double weight = 0.375 * (3.0 - 5.0 * node.at * node.at) * node.weight;
+    for (std::size_t k = 0; k < stage.table.orders(); ++k) result.middle[k] += weight * here[k];
+    result.half_rise += 1.5 * node.at * node.weight * here[0];
+  }
+  return result;
+}
+
+// The input rises by more than the fundamental where that is held by a rail.
+void FittedTone::find_rise(const Seen& now) {
+  constexpr double most_rise = 1.2;    // 10 dB, ln
+  constexpr double most_change = 2.0;  // at once, either way
+  if (input_rise_ == 0.0) return;
+  const double ratio = rise_ * now.middle[0] / (2.0 * now.half_rise);
+  if (!std::isfinite(ratio) || ratio <= 0.0) return;
+  const double change = std::clamp(ratio, 1.0 / most_change, most_change);
+  input_rise_ = std::clamp(input_rise_ * change, -most_rise, most_rise);
+}
+
+// Newton's method on the fundamental, which rises with the input.
+void FittedTone::find_input(const KneeStage& stage) {
+  constexpr int rounds = 6;
+  constexpr int rise_rounds = 4;
+  constexpr double probe = 0.005;
+  constexpr double least_slope = 0.02;
+  constexpr double most_move = 0.4;
+  constexpr double close = 1e-7;
+  constexpr double most_over = 1.7;  // the table's 15 dB, ln
+  const double highest = std::log(std::max(stage.positive, stage.negative)) + most_over;
+  const double wanted = std::log(measured_[0]);
+  for (int round = 0; round < rounds; ++round) {
+    if (round < rise_rounds) find_rise(seen(stage, ln_input_));
+    const double here = std::log(seen(stage, ln_input_).middle[0]);
+    const double slope = (std::log(seen(stage, ln_input_ + probe).middle[0]) - here) / probe;
+    const double move = (wanted - here) / std::max(slope, least_slope);
+    ln_input_ = std::min(ln_input_ + std::clamp(move, -most_move, most_move), highest);
+    if (std::abs(move) < close) return;
+  }
+}
+
+void FittedTone::add_residuals(const KneeStage& stage, std::vector<double>& residuals) {
+  constexpr double probe = 0.01;
+  constexpr double least_rise = 1e-9;
+  find_input(stage);
+  const Seen now = seen(stage, ln_input_);
+  const Seen moved = seen(stage, ln_input_ + probe);
+  const double rise = std::max(moved.middle[0] - now.middle[0], least_rise);
+  for (std::size_t k = 0; k < orders_; ++k) {
+    const double by_input = k == 0 ? 0.0 : (moved.middle[k] - now.middle[k]) / rise * sigma_[0];
+    residuals.push_back((measured_[k] - now.middle[k]) / std::hypot(sigma_[k], by_input));
+  }
+}
+
+// One law for a tone at several levels, by least squares.
+
 namespace {
 
 constexpr std::size_t parameters = SharedLaw::parameters;

@@ -1,18 +1,115 @@
 // SPDX-License-Identifier: MIT
-// One law for a tone at several levels: the stage behind a control that is turned.
+// One law for a tone at several levels: a stage with a knee at either rail, behind a control that
+// is turned. Bottom up: the law and what it makes of a sine, a tone as it is seen in a block over
+// which it moves, the fit to all blocks.
 #pragma once
 
 #include <array>
 #include <cstddef>
 #include <optional>
 #include <span>
+#include <vector>
 
-#include "measure/knee_law.hpp"
-#include "measure/law_tone.hpp"
 #include "measure/static_law.hpp"
+#include "measure/tone_fit.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::measure {
+
+// A law whose slope falls from one to nothing at either rail, and what it makes of a sine.
+
+/// How the slope of a law falls on the way up to a rail: f'(x) = (1 + x^sharpness)^(−depth), x re
+/// the rail. Depth 1 is the knee that `fit_clipped_sine` knows, 1 + 1/sharpness the p-norm; a
+/// sharpness of some hundreds is a corner.
+struct KneeShape {
+  double sharpness = 10.0;  ///< > 0
+  double depth = 1.0;       ///< > 0
+
+  /// The input re the rail at which the slope has fallen to `slope` (0 … 1).
+  [[nodiscard]] double input_at(double slope) const;
+};
+
+/// What a knee of one shape takes away from the harmonics of a sine, for sines of all amplitudes.
+///
+/// With D(x) = x − f(x), the part that one rail takes is Q_k(A) = (2/π)·∫₀^(π/2) D(A·cos θ)·cos kθ
+/// dθ, so a sine of amplitude A between rails c₁ and −c₂ has a_k = A·[k = 1] − c₁·Q_k(A/c₁) +
+/// (−1)^k·c₂·Q_k(A/c₂) (integrated by hand). The table depends on the shape alone.
+class KneeTable {
+ public:
+  /// \param orders 1 … most_orders
+  KneeTable(const KneeShape& shape, std::size_t orders);
+
+  /// Q_1 … Q_orders at an amplitude re the rail. \param ln_amplitude natural logarithm; above that
+  /// of 15 dB it is held \param taken receives orders() values, Q_k at index k−1
+  void at(double ln_amplitude, double* taken) const;
+
+  [[nodiscard]] std::size_t orders() const { return orders_; }
+
+  static constexpr std::size_t most_orders = 24;
+
+ private:
+  std::size_t orders_;
+  std::vector<double> rows_;  // by amplitude, then by order
+};
+
+// A tone behind a stage with a knee at each rail, as it is seen in a block over which it moves.
+
+/// A tone at one level, or in the middle of a block over which the level moves.
+struct LawTone {
+  const HarmonicSeries* series = nullptr;  ///< must outlive what is made of it
+  std::size_t orders = 1;                  ///< in the band
+  double rise_db = 0.0;  ///< of the fundamental from end to end of the block; 0: it rests
+};
+
+/// Amplitudes of orders 1 … most_orders, full scales, at index order − 1.
+using LawHarmonics = std::array<double, KneeTable::most_orders>;
+
+/// What a chain adds by itself, re the fundamental, and what is open in its own response: a fit
+/// does not ask for more.
+inline constexpr double own_share = 5e-5;
+inline constexpr double response_share = 0.004;
+
+/// The stage: small inputs pass with a gain of 1, so inputs are in full scales of the recording.
+struct KneeStage {
+  double positive, negative;  ///< rails, full scales
+  KneeTable table;
+
+  /// What it makes of a sine. \param ln_input natural logarithm of its amplitude
+  void harmonics_at(double ln_input, LawHarmonics& harmonics) const;
+};
+
+/// A tone as a law is fitted to it. Its input is not known, and found from the fundamental.
+class FittedTone {
+ public:
+  /// \param coupling its corner
+  FittedTone(const LawTone& tone, Hertz coupling);
+
+  /// Appends what the stage leaves of each harmonic, in standard deviations. The fundamental's
+  /// own noise moves the input that is found, and with it the other harmonics.
+  void add_residuals(const KneeStage& stage, std::vector<double>& residuals);
+
+  [[nodiscard]] std::size_t orders() const { return orders_; }
+  [[nodiscard]] double ln_input() const { return ln_input_; }
+
+ private:
+  // What the envelopes of `MovingToneFitter` give for the middle, and half the fundamental's rise.
+  struct Seen {
+    LawHarmonics middle{};
+    double half_rise = 0.0;
+  };
+
+  [[nodiscard]] Seen seen(const KneeStage& stage, double ln_input) const;
+  void find_rise(const Seen& now);
+  void find_input(const KneeStage& stage);
+
+  std::size_t orders_ = 0;
+  LawHarmonics measured_{}, sigma_{};
+  double rise_ = 0.0;        // of the fundamental from end to end, ln
+  double ln_input_ = 0.0;    // in the middle
+  double input_rise_ = 0.0;  // from end to end, ln
+};
+
+// One law for a tone at several levels: the stage behind a control that is turned.
 
 /// A law without memory, one knee at each rail, both of one shape. Its slope at small inputs is 1,
 /// so that inputs are in full scales of the recording.

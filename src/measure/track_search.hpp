@@ -6,7 +6,7 @@
 #include <optional>
 #include <vector>
 
-#include "measure/aligned_pair.hpp"
+#include "measure/linear_chain.hpp"
 
 namespace railtap::measure {
 

@@ -10,8 +10,8 @@
 #include <span>
 
 #include "measure/clipped_sine_model.hpp"
+#include "measure/kernels.hpp"
 #include "measure/shape_series.hpp"
-#include "measure/simplex.hpp"
 
 namespace railtap::measure {
 namespace {

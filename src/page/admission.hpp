@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// Which requests the page's server answers, decided from their first lines alone.
+// Which requests the page's server answers, decided from their first lines alone, and the secret
+// part of its address.
 #pragma once
 
 #include <cstddef>
@@ -9,6 +10,18 @@
 #include <vector>
 
 namespace railtap::page {
+
+// The secret part of the page's address.
+
+/// 128 bits of the system's own randomness (getrandom) in 22 characters of base64url
+/// [RFC 4648, 5]: as many as RFC 6749, 10.10 asks for. \throws Error where the system gives none
+[[nodiscard]] std::string make_token();
+
+/// Whether two texts are the same. The time it takes depends on the first one's length only, so a
+/// guess learns nothing from it.
+[[nodiscard]] bool same_secret(std::string_view given, std::string_view secret);
+
+// Which requests the page's server answers, decided from their first lines alone.
 
 /// What is known of a request before its body is read. Header fields that came several times are
 /// several entries.

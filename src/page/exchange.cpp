@@ -4,7 +4,7 @@
 
 #include <algorithm>
 
-#include "page/page_json.hpp"
+#include "page/page_state.hpp"
 
 namespace railtap::page {
 

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// What the phone page shows at one moment, in words and shares that need no more computing.
+// What the phone page shows at one moment, in words and shares that need no more computing, and the
+// document that is sent to it.
 #pragma once
 
 #include <cstdint>
@@ -8,6 +9,8 @@
 #include <vector>
 
 namespace railtap::page {
+
+// What the phone page shows at one moment, in words and shares that need no more computing.
 
 /// What a text or a lamp means; the page's style sheet decides what that looks like.
 enum class Emphasis : unsigned char { plain, faint, strong, good, caution, alarm };
@@ -89,5 +92,18 @@ struct PageState {
   /// the step before is refused.
   std::int64_t step = 0;
 };
+
+// The phone page's state as the document that is sent to it.
+
+/// The most characters of any one text that are sent; what is longer ends with "…".
+inline constexpr std::size_t longest_text = 300;
+
+/// One JSON document in a line. Between program and page only: its keys may change. Bytes that are
+/// no UTF-8 become U+FFFD, and so do control characters and those that change the direction of
+/// text [Unicode 15, UAX #9, 2.1 to 2.5].
+[[nodiscard]] std::string page_json(const PageState& state);
+
+/// A text as the page gets it.
+[[nodiscard]] std::string shown_text(const std::string& text);
 
 }  // namespace railtap::page

@@ -3,20 +3,17 @@
 // how much of it, is decided here and in admission.cpp.
 #include "page/server.hpp"
 
-#include <pthread.h>
-#include <csignal>
-
 #include <atomic>
 #include <charconv>
+#include <csignal>
 #include <thread>
 
 #include <httplib.h>
+#include <pthread.h>
 
+#include "page/address.hpp"
 #include "page/admission.hpp"
 #include "page/connection.hpp"
-#include "page/lan_address.hpp"
-#include "page/page_files.hpp"
-#include "page/token.hpp"
 #include "units/error.hpp"
 
 namespace railtap::page {

@@ -6,11 +6,22 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <string_view>
 
 #include "page/exchange.hpp"
 #include "page/page_state.hpp"
 
 namespace railtap::page {
+
+// The page itself, as it is built into the program.
+
+/// The files of src/page/screen.
+[[nodiscard]] std::string_view page_html();
+[[nodiscard]] std::string_view page_css();
+[[nodiscard]] std::string_view page_js();
+
+// The page on the network: served to a few browsers, which get the latest state and send back the
+// keys that were pressed.
 
 /// Where the page is served.
 struct ServerRequest {

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// An analysis as the contract's JSON document, and as text for a person.
+// An analysis as the contract's JSON document, and as text for a person; the cause of a fault as
+// every document has it.
 #pragma once
 
 #include <optional>
@@ -9,11 +10,30 @@
 #include "audio/stream.hpp"
 #include "judge/analysis.hpp"
 #include "judge/attenuation.hpp"
+#include "judge/cause.hpp"
 #include "judge/curves.hpp"
 #include "judge/loopback.hpp"
 #include "system/json.hpp"
 
 namespace railtap::report {
+
+// The cause of a fault as a JSON value, the same in every document.
+
+/// The object that docs/formats.md describes under `cause`, or null.
+[[nodiscard]] inline system::Json cause_json(const std::optional<judge::Cause>& cause) {
+  using system::Json;
+  using system::json_number;
+  if (!cause) return nullptr;
+  return {{"kind", judge::name(cause->kind)},
+          {"sentence", cause->sentence},
+          {"remedy", cause->remedy},
+          {"share_percent", json_number(cause->share)},
+          {"frequency_hz", json_number(cause->frequency)},
+          {"turn_down_db", json_number(cause->turn_down)},
+          {"input_excluded", cause->input_excluded ? Json(*cause->input_excluded) : Json(nullptr)}};
+}
+
+// An analysis as the contract's JSON document, and as text for a person.
 
 /// A second recording of the same tone with more attenuation.
 struct AttenuationComparison {

@@ -8,8 +8,8 @@
 #include <string>
 #include <vector>
 
-#include "audio/continuity.hpp"
 #include "audio/device.hpp"
+#include "audio/intake.hpp"
 #include "system/json.hpp"
 #include "units/quantity.hpp"
 

@@ -8,10 +8,10 @@
 #include <memory>
 #include <string>
 
+#include "rig/description.hpp"
 #include "rig/output_stage.hpp"
 #include "rig/resample.hpp"
-#include "rig/truth.hpp"
-#include "signal/noise.hpp"
+#include "signal/generator.hpp"
 #include "units/error.hpp"
 
 namespace railtap::rig {

@@ -6,10 +6,10 @@
 #include <numbers>
 #include <string>
 
+#include "rig/description.hpp"
 #include "rig/output_stage.hpp"
 #include "rig/player.hpp"
-#include "rig/truth.hpp"
-#include "signal/noise.hpp"
+#include "signal/generator.hpp"
 #include "units/error.hpp"
 
 namespace railtap::rig {

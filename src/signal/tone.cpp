@@ -7,7 +7,7 @@
 #include <cmath>
 #include <limits>
 
-#include "signal/test_patterns.hpp"
+#include "signal/marker.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"
 

@@ -77,14 +77,14 @@ struct Silence {
   Seconds length{0.0};
 };
 
-/// Pulses whose tips point upwards; see signal/test_patterns.hpp.
+/// Pulses whose tips point upwards; see signal/marker.hpp.
 struct PolarityPulses {
   Hertz fundamental{0.0};
   Dbfs level{0.0};
   Seconds length{0.0};
 };
 
-/// One long burst on the left, then two short ones on the right; see signal/test_patterns.hpp.
+/// One long burst on the left, then two short ones on the right; see signal/marker.hpp.
 struct ChannelPattern {
   Dbfs level{0.0};
 };

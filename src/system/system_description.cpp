@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// The described system: from TOML to what it says.
+// The described system: what is in the vehicle, as TOML with the schema railtap.system/1, and the
+// names of its channels as entries of a record refer to them.
 #include "system/system_description.hpp"
 
 #include <algorithm>
@@ -11,6 +12,9 @@
 #include "units/error.hpp"
 
 namespace railtap::system {
+
+// The described system: from TOML to what it says.
+
 namespace {
 
 using files::Range;
@@ -288,6 +292,22 @@ const Speaker& speaker_of(const SystemDescription& system, const AmplifierChanne
   if (found == system.speakers.end())
     throw Error("there is no speaker \"" + channel.speaker + "\"", channel.name, "describe it");
   return *found;
+}
+
+// Looking up channels by their gain control or their own name.
+
+std::vector<std::string> channel_names(const JsonView& system, const std::string& subject) {
+  if (subject.empty()) return {};
+  std::vector<std::string> of_control;
+  for (const JsonView& amplifier : system["amplifier"].elements()) {
+    for (const JsonView& channel : amplifier["channel"].elements()) {
+      const std::string name = channel["name"].text();
+      if (name.empty()) continue;
+      if (name == subject) return {name};
+      if (channel["control"].text() == subject) of_control.push_back(name);
+    }
+  }
+  return of_control;
 }
 
 }  // namespace railtap::system

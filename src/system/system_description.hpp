@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: MIT
-// The described system: what is in the vehicle, as TOML with the schema railtap.system/1.
+// The described system: what is in the vehicle, as TOML with the schema railtap.system/1, and the
+// names of its channels as entries of a record refer to them.
 #pragma once
 
 #include <filesystem>
@@ -16,6 +17,8 @@
 #include "units/quantity.hpp"
 
 namespace railtap::system {
+
+// The described system: what is in the vehicle, as TOML with the schema railtap.system/1.
 
 /// A cable there and back.
 struct Cable {
@@ -148,5 +151,14 @@ struct SystemDescription {
 /// The speaker of that name, which is there once a system was read.
 [[nodiscard]] const Speaker& speaker_of(const SystemDescription& system,
                                         const AmplifierChannel& channel);
+
+// The names of a described system's channels, as entries of a record refer to them.
+
+/// The channels that a subject stands for, in the order of the description: those of a gain control
+/// ("front": "front left", "front right"), or the one of that name. Empty where the system has
+/// neither.
+/// \param system as a record carries it; may be empty
+[[nodiscard]] std::vector<std::string> channel_names(const JsonView& system,
+                                                     const std::string& subject);
 
 }  // namespace railtap::system

@@ -14,7 +14,7 @@
 #include "command/program.hpp"
 #include "support/temporary_folder.hpp"
 #include "support/within.hpp"
-#include "system/calibration_file.hpp"
+#include "system/kept_files.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

@@ -10,9 +10,9 @@
 #include <sstream>
 #include <string>
 
-#include "command/demo_flow.hpp"
+#include "command/demo.hpp"
 #include "files/atomic_file.hpp"
-#include "rig/truth.hpp"
+#include "rig/description.hpp"
 #include "support/within.hpp"
 #include "units/error.hpp"
 

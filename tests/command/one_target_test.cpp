@@ -10,9 +10,9 @@
 #include <sstream>
 #include <string>
 
-#include "command/demo_flow.hpp"
+#include "command/demo.hpp"
 #include "command/walk_checks.hpp"
-#include "command/walk_described.hpp"
+#include "command/walk_facts.hpp"
 #include "electric/target.hpp"
 #include "files/atomic_file.hpp"
 #include "support/random_draws.hpp"

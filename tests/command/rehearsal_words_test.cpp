@@ -6,7 +6,7 @@
 #include <string>
 #include <variant>
 
-#include "command/rehearsal_faults.hpp"
+#include "command/rehearsal.hpp"
 #include "command/rehearsal_words.hpp"
 #include "support/within.hpp"
 #include "units/error.hpp"

@@ -8,8 +8,7 @@
 
 #include "audio/sound_file.hpp"
 #include "command/demo_bench.hpp"
-#include "command/demo_folder.hpp"
-#include "command/demo_verify.hpp"
+#include "command/demo_findings.hpp"
 #include "command/verify_capture.hpp"
 #include "rig/instruments.hpp"
 #include "signal/tone.hpp"

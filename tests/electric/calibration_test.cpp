@@ -7,10 +7,10 @@
 
 #include "electric/attenuator.hpp"
 #include "electric/calibration.hpp"
-#include "electric/hard_clip.hpp"
+#include "electric/meter.hpp"
 #include "judge/loopback.hpp"
 #include "support/within.hpp"
-#include "system/loopback_file.hpp"
+#include "system/kept_files.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

@@ -15,7 +15,6 @@
 #include <vector>
 
 #include "audio/sound_file.hpp"
-#include "files/interrupt.hpp"
 #include "support/temporary_folder.hpp"
 #include "units/error.hpp"
 

@@ -5,8 +5,8 @@
 
 #include "fuzz/fuzzed.hpp"
 #include "rig/description.hpp"
-#include "system/calibration_file.hpp"
 #include "system/job_record.hpp"
+#include "system/kept_files.hpp"
 #include "system/plan.hpp"
 #include "system/recipe.hpp"
 #include "system/system_description.hpp"

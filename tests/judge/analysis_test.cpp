@@ -1,8 +1,5 @@
 // SPDX-License-Identifier: MIT
 // Verdicts: what is said of a recording, and what must never be said.
-#include "judge/analysis.hpp"
-
-#include <doctest/doctest.h>
 
 #include <algorithm>
 #include <cmath>
@@ -11,6 +8,10 @@
 #include <random>
 #include <vector>
 
+#include <doctest/doctest.h>
+
+#include "judge/analysis.hpp"
+#include "judge/sentence.hpp"
 #include "support/within.hpp"
 
 using namespace railtap;
@@ -262,4 +263,19 @@ TEST_CASE("verdict: where harmonics are too few to tell flat tops, it says so an
   CHECK(std::any_of(a.findings.reasons.begin(), a.findings.reasons.end(), [](const auto& reason) {
     return reason.find("too few or too weak") != std::string::npos;
   }));
+}
+
+// Numbers in sentences: printed as printf prints them, and never cut.
+
+using railtap::judge::sentence;
+
+TEST_CASE("sentence: numbers come out as ISO 9899:2018, 7.21.6.1 has it") {
+  CHECK(sentence("%.1f dB at %.3g Hz, 100 %%", 0.25, 1234.0) == "0.2 dB at 1.23e+03 Hz, 100 %");
+  CHECK(sentence("none").size() == 4);
+}
+
+TEST_CASE("sentence: a long one stays whole") {
+  const std::string text = sentence("%.0f%300s%.0f", 1.0, "", 2.0);
+  CHECK(text.size() == 302);
+  CHECK(text.back() == '2');
 }

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // A step cut out of a ladder where a rail holds its neighbours at one level.
-#include "judge/ladder_hole.hpp"
+#include "judge/ladder_gaps.hpp"
 
 #include <doctest/doctest.h>
 

@@ -11,7 +11,7 @@
 #include <string>
 
 #include "judge/filters.hpp"
-#include "signal/test_patterns.hpp"
+#include "signal/marker.hpp"
 #include "support/within.hpp"
 
 using namespace railtap;
@@ -135,7 +135,7 @@ TEST_CASE("verification: beyond the loop-back's ends its nearest value holds") {
 
 namespace {
 
-/// One side alone, and pulses whose crests all point one way, as x(t) of signal/test_patterns.hpp.
+/// One side alone, and pulses whose crests all point one way, as x(t) of signal/marker.hpp.
 ChannelMeasurements heard(int number, const std::string& name, bool left, bool inverted) {
   ChannelMeasurements measured;
   measured.channel = number;

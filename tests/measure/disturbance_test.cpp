@@ -10,8 +10,8 @@
 #include <random>
 #include <vector>
 
-#include "measure/code_step.hpp"
-#include "measure/moving_level.hpp"
+#include "measure/frame.hpp"
+#include "measure/moving_tone.hpp"
 #include "measure/recording.hpp"
 #include "support/within.hpp"
 

@@ -10,7 +10,6 @@
 #include <vector>
 
 #include "signal/generator.hpp"
-#include "signal/noise.hpp"
 #include "support/within.hpp"
 
 using namespace railtap;

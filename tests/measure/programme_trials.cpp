@@ -9,9 +9,8 @@
 #include <vector>
 
 #include "judge/analysis.hpp"
-#include "judge/played.hpp"
 #include "judge/programme.hpp"
-#include "measure/flat_peaks.hpp"
+#include "measure/flat_runs.hpp"
 #include "measure/played_programme.hpp"
 #include "support/made_music.hpp"
 #include "support/random_draws.hpp"

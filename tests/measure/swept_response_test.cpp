@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "measure/swept_response.hpp"
-#include "signal/noise.hpp"
+#include "signal/generator.hpp"
 #include "support/within.hpp"
 
 using namespace railtap;

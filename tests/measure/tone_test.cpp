@@ -7,7 +7,6 @@
 #include <random>
 #include <vector>
 
-#include "electric/hard_clip.hpp"
 #include "electric/meter.hpp"
 #include "measure/tone.hpp"
 #include "measure/tone_fit.hpp"

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // A level that is turned by hand, cut into rests and slices.
-#include "measure/turned_level.hpp"
+#include "measure/level_stretches.hpp"
 
 #include <doctest/doctest.h>
 

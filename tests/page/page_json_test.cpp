@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The page's document: hostile texts, and shares that are no numbers.
-#include "page/page_json.hpp"
+#include "page/page_state.hpp"
 
 #include <doctest/doctest.h>
 

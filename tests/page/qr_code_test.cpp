@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The QR code's shape; tests/page/page_check.py reads what is in it.
-#include "page/qr_code.hpp"
+#include "page/address.hpp"
 
 #include <doctest/doctest.h>
 

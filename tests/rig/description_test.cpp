@@ -6,7 +6,6 @@
 
 #include "rig/description.hpp"
 #include "rig/instruments.hpp"
-#include "rig/truth.hpp"
 #include "rig_support.hpp"
 #include "support/within.hpp"
 #include "units/error.hpp"

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The hand on a control of the virtual rig.
-#include "rig/hand.hpp"
+#include "rig/player.hpp"
 
 #include <doctest/doctest.h>
 

@@ -9,7 +9,7 @@
 #include "judge/ladder_gaps.hpp"
 #include "judge/stage.hpp"
 #include "measure/ladder_alignment.hpp"
-#include "rig/truth.hpp"
+#include "rig/description.hpp"
 #include "rig_support.hpp"
 #include "signal/generator.hpp"
 #include "support/onset_of.hpp"

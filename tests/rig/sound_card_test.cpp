@@ -4,7 +4,7 @@
 
 #include <algorithm>
 
-#include "rig/truth.hpp"
+#include "rig/description.hpp"
 #include "rig_support.hpp"
 #include "support/within.hpp"
 #include "units/error.hpp"

@@ -4,8 +4,8 @@
 
 #include <algorithm>
 
+#include "rig/description.hpp"
 #include "rig/output_stage.hpp"
-#include "rig/truth.hpp"
 #include "rig_support.hpp"
 #include "support/within.hpp"
 

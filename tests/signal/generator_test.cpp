@@ -10,8 +10,7 @@
 
 #include "measure/tone_fit.hpp"
 #include "signal/generator.hpp"
-#include "signal/noise.hpp"
-#include "signal/test_patterns.hpp"
+#include "signal/marker.hpp"
 #include "signal/tone.hpp"
 #include "support/within.hpp"
 #include "units/error.hpp"

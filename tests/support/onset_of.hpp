@@ -8,8 +8,8 @@
 #include "judge/onset.hpp"
 #include "measure/known_steps.hpp"
 #include "measure/ladder.hpp"
+#include "measure/level_stretches.hpp"
 #include "measure/steps.hpp"
-#include "measure/turned_level.hpp"
 
 namespace railtap::test {
 

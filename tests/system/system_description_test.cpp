@@ -1,16 +1,15 @@
 // SPDX-License-Identifier: MIT
 // Described systems: the starter is read, and mistakes are told with line and key.
-#include "system/system_description.hpp"
-
-#include <doctest/doctest.h>
-
-#include <nlohmann/json.hpp>
 
 #include <random>
 #include <string>
 
+#include <doctest/doctest.h>
+#include <nlohmann/json.hpp>
+
 #include "system/job_record.hpp"
 #include "system/plan.hpp"
+#include "system/system_description.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;
@@ -177,4 +176,48 @@ TEST_CASE("system: text that was damaged at random is planned or refused, nothin
   }
   CHECK(refused > 300);
   CHECK(refused < 3000);
+}
+
+// Which channels of a described system a record's subject stands for.
+
+using namespace railtap;
+using system::channel_names;
+using system::Json;
+using system::JsonView;
+
+namespace {
+
+Json channel(const char* name, const char* control) {
+  return {{"name", name}, {"control", control}};
+}
+
+Json two_amplifiers() {
+  Json doors = Json::array(), bass = Json::array(), amplifiers = Json::array();
+  doors.push_back(channel("front left", "front"));
+  doors.push_back(channel("front right", "front"));
+  doors.push_back(channel("rear left", "rear"));
+  bass.push_back(channel("bass", "bass"));
+  bass.push_back(channel("", "front"));
+  amplifiers.push_back({{"name", "doors"}, {"channel", doors}});
+  amplifiers.push_back({{"name", "bass"}, {"channel", bass}});
+  return {{"amplifier", amplifiers}};
+}
+
+}  // namespace
+
+TEST_CASE("channel names: a gain control stands for its channels, a channel for itself") {
+  const Json system = two_amplifiers();
+  CHECK(channel_names(JsonView(system), "front") ==
+        std::vector<std::string>{"front left", "front right"});
+  CHECK(channel_names(JsonView(system), "front right") == std::vector<std::string>{"front right"});
+  CHECK(channel_names(JsonView(system), "bass") == std::vector<std::string>{"bass"});
+}
+
+TEST_CASE("channel names: what is not described has none") {
+  const Json system = two_amplifiers();
+  CHECK(channel_names(JsonView(system), "tent").empty());
+  CHECK(channel_names(JsonView(system), "").empty());
+  CHECK(channel_names(JsonView(), "front").empty());
+  const Json odd = {{"amplifier", "none"}};
+  CHECK(channel_names(JsonView(odd), "front").empty());
 }

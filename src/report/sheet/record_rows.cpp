@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <optional>
 
-#include "system/channel_names.hpp"
+#include "system/system_description.hpp"
 
 namespace railtap::report {
 namespace {

@@ -1,0 +1,143 @@
+// SPDX-License-Identifier: MIT
+// The options that take a result elsewhere: --svg for pictures alone, and those that put it into
+// the job's record.
+#include "command/result_options.hpp"
+
+#include <filesystem>
+#include <iostream>
+#include <memory>
+#include <system_error>
+#include <vector>
+
+#include "command/command.hpp"
+#include "report/pictures.hpp"
+#include "units/error.hpp"
+
+namespace railtap::command {
+
+// Writing the pictures of a document.
+
+namespace {
+
+void create_folder(const std::filesystem::path& folder) {
+  std::error_code failure;
+  std::filesystem::create_directories(folder, failure);
+  if (failure || !std::filesystem::is_directory(folder)) {
+    throw Error("the folder for the pictures cannot be created", folder.string(),
+                "name a folder in a place that can be written, or a file that ends in .svg");
+  }
+}
+
+/// All or none of them: a name that is taken is found before the first one is there.
+void write_each(const std::vector<report::svg::Plot>& plots, const std::filesystem::path& folder,
+                const std::string& stem, files::Overwrite overwrite) {
+  create_folder(folder);
+  std::vector<std::unique_ptr<files::AtomicFile>> pictures;
+  for (const auto& plot : plots) {
+    pictures.push_back(
+        std::make_unique<files::AtomicFile>(folder / (stem + "-" + plot.id + ".svg"), overwrite));
+    pictures.back()->write(report::svg::picture_file({plot}));
+  }
+  for (const auto& picture : pictures) {
+    picture->commit();
+    std::cerr << "wrote " << picture->final_path().string() << '\n';
+  }
+}
+
+}  // namespace
+
+void write_pictures(const system::Json& document, const std::filesystem::path& where,
+                    const std::filesystem::path& recording, files::Overwrite overwrite) {
+  const auto plots = report::pictures_of(document);
+  if (plots.empty()) {
+    throw Error("there is nothing to draw", recording.string(),
+                "record a steady tone of half a second or more");
+  }
+  if (where.extension() != ".svg") {
+    write_each(plots, where, recording.stem().string(), overwrite);
+    return;
+  }
+  files::write_file(where, report::svg::picture_file(plots), overwrite);
+  std::cerr << "wrote " << where.string() << '\n';
+}
+
+// The options by which a command's result goes into the job's record as well.
+
+using system::Json;
+using system::json_number;
+
+namespace {
+
+template <class T>
+Json json_or_null(const std::optional<T>& value) {
+  if (!value) return nullptr;
+  return *value;
+}
+
+}  // namespace
+
+void add_recording_options(Command& command, RecordingOptions& options) {
+  command
+      .text("--record", options.file,
+            "Append the result to this job record (JSON); made if missing")
+      .called("FILE");
+  command
+      .text("--subject", options.subject,
+            "What was measured, as the system names it: \"front left\"")
+      .called("NAME")
+      .needs("--record");
+  command.text("--stage", options.stage, "Whose output: the head unit's or the amplifier's")
+      .one_of({"source", "amplifier"})
+      .needs("--record");
+  command.text("--moment", options.moment, "Before or after a correction")
+      .one_of({"before", "after"})
+      .needs("--record");
+  command.text("--note", options.note, "A remark for the record: gain and switch positions")
+      .needs("--record");
+}
+
+void check_recording(const RecordingOptions& options) {
+  std::error_code ignored;
+  if (options.file.empty() || !std::filesystem::exists(options.file, ignored)) return;
+  (void)system::read_job_record(options.file);
+}
+
+bool is_recorded(const RecordingOptions& options) {
+  return !options.file.empty();
+}
+
+void write_down(const RecordingOptions& options, const std::string& kind, Json document,
+                const Json& calibration, const std::optional<Json>& system) {
+  if (!is_recorded(options)) return;
+  system::RecordEntry entry;
+  entry.kind = kind;
+  entry.subject = options.subject;
+  entry.stage = options.stage;
+  entry.moment = options.moment;
+  entry.note = options.note;
+  entry.calibration = calibration;
+  entry.result = std::move(document);
+  system::append_to_job_record(options.file, std::move(entry), system);
+}
+
+Json calibration_summary(const std::optional<system::CalibrationRecord>& record,
+                         const std::string& file) {
+  if (!record) return nullptr;
+  const system::CalibrationOrigin& origin = record->origin;
+  return {{"file", std::filesystem::path(file).filename().string()},
+          {"volts_per_full_scale", json_number(record->volts_per_full_scale.value())},
+          {"uncertainty_percent", json_number(record->uncertainty)},
+          {"date", json_or_null(origin.date)},
+          {"reading_v", json_number(origin.reading)},
+          {"meter", json_or_null(origin.meter)},
+          {"device", json_or_null(origin.device)},
+          {"channel", json_or_null(origin.channel)},
+          {"divider", json_or_null(origin.divider)}};
+}
+
+Json calibration_summary(const std::optional<Volts>& volts_per_full_scale) {
+  if (!volts_per_full_scale) return nullptr;
+  return {{"file", nullptr}, {"volts_per_full_scale", json_number(volts_per_full_scale)}};
+}
+
+}  // namespace railtap::command
