@@ -60,8 +60,8 @@ set(RAILTAP_TEST_SOURCES
   measure/waveform_shape_test.cpp
   page/admission_test.cpp
   page/exchange_test.cpp
-  page/page_json_test.cpp
-  page/qr_code_test.cpp
+  page/page_state_test.cpp
+  page/address_test.cpp
   report/analysis_json_test.cpp
   report/attenuator_report_test.cpp
   report/demo_report_test.cpp

@@ -9,7 +9,7 @@
 namespace railtap::measure {
 namespace {
 
-// As in flat_peaks.cpp, closer together: the level is wanted to 0.3 dB.
+// As in flat_runs.cpp, closer together: the level is wanted to 0.3 dB.
 constexpr Corners coarse = {Hertz(0.0),  Hertz(2.0),  Hertz(4.0),  Hertz(7.0),
                             Hertz(10.0), Hertz(13.0), Hertz(17.0), Hertz(21.0)};
 constexpr double finer_step_hz = 0.7;
