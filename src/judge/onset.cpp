@@ -283,19 +283,22 @@ Estimates estimates_of(const std::vector<Point>& points, const std::optional<cri
 // they are apart is uncertain.
 void take_shared(const Estimated& shared, bool in_doubt, Estimated& found) {
   constexpr double share = 0.6;  // of the distance: the truth may be at either, and a little beyond
-  if (!found || !shared) return;
+  if (!shared || (!found && in_doubt)) return;
   const double apart = in_doubt ? share * (shared->level - found->level) : 0.0;
   found = shared;
   found->sigma = std::hypot(found->sigma, apart);
 }
 
-// Whether a criterion is met, single steps of a turn say; where, the one law that explains all.
+// Whether the limit of THD+N is passed, single steps of a turn say; where, and whether tops are
+// flat or compressed, the one law that explains them all.
 void ask_shared_law(const std::vector<Point>& points, const OnsetLimits& limits, Estimates& found) {
   if (!found.thdn && !found.flat_top && !found.compression) return;
   const auto shared = criteria::shared_law_onset(points, limits.analysis.thdn.value() / 100.0,
                                                  limits.compression.value());
   if (!shared) return;
-  take_shared(shared->thdn, shared->other_shape, found.thdn);
+  if (found.thdn) take_shared(shared->thdn, shared->other_shape, found.thdn);
+  // Soft compression makes single steps look flat.
+  if (!shared->other_shape && shared->still_rising) found.flat_top.reset();
   take_shared(shared->flat_top, shared->other_shape, found.flat_top);
   take_shared(shared->compression, shared->other_shape, found.compression);
 }

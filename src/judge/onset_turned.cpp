@@ -144,24 +144,10 @@ using measure::LawTone;
 using measure::SharedLaw;
 using measure::SharedLawOutput;
 
-// So far over its rails that a step says little of the onset, and more of what else the stage does.
-bool is_far_over(const Point& point) {
-  constexpr double far_db = 6.0;
-  constexpr double quite_flat = 0.03;  // a soft knee is far below a straight law before it is flat
-  if (point.clip == nullptr || !point.clip->explained) return false;
-  const auto far = [](const measure::RailOverdrive& side) {
-    return side.overdrive.value() > far_db && side.crest_slope < quite_flat;
-  };
-  return far(point.clip->positive) || far(point.clip->negative);
-}
-
-// The loudest that are not.
-std::vector<LawTone> tones_of(const std::vector<Point>& points) {
-  constexpr std::size_t most_tones = 40;
+std::vector<LawTone> loudest_first(const std::vector<Point>& points) {
   std::vector<LawTone> tones;
-  for (auto point = points.rbegin(); point != points.rend() && tones.size() < most_tones; ++point) {
-    if (!is_far_over(*point)) tones.push_back({point->series, point->orders, point->rise_db});
-  }
+  for (auto point = points.rbegin(); point != points.rend(); ++point)
+    tones.push_back({point->series, point->orders, point->rise_db});
   return tones;
 }
 
@@ -176,13 +162,14 @@ std::optional<double> level_at(const SharedLaw& law, std::size_t orders, const I
 }
 
 // What a knee of another shape that fits as well moves, dB: a share of the range over which the
-// gain at the crest falls from nine tenths to one (of a hyperbolic tangent and of an arc tangent,
-// trials).
+// gain at the crest falls from nine tenths to one, of narrow knees more than of wide ones (trials).
 double shape_sigma(const SharedLaw& law) {
-  constexpr double share = 0.003;
+  constexpr double share = 0.02;
+  constexpr double widest_db = 3.0;
   if (law.corner) return 0.0;
-  return share * 20.0 *
-         std::log10(input_at_slope(law, flat_gain) / input_at_slope(law, 1.0 - flat_gain));
+  const double range_db =
+      20.0 * std::log10(input_at_slope(law, flat_gain) / input_at_slope(law, 1.0 - flat_gain));
+  return share * std::min(range_db, widest_db);
 }
 
 std::optional<Estimate> estimate_of(const SharedLaw& law, std::size_t orders,
@@ -209,7 +196,7 @@ std::optional<Estimate> estimate_of(const SharedLaw& law, std::size_t orders,
 // \param excess of the ratio to the highest input, < 0 below the criterion
 std::optional<double> input_passing(const SharedLaw& law,
                                     const std::function<double(double)>& excess) {
-  constexpr double least_ratio = 0.1;
+  constexpr double least_ratio = 0.02;  // what is softer than that is noise
   constexpr double step = 0.97;
   double low = 1.0;
   while (low > least_ratio && excess(low) >= 0.0) low *= step;
@@ -270,7 +257,7 @@ std::optional<Estimate> compression_of(const SharedLaw& law, std::size_t orders,
     const auto gain_db = [&](double input) {
       return level_db(output.at(input).total()) - 20.0 * std::log10(input);
     };
-    const double straight = gain_db(soft * std::min(at.positive(), at.negative()));
+    const double straight = gain_db(soft * input_at_slope(at, 0.9));
     return input_passing(
         at, [&](double ratio) { return straight - limit_db - gain_db(ratio * at.highest_input); });
   });
@@ -278,15 +265,44 @@ std::optional<Estimate> compression_of(const SharedLaw& law, std::size_t orders,
 
 }  // namespace
 
+namespace {
+
+using EstimateOf = std::function<std::optional<Estimate>(const SharedLaw&)>;
+
+// By the best law; how far others that may be are from it is uncertain.
+std::optional<Estimate> by_laws(const std::vector<SharedLaw>& laws, const EstimateOf& estimate_of) {
+  auto best = estimate_of(laws[0]);
+  if (!best) return std::nullopt;
+  double weights = 0.0;
+  double spread = 0.0;
+  for (const SharedLaw& law : laws) {
+    weights += law.likelihood;
+    if (const auto other = estimate_of(law))
+      spread += law.likelihood * (other->level - best->level) * (other->level - best->level);
+  }
+  best->sigma = std::hypot(best->sigma, std::sqrt(spread / weights));
+  return best;
+}
+
+}  // namespace
+
 std::optional<SharedLawOnset> shared_law_onset(const std::vector<Point>& points, double thdn_limit,
                                                double compression_db) {
   constexpr double most_misfit = 4.0;
-  const auto law = measure::fit_shared_law(tones_of(points));
-  if (!law || law->misfit > most_misfit) return std::nullopt;
+  const auto laws = measure::fit_shared_laws(loudest_first(points));
+  if (laws.empty() || laws[0].misfit > most_misfit) return std::nullopt;
   const std::size_t orders = points.back().orders;
-  constexpr double shape_misfit = 1.2;  // noise alone, and an even turn, leave less (trials)
-  return SharedLawOnset{thdn_of(*law, points, thdn_limit), flat_top_of(*law, orders),
-                        compression_of(*law, orders, compression_db), law->misfit > shape_misfit};
+  constexpr double shape_misfit = 2.0;  // noise alone, and an uneven turn, leave less (trials)
+  const auto by = [&](const EstimateOf& of) { return by_laws(laws, of); };
+  SharedLawOnset onset;
+  onset.thdn = by([&](const SharedLaw& law) { return thdn_of(law, points, thdn_limit); });
+  onset.flat_top = by([&](const SharedLaw& law) { return flat_top_of(law, orders); });
+  onset.compression =
+      by([&](const SharedLaw& law) { return compression_of(law, orders, compression_db); });
+  onset.other_shape = laws[0].misfit > shape_misfit;
+  constexpr double far_from_flat = 2.0 * flat_gain;
+  onset.still_rising = slope_at(laws[0], laws[0].highest_input) > far_from_flat;
+  return onset;
 }
 
 }  // namespace railtap::judge::criteria

@@ -47,7 +47,8 @@ void settle_corners(std::vector<Point>& points);
 /// where a criterion is not met by the loudest of them.
 struct SharedLawOnset {
   std::optional<Estimate> thdn, flat_top, compression;
-  bool other_shape = false;  ///< it leaves more than noise: the knee may be of another shape
+  bool other_shape = false;   ///< it leaves more than noise: the knee may be of another shape
+  bool still_rising = false;  ///< the tops of the loudest step are far from flat
 };
 
 /// Where the criteria are met by one law. \param points by their axis

@@ -6,8 +6,8 @@
 
 #include <array>
 #include <cstddef>
+#include <memory>
 #include <optional>
-#include <span>
 #include <vector>
 
 #include "measure/static_law.hpp"
@@ -18,15 +18,25 @@ namespace railtap::measure {
 
 // A law whose slope falls from one to nothing at either rail, and what it makes of a sine.
 
-/// How the slope of a law falls on the way up to a rail: f'(x) = (1 + x^sharpness)^(−depth), x re
-/// the rail. Depth 1 is the knee that `fit_clipped_sine` knows, 1 + 1/sharpness the p-norm; a
-/// sharpness of some hundreds is a corner.
+/// How the slope of a law falls on the way up to a rail. With x re the rail, and u how far x is
+/// beyond the straight part, (x − straight)/(1 − straight) or 0,
+///
+///     f'(x) = (1 + (2^tail − 1)·u^sharpness)^(−1/tail)
+///
+/// which is a half at the rail. Of straight 0: tail 1 is the knee that `fit_clipped_sine` knows,
+/// sharpness/(1 + sharpness) the p-norm; with a sharpness of 2, tail 1 is an arc tangent, 0.3 a
+/// hyperbolic tangent nearly, −1 a cubic. With sharpness 1 and tail −1 the slope falls in a
+/// straight line, the output in a parabola. A tail below 0 ends: nothing is left of the slope from
+/// some input on. A sharpness of some hundreds is a corner.
 struct KneeShape {
   double sharpness = 10.0;  ///< > 0
-  double depth = 1.0;       ///< > 0
+  double tail = 1.0;        ///< −2 … 3
+  double straight = 0.0;    ///< 0 … below 1
 
-  /// The input re the rail at which the slope has fallen to `slope` (0 … 1).
-  [[nodiscard]] double input_at(double slope) const;
+  bool operator==(const KneeShape&) const = default;
+
+  /// The slope at an input re the rail, 1 … 0. \param x >= 0
+  [[nodiscard]] double slope_at(double x) const;
 };
 
 /// What a knee of one shape takes away from the harmonics of a sine, for sines of all amplitudes.
@@ -39,17 +49,22 @@ class KneeTable {
   /// \param orders 1 … most_orders
   KneeTable(const KneeShape& shape, std::size_t orders);
 
-  /// Q_1 … Q_orders at an amplitude re the rail. \param ln_amplitude natural logarithm; above that
-  /// of 15 dB it is held \param taken receives orders() values, Q_k at index k−1
-  void at(double ln_amplitude, double* taken) const;
+  /// Q_1 … at an amplitude re the rail. Each row is worked out when it is first asked for.
+  /// \param ln_amplitude natural logarithm; above that of 15 dB it is held
+  /// \param taken receives `count` values, Q_k at index k−1 \param count 1 … orders()
+  void at(double ln_amplitude, double* taken, std::size_t count);
 
   [[nodiscard]] std::size_t orders() const { return orders_; }
 
   static constexpr std::size_t most_orders = 24;
 
  private:
+  const double* row(std::size_t index);
+
   std::size_t orders_;
+  std::vector<double> law_;   // D at evenly spaced inputs
   std::vector<double> rows_;  // by amplitude, then by order
+  std::vector<bool> known_;   // rows
 };
 
 // A tone behind a stage with a knee at each rail, as it is seen in a block over which it moves.
@@ -69,13 +84,24 @@ using LawHarmonics = std::array<double, KneeTable::most_orders>;
 inline constexpr double own_share = 5e-5;
 inline constexpr double response_share = 0.004;
 
+/// A rail's part of a law: what it takes, `share` of it, from where its knee is.
+struct LawKnee {
+  double ln_rail;  ///< natural logarithm of full scales
+  double height;   ///< its share of the slope, times the rail, full scales
+  std::shared_ptr<KneeTable> table;
+};
+
 /// The stage: small inputs pass with a gain of 1, so inputs are in full scales of the recording.
 struct KneeStage {
-  double positive, negative;  ///< rails, full scales
-  KneeTable table;
+  std::vector<LawKnee> positive, negative;  ///< the shares of either add up to 1
+  std::size_t orders;
 
-  /// What it makes of a sine. \param ln_input natural logarithm of its amplitude
+  /// What it makes of a sine: all orders, or the fundamental alone.
+  /// \param ln_input natural logarithm of its amplitude
   void harmonics_at(double ln_input, LawHarmonics& harmonics) const;
+  [[nodiscard]] double fundamental_at(double ln_input) const;
+  /// Natural logarithm of the highest of its knees, full scales.
+  [[nodiscard]] double ln_highest_rail() const;
 };
 
 /// A tone as a law is fitted to it. Its input is not known, and found from the fundamental.
@@ -92,14 +118,14 @@ class FittedTone {
   [[nodiscard]] double ln_input() const { return ln_input_; }
 
  private:
-  // What the envelopes of `MovingToneFitter` give for the middle, and half the fundamental's rise.
-  struct Seen {
-    LawHarmonics middle{};
-    double half_rise = 0.0;
+  // What the envelopes of `MovingToneFitter` give for the middle.
+  [[nodiscard]] LawHarmonics seen(const KneeStage& stage, double ln_input) const;
+  // The same of the fundamental alone, and half its rise.
+  struct Fundamental {
+    double middle = 0.0, half_rise = 0.0;
   };
-
-  [[nodiscard]] Seen seen(const KneeStage& stage, double ln_input) const;
-  void find_rise(const Seen& now);
+  [[nodiscard]] Fundamental seen_fundamental(const KneeStage& stage, double ln_input) const;
+  void find_rise(const Fundamental& now);
   void find_input(const KneeStage& stage);
 
   std::size_t orders_ = 0;
@@ -111,24 +137,32 @@ class FittedTone {
 
 // One law for a tone at several levels: the stage behind a control that is turned.
 
-/// A law without memory, one knee at each rail, both of one shape. Its slope at small inputs is 1,
-/// so that inputs are in full scales of the recording.
+/// A law without memory: a knee at each rail, of like or unlike sharpness, and maybe a soft one
+/// before it, from which on the slope is a share of what it was. Its slope at small inputs is 1, so
+/// that inputs are in full scales of the recording.
 struct SharedLaw {
-  static constexpr std::size_t parameters = 4;
-  /// ln of the positive rail, of the negative one, of the shape's sharpness and of its depth.
+  static constexpr std::size_t parameters = 9;
+  enum : std::size_t {
+    ln_positive,   ///< natural logarithm of the positive rail
+    ln_negative,   ///< of the negative one
+    ln_sharpness,  ///< of the knees' sharpness
+    tail,          ///< as `KneeShape::tail`, of all knees
+    straight,      ///< as `KneeShape::straight`, of all knees
+    unlike,    ///< the positive knee's sharpness is e^unlike times that, the negative's e^−unlike
+    share,     ///< of the slope that goes on to a second knee; 0: there is none
+    ln_above,  ///< natural logarithm of the second knee's distance from the first
+    ln_second  ///< of its sharpness
+  };
   std::array<double, parameters> at{};
   std::array<double, parameters * parameters> covariance{};  ///< of `at`, by rows
-  /// Nothing tells the knees from corners: sharpness and depth are not used, and without variance.
+  /// Nothing tells the knees from corners: sharpness and tail are not used, and without variance.
   bool corner = false;
   /// Where `corner`: how much higher the best knee has the input at which tops are flat, dB.
   double knee_db = 0.0;
   Hertz fundamental{0.0}, coupling{0.0};
   double misfit = 0.0;         ///< RMS of what the law leaves, in standard deviations; 1 is ideal
   double highest_input = 0.0;  ///< of the tones, amplitude in full scales
-
-  [[nodiscard]] double positive() const;
-  [[nodiscard]] double negative() const;
-  [[nodiscard]] KneeShape shape() const;
+  double likelihood = 1.0;     ///< re the law that explains the tones best, 0 … 1
 };
 
 /// Fits one law to tones of different level, whose inputs are not known: they follow from the
@@ -138,9 +172,10 @@ struct SharedLaw {
 ///
 /// Measures: rails and shape of the knee, each with its variance. Does not: tell whether the stage
 /// has a memory; then the misfit is large.
-/// \param tones of one frequency, at least one of them over a rail
-/// \returns none for fewer than three tones
-[[nodiscard]] std::optional<SharedLaw> fit_shared_law(std::span<const LawTone> tones);
+/// \param tones of one frequency, the loudest first, at least one of them over a rail
+/// \returns the law that explains them best for the number of its parameters, then those that may
+/// be instead; none for fewer than three tones
+[[nodiscard]] std::vector<SharedLaw> fit_shared_laws(std::vector<LawTone> tones);
 
 /// What a shared law makes of sines.
 class SharedLawOutput {
@@ -155,6 +190,9 @@ class SharedLawOutput {
   KneeStage stage_;
   double corner_re_fundamental_;
 };
+
+/// The slope at the crest of a sine of `amplitude`, full scales, at the rail where it is the lower.
+[[nodiscard]] double slope_at(const SharedLaw& law, double amplitude);
 
 /// The amplitude at whose crest the slope has fallen to `slope` (0 … 1) at the nearer rail.
 [[nodiscard]] double input_at_slope(const SharedLaw& law, double slope);
