@@ -4,7 +4,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <tuple>
 
+#include "judge/overdrive.hpp"
 #include "judge/sentence.hpp"
 
 namespace railtap::judge {
@@ -156,22 +158,47 @@ Findings unusable(std::string reason) {
   return f;
 }
 
+// Of two segments with one verdict, the one that is farther over; without flat tops, the one with
+// more distortion.
+bool is_worse(const Findings& a, const Findings& b) {
+  const auto rank = [](const Findings& f) {
+    return std::tuple(severity(f.verdict), larger_overdrive(f.flat_top), f.thdn);
+  };
+  return rank(a) > rank(b);
+}
+
 // The worst segment's verdict for the whole. \returns that segment; null where the findings' own
 // verdict is as bad
 const Segment* take_worst(Findings& whole, const std::vector<SegmentFindings>& segments,
                           const ChannelRecording& recording) {
-  const Segment* worst = nullptr;
+  std::optional<std::size_t> worst;
   for (std::size_t i = 0; i < segments.size(); ++i) {
-    const SegmentFindings& segment = segments[i];
-    if (severity(segment.findings.verdict) <= severity(whole.verdict)) continue;
-    whole.verdict = segment.findings.verdict;
-    worst = &recording.segments[i];
-    whole.reasons.push_back(
-        sentence("From %.1f s to %.1f s: ", segment.start.value(), segment.end.value()) +
-        (segment.findings.reasons.empty() ? name(segment.findings.verdict)
-                                          : segment.findings.reasons.front()));
+    if (severity(segments[i].findings.verdict) <= severity(whole.verdict)) continue;
+    if (!worst || is_worse(segments[i].findings, segments[*worst].findings)) worst = i;
   }
-  return worst;
+  if (!worst) return nullptr;
+  const SegmentFindings& segment = segments[*worst];
+  whole.verdict = segment.findings.verdict;
+  whole.reasons.push_back(
+      sentence("From %.1f s to %.1f s: ", segment.start.value(), segment.end.value()) +
+      (segment.findings.reasons.empty() ? name(segment.findings.verdict)
+                                        : segment.findings.reasons.front()));
+  return &recording.segments[*worst];
+}
+
+// Whether tones follow each other that are ever louder: where clipping begins can be read off them.
+bool rises(const std::vector<SegmentFindings>& segments) {
+  constexpr Decibels least_rise{0.5};  // half of the finest ladder in common practice
+  constexpr int least_rises = 3;
+  int rises = 0;
+  std::optional<Dbfs> before;
+  for (const SegmentFindings& segment : segments) {
+    if (!segment.findings.thdn) continue;  // no tone
+    if (before && *segment.findings.level - *before >= least_rise && ++rises >= least_rises)
+      return true;
+    before = segment.findings.level;
+  }
+  return false;
 }
 
 // A flat top lower than two codes can be the rounding's: the crest of any sine stays at its highest
@@ -291,6 +318,7 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
       analysis.segments.push_back({seconds(s.first_frame, rate), seconds(s.end_frame, rate),
                                    judge_part(s, recording, overload, rate, limits)});
     }
+    analysis.level_rises = rises(analysis.segments);
   }
   if (tone) {
     analysis.findings = judge_part(*shares.longest_tone, recording, overload, rate, limits);

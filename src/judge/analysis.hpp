@@ -140,6 +140,8 @@ struct ChannelAnalysis {
   int channel = 0;  ///< from 1
   Findings findings;
   std::vector<SegmentFindings> segments;  ///< empty where there is only one
+  /// Whether the tone rises from segment to segment, as a level ladder or a turned control has it.
+  bool level_rises = false;
   /// Where its peaks were looked at, and where the track was given.
   std::optional<ProgrammeFindings> programme = std::nullopt;
   std::optional<PlayedFindings> played = std::nullopt;

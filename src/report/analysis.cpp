@@ -141,6 +141,13 @@ std::string doubt_text(const AnalysisDocument& document, const judge::Findings& 
          visible(shell_word(document.file_name)) + " --compare-attenuation SECOND_RECORDING 6dB\n";
 }
 
+// One recording of several levels holds more than an analysis says.
+std::string rise_text(const AnalysisDocument& document, const judge::ChannelAnalysis& channel) {
+  if (!channel.level_rises) return "";
+  return "    The level rises from segment to segment; where clipping begins says: railtap onset " +
+         visible(shell_word(document.file_name)) + '\n';
+}
+
 std::string interruptions_text(const judge::ChannelAnalysis& channel) {
   constexpr std::size_t most = 20;
   std::string text;
@@ -184,7 +191,7 @@ std::string analysis_text(const AnalysisDocument& document) {
     if (f.cause) {
       out << "    " << f.cause->sentence << "\n    -> " << f.cause->remedy << '\n';
     }
-    out << doubt_text(document, f);
+    out << doubt_text(document, f) << rise_text(document, channel);
     for (const auto& reason : f.reasons) out << "    " << reason << '\n';
     Lines lines;
     add_level(lines, f);

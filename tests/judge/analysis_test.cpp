@@ -161,6 +161,26 @@ TEST_CASE(
   CHECK(found);
 }
 
+TEST_CASE(
+    "verdict: of several levels that clip, the one farthest over is told, and that they rise") {
+  std::vector<double> x;
+  for (const double peak : {0.1, 0.2, 0.4, 0.8}) {
+    for (const double v : sine(997.0, peak, peak < 0.15 ? 2.0 : 1.0)) {
+      x.push_back(std::clamp(v, -0.35, 0.35));
+    }
+  }
+  add_noise(x, 1e-4);
+  const auto a = judge_all(x);
+  CHECK(a.findings.verdict == Verdict::clipped);
+  REQUIRE(a.findings.cause);
+  CHECK(a.findings.reasons.back().find("From 4.0 s to 5.0 s") == 0);
+  // 20·log10(0.8/0.35) = 7.18 dB, worked out by hand
+  CHECK(a.findings.reasons.back().find("7.18 dB") != std::string::npos);
+  CHECK(a.findings.cause->sentence.find("7.18 dB") != std::string::npos);
+  CHECK(a.level_rises);
+  CHECK_FALSE(judge_all(sine(997.0, 0.1, 2.0)).level_rises);
+}
+
 TEST_CASE("verdict: a NaN makes a channel unusable and says how many") {
   auto x = sine(997.0, 0.5, 2.0);
   x[1000] = std::numeric_limits<double>::quiet_NaN();
