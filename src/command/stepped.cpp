@@ -115,14 +115,25 @@ double round_rise(double rise_db) {
   return std::abs(rounded - rise_db) <= close_db && rounded != 0.0 ? rounded : rise_db;
 }
 
+// Whether the level mostly moves where a ladder was found: it has no steps then, whatever regular
+// pieces it can be cut into. What lies before and behind is not asked; the noise there moves, too.
+bool moves(const std::vector<Step>& pieces, const measure::AlignedLadder& ladder) {
+  if (ladder.steps.empty()) return true;
+  std::ptrdiff_t within = 0;
+  std::ptrdiff_t gliding = 0;
+  for (const Step& piece : pieces) {
+    if (piece.end <= ladder.steps.front().first || piece.first >= ladder.steps.back().end) continue;
+    ++within;
+    if (piece.gliding) ++gliding;
+  }
+  return 2 * gliding > within;
+}
+
 Located locate_by_levels(const LevelTrack& track) {
   Located located;
   auto turned = measure::cut_turned(track, measure::find_plateaus(track));
-  const auto gliding =
-      std::count_if(turned.begin(), turned.end(), [](const Step& step) { return step.gliding; });
-  // A level that mostly moves has no steps, whatever regular pieces it can be cut into.
-  const bool moves = 2 * gliding > static_cast<std::ptrdiff_t>(turned.size());
-  if (auto ladder = moves ? std::nullopt : measure::locate_ladder(track, {})) {
+  auto ladder = measure::locate_ladder(track, {});
+  if (ladder && !moves(turned, *ladder)) {
     located.steps = ladder->steps;
     located.input = judge::LadderInput{std::nullopt, Decibels(round_rise(ladder->rise_db))};
     located.found.by = By::levels;
@@ -130,9 +141,11 @@ Located locate_by_levels(const LevelTrack& track) {
     located.ladder = std::move(ladder);
     return located;
   }
+  const bool gliding =
+      std::any_of(turned.begin(), turned.end(), [](const Step& step) { return step.gliding; });
   located.steps = std::move(turned);
   located.tone = track.tone;
-  if (!located.steps.empty()) located.found.by = gliding > 0 ? By::turned : By::standing;
+  if (!located.steps.empty()) located.found.by = gliding ? By::turned : By::standing;
   return located;
 }
 

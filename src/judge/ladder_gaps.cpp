@@ -163,7 +163,7 @@ bool is_held(const ChannelOnset& onset) {
          std::abs((*last.level - *before.level).value()) < alike_db;
 }
 
-void tell_silence(ChannelOnset& onset) {
+void tell_silence(ChannelOnset& onset, bool planned) {
   const WentSilent& silent = *onset.went_silent;
   std::string where = "step " + std::to_string(silent.after_step);
   if (silent.level_v) {
@@ -172,7 +172,8 @@ void tell_silence(ChannelOnset& onset) {
     where = format_fixed(*silent.level, 2);
   }
   std::string text = "The output went silent at " + where + ", " + format_fixed(silent.at, 1) +
-                     " into the recording, and stayed so: the amplifier's protection, most likely";
+                     " into the recording, and stayed so: the amplifier's protection" +
+                     (planned ? ", most likely" : ", where nobody stopped the player");
   std::vector<int> after;
   for (const MissingStep& step : onset.missing_steps) {
     if (step.index > silent.after_step) after.push_back(step.index);
@@ -250,7 +251,7 @@ void tell_gaps(ChannelOnset& onset, const AlignedLadder& ladder,
     onset.missing_steps.push_back(step);
   }
   if (ladder.muted) onset.went_silent = silence_of(onset, *ladder.muted, rate);
-  if (onset.went_silent) tell_silence(onset);
+  if (onset.went_silent) tell_silence(onset, planned > 0);
   tell_missing(onset);
   tell_placed(onset, ladder);
   tell_numbering(onset, planned);

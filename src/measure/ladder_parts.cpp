@@ -318,15 +318,15 @@ bool is_silent_from(const Context& context, double at, double level_db) {
 
 }  // namespace
 
-// Where the ladder is not known, its player may have been stopped anywhere.
+// Where the ladder is not known, it may be over with any step, but hardly amid one.
 std::optional<Muting> muting(const Context& context, const std::vector<Unit>& units, int planned) {
-  if (!context.planned) return std::nullopt;
   const Unit& last = units.back();
   const double heard = last_heard(context, last);
   const bool expected = planned > last.index + 1;
   const bool amid =
       !ends_on_time(context, last) && last.first + context.dwell() < context.samples();
   constexpr double nearly = 0.85;  // of a step; a slow tone's end is not known better
+  if (!context.planned && !amid) return std::nullopt;
   const bool over = last.index + 1 == planned && last.end - last.first >= nearly * context.dwell();
   if (over || (!amid && !expected)) return std::nullopt;
   if (!is_silent_from(context, std::max(heard, last.end), last.level_db)) return std::nullopt;

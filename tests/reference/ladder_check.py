@@ -146,6 +146,19 @@ def check_missing(checks, name, ladder, channel):
                  [index for index in range(1, STEPS + 1) if index not in found])
 
 
+def check_undescribed(checks, program, folder):
+    """Nothing is told of the ladder, and it is recorded with silence before and behind it."""
+    for label, damage in (("not described", {}), ("not described, silent for good amid a step", {"mute": 11.3})):
+        ladder = Ladder(**damage)
+        file = outside.write_wav(folder / "ladder.wav", ladder.samples)
+        channel = outside.run_json(program, "onset", file, "--volts-full-scale", f"{FULL_SCALE_V}V")["channels"][0]
+        checks.equal(f"{label}: found by", channel["ladder"]["found_by"], "levels")
+        checks.within(f"{label}: rise", channel["ladder"]["rise_db"], RISE_DB, 0.02, "dB")
+        check_steps(checks, label, ladder, channel, True)
+        check_onset(checks, label, channel, True)
+        check_silence(checks, label, ladder, channel)
+
+
 def check_input(checks, program, folder):
     """The recording's own full scale, reached before anything else clips."""
     generator = numpy.random.default_rng(21)
@@ -184,6 +197,7 @@ def main(program):
             check_silence(checks, label, ladder, channel)
             if not unknown:
                 check_missing(checks, label, ladder, channel)
+        check_undescribed(checks, program, folder)
         check_input(checks, program, folder)
     checks.close()
 
