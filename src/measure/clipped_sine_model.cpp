@@ -8,22 +8,56 @@
 #include <numbers>
 #include <span>
 
+#include "measure/kernels.hpp"
+
 namespace railtap::measure {
 namespace {
 
-/// S_m = sin(m·p)/m by the rotation recurrence; its rounding grows as m·1e−16, far below any noise
-/// here.
-void fill_chords(double angle, std::span<double> chord) {
-  const double sin_p = std::sin(angle);
-  const double cos_p = std::cos(angle);
-  double sin_m = 0.0;
-  double cos_m = 1.0;
+/// S_m = sin(m·p)/m by the rotation recurrence, four orders at a time; its rounding grows as
+/// m·1e−16, far below any noise here.
+RAILTAP_VECTORIZE void fill_chords(double angle, double* chord, std::size_t count) {
+  constexpr std::size_t at_once = orders_at_once;
+  const double sin_p = std::sin(angle), cos_p = std::cos(angle);
+  double sine[at_once + 1] = {0.0}, cosine[at_once + 1] = {1.0};
+  for (std::size_t k = 1; k <= at_once; ++k) {
+    sine[k] = sine[k - 1] * cos_p + cosine[k - 1] * sin_p;
+    cosine[k] = cosine[k - 1] * cos_p - sine[k - 1] * sin_p;
+  }
+  const double step_sine = sine[at_once], step_cosine = cosine[at_once];
+  for (std::size_t first = 0; first < count; first += at_once) {
+    const std::size_t here = std::min(at_once, count - first);
+    for (std::size_t k = 0; k < here; ++k) chord[first + k] = sine[k];
+#pragma omp simd
+    for (std::size_t k = 0; k < at_once; ++k) {
+      const double next = sine[k] * step_cosine + cosine[k] * step_sine;
+      cosine[k] = cosine[k] * step_cosine - sine[k] * step_sine;
+      sine[k] = next;
+    }
+  }
   chord[0] = angle;
-  for (std::size_t m = 1; m < chord.size(); ++m) {
-    const double next_sin = sin_m * cos_p + cos_m * sin_p;
-    cos_m = cos_m * cos_p - sin_m * sin_p;
-    sin_m = next_sin;
-    chord[m] = sin_m / static_cast<double>(m);
+#pragma omp simd
+  for (std::size_t m = 1; m < count; ++m) chord[m] /= static_cast<double>(m);
+}
+
+RAILTAP_VECTORIZE void fill_excess(const double* chord, double* excess, std::size_t count) {
+#pragma omp simd
+  for (std::size_t n = 1; n < count; ++n)
+    excess[n] = (chord[n - 1] - chord[n + 1]) / (std::numbers::pi * static_cast<double>(n));
+}
+
+RAILTAP_VECTORIZE void fill_mean_of_knee(const double* excess_low, const double* excess_high,
+                                         double width, double* mean_excess, double* by_low,
+                                         double* by_high, std::size_t count) {
+  const double per_width = 1.0 / width;
+#pragma omp simd
+  for (std::size_t n = 1; n < count; ++n) {
+    const double half = 1.0 / (2.0 * static_cast<double>(n));
+    const double integral_low = half * (excess_low[n - 1] - excess_low[n + 1]);
+    const double integral_high = half * (excess_high[n - 1] - excess_high[n + 1]);
+    const double mean = (integral_low - integral_high) * per_width;
+    mean_excess[n] = mean;
+    by_low[n] = (mean - excess_low[n]) * per_width;
+    by_high[n] = (excess_high[n] - mean) * per_width;
   }
 }
 
@@ -35,11 +69,9 @@ double reach(double threshold) {
 }  // namespace
 
 void excess_series(double angle, std::span<double> chord, std::span<double> excess) {
-  fill_chords(angle, chord);
+  fill_chords(angle, chord.data(), chord.size());
   excess[0] = 2.0 / std::numbers::pi * (std::sin(angle) - angle * std::cos(angle));
-  for (std::size_t n = 1; n < excess.size(); ++n) {
-    excess[n] = (chord[n - 1] - chord[n + 1]) / (std::numbers::pi * static_cast<double>(n));
-  }
+  fill_excess(chord.data(), excess.data(), excess.size());
 }
 
 void knee_series(double low, double high, std::span<double> scratch, KneeSeries out) {
@@ -49,17 +81,9 @@ void knee_series(double low, double high, std::span<double> scratch, KneeSeries 
   const auto excess_high = scratch.subspan(2 * size + 3, size + 1);
   excess_series(reach(low), chord, excess_low);
   excess_series(reach(high), chord, excess_high);
-  const double width = high - low;
   out.excess[0] = out.by_low[0] = out.by_high[0] = 0.0;
-  for (std::size_t n = 1; n < size; ++n) {
-    const double half = 1.0 / (2.0 * static_cast<double>(n));
-    const double integral_low = half * (excess_low[n - 1] - excess_low[n + 1]);
-    const double integral_high = half * (excess_high[n - 1] - excess_high[n + 1]);
-    const double mean = (integral_low - integral_high) / width;
-    out.excess[n] = mean;
-    out.by_low[n] = (mean - excess_low[n]) / width;
-    out.by_high[n] = (excess_high[n] - mean) / width;
-  }
+  fill_mean_of_knee(excess_low.data(), excess_high.data(), high - low, out.excess.data(),
+                    out.by_low.data(), out.by_high.data(), size);
 }
 
 }  // namespace railtap::measure

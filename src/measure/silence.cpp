@@ -65,7 +65,7 @@ class WholeWeight {
     // Below, the window's main lobe still holds DC.
     const auto first = static_cast<std::size_t>(std::ceil(10.0 / bin));
     for (std::size_t k = std::max<std::size_t>(first, 5); k < weights_.size(); ++k) {
-      weights_[k] = std::pow(10.0, a_weighting(Hertz(bin * static_cast<double>(k))).value() / 10.0);
+      weights_[k] = a_weight(Hertz(bin * static_cast<double>(k)));
     }
   }
   [[nodiscard]] double mean_square(std::span<const double> samples) {

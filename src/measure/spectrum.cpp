@@ -65,33 +65,51 @@ double cotangent_of(double angle) {
 }  // namespace
 
 struct Spectrum::Plan {
+  explicit Plan(std::size_t length);
   kissfft<double> transform;
+  std::vector<double> window;
+  double sum2 = 0.0, sum4 = 0.0;  // of the window's squares and fourth powers
 };
+
+Spectrum::Plan::Plan(std::size_t length) : transform(length / 2, false), window(length) {
+  for (std::size_t n = 0; n < length; ++n) {
+    const double c = std::cos(2.0 * pi * static_cast<double>(n) / static_cast<double>(length));
+    // cos 2φ = 2c² − 1, cos 3φ = 4c³ − 3c [Abramowitz and Stegun, 4.3.25 and 4.3.27].
+    const double w = window_terms[0] - window_terms[1] * c + window_terms[2] * (2.0 * c * c - 1.0) -
+                     window_terms[3] * c * (4.0 * c * c - 3.0);
+    window[n] = w;
+    sum2 += w * w;
+    sum4 += w * w * w * w;
+  }
+}
+
+// A thread keeps its last ones, as the channels of a recording and the steps of a ladder have the
+// same few lengths. With other factors KissFFT would write to memory of the plan.
+std::shared_ptr<const Spectrum::Plan> Spectrum::plan_of(std::size_t length) {
+  if (!has_only_small_factors(length)) return std::make_shared<const Plan>(length);
+  thread_local std::array<std::shared_ptr<const Plan>, 4> kept;
+  thread_local std::size_t oldest = 0;
+  for (const auto& plan : kept) {
+    if (plan && plan->window.size() == length) return plan;
+  }
+  auto plan = std::make_shared<const Plan>(length);
+  kept[oldest] = plan;
+  oldest = (oldest + 1) % kept.size();
+  return plan;
+}
 
 Spectrum::~Spectrum() = default;
 Spectrum::Spectrum(Spectrum&&) noexcept = default;
 Spectrum& Spectrum::operator=(Spectrum&&) noexcept = default;
 
 Spectrum::Spectrum(std::size_t length)
-    : plan_(std::make_unique<Plan>(Plan{kissfft<double>(length / 2, false)})),
-      window_(length),
+    : plan_(plan_of(length)),
       windowed_(length),
       bins_(length / 2 + 1),
-      mean_squares_(length / 2 + 1) {
-  double sum2 = 0.0;
-  double sum4 = 0.0;
-  for (std::size_t n = 0; n < length; ++n) {
-    const double angle = 2.0 * pi * static_cast<double>(n) / static_cast<double>(length);
-    const double w = window_terms[0] - window_terms[1] * std::cos(angle) +
-                     window_terms[2] * std::cos(2.0 * angle) -
-                     window_terms[3] * std::cos(3.0 * angle);
-    window_[n] = w;
-    sum2 += w * w;
-    sum4 += w * w * w * w;
-  }
-  mean_square_scale_ = 2.0 / (static_cast<double>(length) * sum2);
-  line_variance_factor_ = static_cast<double>(length) * sum4 / (sum2 * sum2);
-}
+      mean_squares_(length / 2 + 1),
+      mean_square_scale_(2.0 / (static_cast<double>(length) * plan_->sum2)),
+      line_variance_factor_(static_cast<double>(length) * plan_->sum4 /
+                            (plan_->sum2 * plan_->sum2)) {}
 
 std::size_t Spectrum::good_length(std::size_t available) {
   std::size_t n = available - available % 2;
@@ -100,7 +118,7 @@ std::size_t Spectrum::good_length(std::size_t available) {
 }
 
 void Spectrum::transform(std::span<const double> samples) {
-  multiply(samples.data(), window_.data(), windowed_.data(), window_.size());
+  multiply(samples.data(), plan_->window.data(), windowed_.data(), length());
   plan_->transform.transform_real(windowed_.data(), bins_.data());
   // KissFFT packs the real bin at half the rate into the imaginary part of bin 0.
   bins_.back() = bins_.front().imag();
@@ -155,7 +173,7 @@ Spectrum::Kernels Spectrum::kernels(double bin, std::ptrdiff_t centre, double le
 
 Spectrum::Projection Spectrum::project(double bin, std::ptrdiff_t centre) const {
   Projection projection;
-  const Kernels kernel = kernels(bin, centre, static_cast<double>(window_.size()));
+  const Kernels kernel = kernels(bin, centre, static_cast<double>(length()));
   for (std::size_t b = 0; b < kernel.size(); ++b) {
     const auto at = centre - main_lobe_bins + static_cast<std::ptrdiff_t>(b);
     projection.onto_line += bins_[static_cast<std::size_t>(at)] * std::conj(kernel[b]);
@@ -189,7 +207,7 @@ double Spectrum::refine_line(double bin) const {
 
 void Spectrum::subtract_line(double bin, std::complex<double> phasor) {
   const auto centre = static_cast<std::ptrdiff_t>(std::lround(bin));
-  const Kernels kernel = kernels(bin, centre, static_cast<double>(window_.size()));
+  const Kernels kernel = kernels(bin, centre, static_cast<double>(length()));
   for (std::size_t b = 0; b < kernel.size(); ++b) {
     const auto at = centre - main_lobe_bins + static_cast<std::ptrdiff_t>(b);
     auto& bin_there = bins_[static_cast<std::size_t>(at)];
@@ -221,13 +239,19 @@ constexpr double normalisation_db = 2.000;
 
 }  // namespace
 
-Decibels a_weighting(Hertz frequency) {
+double a_weight(Hertz frequency) {
   const double f2 = frequency.value() * frequency.value();
   const double numerator = pole4_hz * pole4_hz * f2 * f2;
   const double denominator = (f2 + pole1_hz * pole1_hz) *
                              std::sqrt((f2 + pole2_hz * pole2_hz) * (f2 + pole3_hz * pole3_hz)) *
                              (f2 + pole4_hz * pole4_hz);
-  return Decibels(20.0 * std::log10(numerator / denominator) + normalisation_db);
+  static const double normalisation = std::pow(10.0, normalisation_db / 10.0);
+  const double ratio = numerator / denominator;
+  return normalisation * ratio * ratio;
+}
+
+Decibels a_weighting(Hertz frequency) {
+  return Decibels(10.0 * std::log10(a_weight(frequency)));
 }
 
 namespace {

@@ -35,7 +35,7 @@ class Spectrum {
   /// The largest length <= available with no prime factor over 5, even; 0 where there is none.
   [[nodiscard]] static std::size_t good_length(std::size_t available);
 
-  [[nodiscard]] std::size_t length() const { return window_.size(); }
+  [[nodiscard]] std::size_t length() const { return windowed_.size(); }
   [[nodiscard]] std::size_t bins() const { return bins_.size(); }
 
   /// Transforms the first length() samples of a block. Bins 0 … length/2 stay until the next call.
@@ -84,20 +84,22 @@ class Spectrum {
   [[nodiscard]] static Kernels kernels(double bin, std::ptrdiff_t centre, double length);
   [[nodiscard]] Projection project(double bin, std::ptrdiff_t centre) const;
 
-  struct Plan;
-  std::unique_ptr<Plan> plan_;
-  std::vector<double> window_;
+  struct Plan;  // what spectra of one length share: the window, and what the transform needs
+  [[nodiscard]] static std::shared_ptr<const Plan> plan_of(std::size_t length);
+  std::shared_ptr<const Plan> plan_;
   std::vector<double> windowed_;
   std::vector<std::complex<double>> bins_;
   std::vector<double> mean_squares_;
-  double mean_square_scale_ = 0.0;
-  double line_variance_factor_ = 0.0;
+  double mean_square_scale_;
+  double line_variance_factor_;
 };
 
 /// A-weighting at a frequency > 0, 0 dB at 1 kHz. Analogue design values, exact at every frequency,
 /// so it is applied to spectra and not as a digital filter that would depart from it near half the
 /// sampling rate. [IEC 61672-1:2013, annex E: pole frequencies and formula]
 [[nodiscard]] Decibels a_weighting(Hertz frequency);
+/// The same as a factor of power.
+[[nodiscard]] double a_weight(Hertz frequency);
 
 /// Points of a spectrum, frequency rising.
 struct SpectrumCurve {

@@ -3,9 +3,12 @@
 #include "measure/static_law.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <numbers>
+
+#include "measure/kernels.hpp"
 
 namespace railtap::measure {
 namespace {
@@ -49,33 +52,67 @@ double find_coupling(const HarmonicSeries& tone, std::size_t orders) {
   return best;
 }
 
-// Clenshaw's recurrence.
-double evaluate(const std::vector<double>& chebyshev, double x) {
-  double next = 0.0;
-  double after = 0.0;
-  for (std::size_t k = chebyshev.size() - 1; k > 0; --k) {
-    const double here = chebyshev[k] + 2.0 * x * next - after;
-    after = next;
-    next = here;
-  }
-  return chebyshev[0] + x * next - after;
-}
+// Half a cycle: the output is even about the crest. Some more, so that it is a whole number of
+// `at_once`.
+constexpr std::size_t half = cycle_points / 2;
+constexpr std::size_t at_once = 16;
+using HalfCycle = std::array<double, (half / at_once + 1) * at_once>;
 
-double evaluate(const StaticLaw& law, double x) {
-  if (law.rails) return std::clamp(law.rails->slope * x, -law.rails->negative, law.rails->positive);
-  return evaluate(law.chebyshev, x);
-}
-
-// cos(2π·n/cycle_points).
-const std::vector<double>& cosines() {
-  static const std::vector<double> table = [] {
-    std::vector<double> values(cycle_points);
-    for (std::size_t n = 0; n < cycle_points; ++n) {
+// cos(2π·n/cycle_points), 0 behind the half cycle.
+const HalfCycle& cosines() {
+  static const HalfCycle table = [] {
+    HalfCycle values{};
+    for (std::size_t n = 0; n <= half; ++n) {
       values[n] = std::cos(2.0 * pi * static_cast<double>(n) / double{cycle_points});
     }
     return values;
   }();
   return table;
+}
+
+// Clenshaw's recurrence, at ratio·cosine.
+RAILTAP_VECTORIZE void evaluate_some(const double* chebyshev, std::size_t orders, double ratio,
+                                     const double* cosine, double* y) {
+  double twice[at_once], next[at_once] = {}, after[at_once] = {};
+  for (std::size_t n = 0; n < at_once; ++n) twice[n] = 2.0 * ratio * cosine[n];
+  for (std::size_t k = orders; k > 0; --k) {
+#pragma omp simd
+    for (std::size_t n = 0; n < at_once; ++n) {
+      const double here = chebyshev[k] + twice[n] * next[n] - after[n];
+      after[n] = next[n];
+      next[n] = here;
+    }
+  }
+  for (std::size_t n = 0; n < at_once; ++n)
+    y[n] = chebyshev[0] + 0.5 * twice[n] * next[n] - after[n];
+}
+
+HalfCycle evaluate(const StaticLaw& law, double ratio) {
+  const HalfCycle& cosine = cosines();
+  HalfCycle y;
+  if (law.rails) {
+    const auto& [slope, positive, negative] = *law.rails;
+    for (std::size_t n = 0; n < y.size(); ++n)
+      y[n] = std::clamp(slope * ratio * cosine[n], -negative, positive);
+  } else {
+    for (std::size_t n = 0; n < y.size(); n += at_once)
+      evaluate_some(law.chebyshev.data(), law.chebyshev.size() - 1, ratio, &cosine[n], &y[n]);
+  }
+  return y;
+}
+
+// Σ y·cos kθ, and on to the next order. \param here, before cos kθ and cos (k − 1)θ
+RAILTAP_VECTORIZE double sum_of_order(const double* y, const double* cosine, double* here,
+                                      double* before) {
+  double sum = 0.0;
+#pragma omp simd reduction(+ : sum)
+  for (std::size_t n = 0; n < std::tuple_size_v<HalfCycle>; ++n) {
+    const double at = here[n];
+    sum += y[n] * at;
+    here[n] = 2.0 * cosine[n] * at - before[n];
+    before[n] = at;
+  }
+  return sum;
 }
 
 }  // namespace
@@ -143,17 +180,16 @@ Crests crests_of(const HarmonicSeries& tone, std::size_t orders, Hertz coupling)
 
 LawOutput output_of(const StaticLaw& law, double ratio, std::size_t orders) {
   orders = std::min(orders, most_orders);
-  const std::vector<double>& cosine = cosines();
-  // The output is even about the crest: half a cycle, ends halved, is enough.
-  constexpr std::size_t half = cycle_points / 2;
-  std::vector<double> y(half + 1);
-  for (std::size_t n = 0; n <= half; ++n) y[n] = evaluate(law, ratio * cosine[n]);
+  HalfCycle y = evaluate(law, ratio);
   y[0] *= 0.5;
   y[half] *= 0.5;
+  std::fill(y.begin() + half + 1, y.end(), 0.0);
+  const HalfCycle& cosine = cosines();
+  HalfCycle here = cosine, before;
+  before.fill(1.0);
   LawOutput output;
   for (std::size_t k = 1; k <= orders; ++k) {
-    double sum = 0.0;
-    for (std::size_t n = 0; n <= half; ++n) sum += y[n] * cosine[k * n % cycle_points];
+    const double sum = sum_of_order(y.data(), cosine.data(), here.data(), before.data());
     const double amplitude = sum / (0.5 * half);
     const double corner = law.coupling.value() / (law.fundamental.value() * static_cast<double>(k));
     (k == 1 ? output.fundamental : output.harmonics) +=

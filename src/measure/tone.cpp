@@ -73,7 +73,7 @@ void BlockMeter::look(std::span<const double> samples) {
     a_weights_.assign(spectrum_.bins(), 0.0);
     for (std::size_t bin = 1; bin < spectrum_.bins(); ++bin) {
       const Hertz frequency(bin_hz() * static_cast<double>(bin));
-      a_weights_[bin] = std::pow(10.0, a_weighting(frequency).value() / 10.0);
+      a_weights_[bin] = a_weight(frequency);
     }
   }
   spectrum_.transform(samples);

@@ -64,8 +64,7 @@ double rms(const std::vector<double>& x) {
 }
 
 void add_line(std::vector<double>& x, double hz, double peak, double phase) {
-  for (std::size_t n = 0; n < x.size(); ++n)
-    x[n] += peak * std::sin(2.0 * pi * hz / rate * static_cast<double>(n) + phase);
+  add_turning(x, std::polar(peak, phase - 0.5 * pi), std::polar(1.0, 2.0 * pi * hz / rate));
 }
 
 void add_noise(std::vector<double>& x, double level, Random& random) {

@@ -7,6 +7,7 @@
 #include <cstddef>
 #include <functional>
 #include <random>
+#include <span>
 #include <vector>
 
 #include "measure/tone_fit.hpp"
@@ -23,10 +24,10 @@ using Response = std::function<std::complex<double>(double hz)>;
 Phasors clipped_sine(double positive_db, double negative_db, std::size_t orders);
 
 /// Harmonics of law(sin x), by sampling one cycle; the default is dense enough for aliases below
-/// 1e−7.
+/// 1e−7. \param points a multiple of 4, more than twice the orders
 Phasors shaped_sine(const Law& law, std::size_t orders, std::size_t points = 8192);
 
-/// Harmonics of one cycle given as samples.
+/// Harmonics of one cycle given as samples, an even number, more than twice the orders.
 Phasors harmonics_of_cycle(const std::vector<double>& cycle, std::size_t orders);
 
 /// One cycle of a unit sine behind a slew limit, in units of the sine's own steepest slope.
@@ -50,6 +51,9 @@ struct Recorded {
   double seconds = 1.0;
 };
 measure::HarmonicSeries series_of(const Phasors& tone, const Recorded& as, std::mt19937_64& random);
+
+/// Adds the real part of start·step^n to sample n: a sine, one that dies away for |step| < 1.
+void add_turning(std::span<double> x, std::complex<double> start, std::complex<double> step);
 
 /// Samples of the tone: band-limited below half the rate, from a random start, with white noise,
 /// rounded to `bits` with triangular dither of 2 steps (0: not rounded).

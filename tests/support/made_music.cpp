@@ -4,7 +4,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 #include <numbers>
+
+#include "support/clipped_tone.hpp"
 
 namespace railtap::test {
 namespace {
@@ -17,16 +20,17 @@ void add_note(std::vector<double>& x, double rate, std::size_t start, double hz,
   const double decay_s = between(random, 0.1, 0.6);
   const double tilt = between(random, 0.8, 2.0);
   const auto length = std::min(x.size() - start, static_cast<std::size_t>(3.0 * decay_s * rate));
+  std::vector<double> note(length, 0.0);
   for (int k = 1; k <= 12 && k * hz < 0.4 * rate; ++k) {
     const double phase = between(random, 0.0, 2.0 * pi);
     const double peak = level / std::pow(k, tilt);
-    for (std::size_t n = 0; n < length; ++n) {
-      const double t = static_cast<double>(n) / rate;
-      const double attack = std::min(1.0, t / 0.003);
-      x[start + n] += peak * attack * std::exp(-t * (1.0 + 0.3 * k) / decay_s) *
-                      std::sin(2.0 * pi * k * hz * t + phase);
-    }
+    // A sine is the real part of what begins a quarter of a turn before it.
+    add_turning(
+        note, std::polar(peak, phase - 0.5 * pi),
+        std::polar(std::exp(-(1.0 + 0.3 * k) / (decay_s * rate)), 2.0 * pi * k * hz / rate));
   }
+  for (std::size_t n = 0; n < length; ++n)
+    x[start + n] += std::min(1.0, static_cast<double>(n) / (0.003 * rate)) * note[n];
 }
 
 /// A stroke on a drum: noise through a one-pole low-pass, of RMS `level` at first, over a skin's
@@ -39,13 +43,15 @@ void add_stroke(std::vector<double>& x, double rate, std::size_t start, double l
   const double skin_hz = log_between(random, 50.0, 180.0);
   const double to_level = std::sqrt((1.0 + keep) / (1.0 - keep));
   const auto length = std::min(x.size() - start, static_cast<std::size_t>(5.0 * decay_s * rate));
-  double state = 0.0;
+  const double decay = std::exp(-1.0 / (decay_s * rate));
+  double state = 0.0, now = level;
   for (std::size_t n = 0; n < length; ++n) {
     state = keep * state + (1.0 - keep) * noise(random);
-    const double t = static_cast<double>(n) / rate;
-    const double skin = 3.0 * std::sin(2.0 * pi * skin_hz * t);
-    x[start + n] += level * std::exp(-t / decay_s) * (to_level * state + skin);
+    x[start + n] += now * to_level * state;
+    now *= decay;
   }
+  add_turning(std::span(x).subspan(start, length), {0.0, -3.0 * level},
+              std::polar(decay, 2.0 * pi * skin_hz / rate));
 }
 
 void scale_to(std::vector<double>& x, double peak) {

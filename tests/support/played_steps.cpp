@@ -53,28 +53,26 @@ std::optional<double> solve(const std::function<double(double)>& excess) {
   return 0.5 * (low + high);
 }
 
+// With straight fades, the second one behind the end.
 void add_tone(std::vector<double>& x, std::size_t first, std::size_t end, const Phasors& tone,
               const Stage& stage, std::size_t fade) {
   constexpr double negligible = 1e-9;
   const double omega = 2.0 * pi * stage.hz / stage.rate;
+  std::vector<double> steady(std::min(x.size(), end + fade) - first, 0.0);
   for (std::size_t k = 1; k <= tone.size(); ++k) {
     if (std::abs(tone[k - 1]) < negligible) continue;
     const double w = omega * static_cast<double>(k);
-    const std::complex<double> start =
-        tone[k - 1] * std::polar(1.0, std::fmod(w * static_cast<double>(first), 2.0 * pi));
-    double re = start.real();
-    double im = start.imag();
-    const double c = std::cos(w);
-    const double s = std::sin(w);
-    const std::size_t last = std::min(x.size(), end + fade);
-    for (std::size_t n = first; n < last; ++n) {
-      const double in = static_cast<double>(n - first + 1) / static_cast<double>(fade);
-      const double out = static_cast<double>(end + fade - n) / static_cast<double>(fade);
-      x[n] += re * std::min({1.0, in, out});
-      const double next = re * c - im * s;
-      im = re * s + im * c;
-      re = next;
+    const double start = std::fmod(w * static_cast<double>(first), 2.0 * pi);
+    add_turning(steady, tone[k - 1] * std::polar(1.0, start), std::polar(1.0, w));
+  }
+  for (std::size_t n = 0; n < steady.size(); ++n) {
+    if (n + 1 >= fade && first + n <= end) {
+      x[first + n] += steady[n];
+      continue;
     }
+    const double in = static_cast<double>(n + 1) / static_cast<double>(fade);
+    const double out = static_cast<double>(end - first + fade - n) / static_cast<double>(fade);
+    x[first + n] += steady[n] * std::min({1.0, in, out});
   }
 }
 

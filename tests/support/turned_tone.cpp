@@ -3,8 +3,11 @@
 #include "support/turned_tone.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
+
+#include "measure/kernels.hpp"
 
 namespace railtap::test {
 namespace {
@@ -16,24 +19,44 @@ constexpr std::size_t most_orders = 40;
 constexpr double band_high_hz = 20000.0;
 constexpr double grid_db = 0.05;  // levels at which the law is sampled
 
+constexpr std::size_t points = 512;  // over half a cycle
+using HalfCycle = std::array<double, points>;
+
+const HalfCycle& cosines() {
+  static const HalfCycle table = [] {
+    HalfCycle values;
+    for (std::size_t n = 0; n < points; ++n)
+      values[n] = std::cos(pi * (static_cast<double>(n) + 0.5) / double{points});
+    return values;
+  }();
+  return table;
+}
+
+// Σ y·cos kθ; goes on to the next order. \param here, before  cos kθ, cos (k − 1)θ
+RAILTAP_VECTORIZE double next_product(const HalfCycle& y, const HalfCycle& cosine, HalfCycle& here,
+                                      HalfCycle& before) {
+  double sum = 0.0;
+#pragma omp simd reduction(+ : sum)
+  for (std::size_t n = 0; n < points; ++n) {
+    const double at = here[n];
+    sum += y[n] * at;
+    here[n] = 2.0 * cosine[n] * at - before[n];
+    before[n] = at;
+  }
+  return sum;
+}
+
 // Cosine coefficients 0 … orders of scale·law(peak·cos θ): real, as the law has no memory.
 std::vector<double> coefficients(const Stage& stage, double input_dbfs, std::size_t orders) {
-  constexpr std::size_t points = 512;  // over half a cycle
   const double peak = std::pow(10.0, input_dbfs / 20.0);
+  const HalfCycle& cosine = cosines();
+  HalfCycle y, here, before = cosine;
+  here.fill(1.0);
+  for (std::size_t n = 0; n < points; ++n)
+    y[n] = stage.scale * stage.law(peak * cosine[n]) / double{points};
   std::vector<double> result(orders + 1, 0.0);
-  for (std::size_t n = 0; n < points; ++n) {
-    const double angle = pi * (static_cast<double>(n) + 0.5) / double{points};
-    const double y = stage.scale * stage.law(peak * std::cos(angle)) / double{points};
-    const double twice_cosine = 2.0 * std::cos(angle);
-    double before = std::cos(angle);
-    double here = 1.0;
-    for (std::size_t k = 0; k <= orders; ++k) {
-      result[k] += (k == 0 ? 1.0 : 2.0) * y * here;
-      const double next = twice_cosine * here - before;
-      before = here;
-      here = next;
-    }
-  }
+  for (std::size_t k = 0; k <= orders; ++k)
+    result[k] = (k == 0 ? 1.0 : 2.0) * next_product(y, cosine, here, before);
   return result;
 }
 
@@ -62,16 +85,20 @@ class Table {
   std::vector<std::vector<double>> rows_;
 };
 
-// Σ a_k·cos kθ by Clenshaw's recurrence.
-double sum_of(const std::vector<double>& a, double cosine) {
-  double next = 0.0;
-  double after = 0.0;
-  for (std::size_t k = a.size() - 1; k > 0; --k) {
-    const double here = a[k] + 2.0 * cosine * next - after;
-    after = next;
-    next = here;
+// Σ a_k·cos kθ by Clenshaw's recurrence, for some cosines.
+constexpr std::size_t held = 8;  // samples that share one row of coefficients
+RAILTAP_VECTORIZE void sums_of(const double* a, std::size_t orders, const double* cosine,
+                               double* out) {
+  double next[held] = {}, after[held] = {};
+  for (std::size_t k = orders; k > 0; --k) {
+#pragma omp simd
+    for (std::size_t n = 0; n < held; ++n) {
+      const double here = a[k] + 2.0 * cosine[n] * next[n] - after[n];
+      after[n] = next[n];
+      next[n] = here;
+    }
   }
-  return a[0] + cosine * next - after;
+  for (std::size_t n = 0; n < held; ++n) out[n] = a[0] + cosine[n] * next[n] - after[n];
 }
 
 // A high-pass of first order, by the bilinear transform.
@@ -129,14 +156,19 @@ std::vector<double> turn(const std::vector<double>& input_dbfs, const Stage& sta
                          double coupling_hz, int bits, std::mt19937_64& random) {
   const auto orders = std::min(most_orders, static_cast<std::size_t>(band_high_hz / stage.hz));
   const Table table(stage, input_dbfs, orders);
-  constexpr std::size_t held = 8;  // samples that share one row of coefficients
   std::vector<double> row(orders + 1);
   std::vector<double> x(input_dbfs.size());
   const double phase = std::uniform_real_distribution<double>(0.0, 1.0)(random);
-  for (std::size_t n = 0; n < x.size(); ++n) {
-    if (n % held == 0) table.at(input_dbfs[std::min(n + held / 2, x.size() - 1)], row);
-    const double cycles = phase + stage.hz / stage.rate * static_cast<double>(n);
-    x[n] = sum_of(row, std::cos(2.0 * pi * (cycles - std::floor(cycles))));
+  for (std::size_t first = 0; first < x.size(); first += held) {
+    table.at(input_dbfs[std::min(first + held / 2, x.size() - 1)], row);
+    double cosine[held], sums[held];
+    for (std::size_t n = 0; n < held; ++n) {
+      const double cycles = phase + stage.hz / stage.rate * static_cast<double>(first + n);
+      cosine[n] = std::cos(2.0 * pi * (cycles - std::floor(cycles)));
+    }
+    sums_of(row.data(), orders, cosine, sums);
+    std::copy_n(sums, std::min(held, x.size() - first),
+                x.begin() + static_cast<std::ptrdiff_t>(first));
   }
   couple(x, coupling_hz, stage.rate);
   std::normal_distribution<double> noise(0.0, stage.noise_rms);
