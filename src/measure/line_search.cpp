@@ -7,6 +7,8 @@
 #include <numbers>
 #include <vector>
 
+#include "measure/kernels.hpp"
+
 namespace railtap::measure {
 namespace {
 
@@ -21,15 +23,58 @@ double hann(double share) {
   return 0.5 - 0.5 * std::cos(2.0 * pi * share);
 }
 
+// Phasors of so many samples that follow each other: a single one would wait for each product.
+constexpr std::size_t at_once = 8;
+struct Phasors {
+  double re[at_once], im[at_once];
+  double step_re, step_im;  // from one row to the next
+
+  Phasors(Complex first, Complex turn) {
+    for (std::size_t k = 0; k < at_once; ++k) {
+      re[k] = first.real();
+      im[k] = first.imag();
+      first *= turn;
+    }
+    const Complex step = std::pow(turn, static_cast<double>(at_once));
+    step_re = step.real();
+    step_im = step.imag();
+  }
+};
+
+// Σ x(n)·(1 − Re window(n))·turned(n) over whole rows; both phasors go on to what is left.
+RAILTAP_VECTORIZE Complex sum_of_rows(const double* x, std::size_t rows, Phasors& turned,
+                                      Phasors& window) {
+  double sum_re[at_once] = {}, sum_im[at_once] = {};
+  for (std::size_t row = 0; row < rows; ++row) {
+#pragma omp simd
+    for (std::size_t k = 0; k < at_once; ++k) {
+      const double value = (1.0 - window.re[k]) * x[row * at_once + k];
+      sum_re[k] += value * turned.re[k];
+      sum_im[k] += value * turned.im[k];
+      const double next_turned = turned.re[k] * turned.step_re - turned.im[k] * turned.step_im;
+      turned.im[k] = turned.re[k] * turned.step_im + turned.im[k] * turned.step_re;
+      turned.re[k] = next_turned;
+      const double next_window = window.re[k] * window.step_re - window.im[k] * window.step_im;
+      window.im[k] = window.re[k] * window.step_im + window.im[k] * window.step_re;
+      window.re[k] = next_window;
+    }
+  }
+  Complex sum = 0.0;
+  for (std::size_t k = 0; k < at_once; ++k) sum += Complex(sum_re[k], sum_im[k]);
+  return sum;
+}
+
+Complex sum_of(std::span<const double> x, Phasors turned, Phasors window) {
+  const std::size_t rows = x.size() / at_once;
+  Complex sum = sum_of_rows(x.data(), rows, turned, window);
+  for (std::size_t n = rows * at_once, k = 0; n < x.size(); ++n, ++k)
+    sum += (1.0 - window.re[k]) * x[n] * Complex(turned.re[k], turned.im[k]);
+  return sum;
+}
+
 // Σ x(n)·e^(−jωn), the phase as at the first sample.
 Complex plain_sum(std::span<const double> x, double cycles_per_sample) {
-  const Complex turn = std::polar(1.0, -2.0 * pi * cycles_per_sample);
-  Complex rotation = 1.0, sum = 0.0;
-  for (const double sample : x) {
-    sum += sample * rotation;
-    rotation *= turn;
-  }
-  return sum;
+  return sum_of(x, Phasors(1.0, std::polar(1.0, -2.0 * pi * cycles_per_sample)), Phasors(0.0, 1.0));
 }
 
 /// One frequency as the phasors of short blocks, so that small shifts of it cost little.
@@ -88,16 +133,10 @@ Complex line_in(std::span<const double> samples, Hertz rate, Hertz frequency) {
   if (samples.empty()) return 0.0;
   const auto length = static_cast<double>(samples.size());
   const double cycles = frequency / rate;
-  const Complex turn = std::polar(1.0, -2.0 * pi * cycles);
-  const Complex window_turn = std::polar(1.0, 2.0 * pi / length);
-  Complex rotation = std::polar(1.0, 2.0 * pi * cycles * length / 2.0);
-  Complex window = std::polar(1.0, pi / length);
-  Complex sum = 0.0;
-  for (const double sample : samples) {
-    sum += (0.5 - 0.5 * window.real()) * sample * rotation;
-    rotation *= turn;
-    window *= window_turn;
-  }
+  const Phasors rotation(std::polar(1.0, 2.0 * pi * cycles * length / 2.0),
+                         std::polar(1.0, -2.0 * pi * cycles));
+  const Phasors window(std::polar(1.0, pi / length), std::polar(1.0, 2.0 * pi / length));
+  const Complex sum = 0.5 * sum_of(samples, rotation, window);
   return sum * (4.0 / length);  // a Hann window's mean is 1/2, a cosine's amplitude twice its share
 }
 

@@ -4,7 +4,9 @@
 #include "measure/linear_chain.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <memory>
 #include <numbers>
 #include <utility>
 
@@ -27,21 +29,41 @@ double sinc(double x) {
   return x == 0.0 ? 1.0 : std::sin(std::numbers::pi * x) / (std::numbers::pi * x);
 }
 
-// Weights of input samples floor(place) − half + 1 … floor(place) + half, for each place.
-std::vector<double> weight_table(double cutoff, std::size_t half) {
+// Kaiser's window over 2·half input samples, for each place. A thread keeps the last two: one for
+// the search of a track, one for the comparison with it.
+using Window = std::shared_ptr<const std::vector<double>>;
+Window window_table(std::size_t half) {
+  thread_local std::array<Window, 2> kept;
+  thread_local std::size_t oldest = 0;
   const std::size_t taps = 2 * half;
-  std::vector<double> weights((places + 1) * taps);
+  for (const Window& table : kept) {
+    if (table && table->size() == (places + 1) * taps) return table;
+  }
+  std::vector<double> window((places + 1) * taps, 0.0);
   const double scale = 1.0 / std::cyl_bessel_i(0.0, kaiser_beta);
   for (std::size_t p = 0; p <= places; ++p) {
     for (std::size_t k = 0; k < taps; ++k) {
       const double distance = static_cast<double>(k) - static_cast<double>(half - 1) -
                               static_cast<double>(p) / static_cast<double>(places);
       const double share = distance / static_cast<double>(half);
-      const double window =
-          std::abs(share) < 1.0
-              ? scale * std::cyl_bessel_i(0.0, kaiser_beta * std::sqrt(1.0 - share * share))
-              : 0.0;
-      weights[p * taps + k] = cutoff * sinc(cutoff * distance) * window;
+      if (std::abs(share) >= 1.0) continue;
+      window[p * taps + k] =
+          scale * std::cyl_bessel_i(0.0, kaiser_beta * std::sqrt(1.0 - share * share));
+    }
+  }
+  oldest = 1 - oldest;
+  return kept[oldest] = std::make_shared<const std::vector<double>>(std::move(window));
+}
+
+// Weights of input samples floor(place) − half + 1 … floor(place) + half, for each place.
+std::vector<double> weight_table(double cutoff, std::size_t half) {
+  const std::size_t taps = 2 * half;
+  std::vector<double> weights = *window_table(half);
+  for (std::size_t p = 0; p <= places; ++p) {
+    for (std::size_t k = 0; k < taps; ++k) {
+      const double distance = static_cast<double>(k) - static_cast<double>(half - 1) -
+                              static_cast<double>(p) / static_cast<double>(places);
+      weights[p * taps + k] *= cutoff * sinc(cutoff * distance);
     }
   }
   return weights;

@@ -8,9 +8,11 @@ first order), an anti-alias filter, noise, a clock that differs, and 24 bits. Wh
 
 programme_check.py PROGRAM [EXCERPTS]: each excerpt is recorded twice, once clean and once clipped by 0.5 to 6 dB.
 """
+import copy
 import functools
 import math
 import pathlib
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -122,8 +124,8 @@ def at_other_clock(x, rate, wanted, ppm):
     return b + f * (0.5 * (c - a) + f * (a - 2.5 * b + 2 * c - 0.5 * d + f * (0.5 * (d - a) + 1.5 * (b - c))))
 
 
-def played(track, random, overdrive_db):
-    """The recording of a track through a chain, and what is true of it."""
+def played(track, random):
+    """A track as it reaches the rails, its peak 1, and what is true of it."""
     side = ["left", "right", "mono"][random.integers(3)]
     x = {"left": track[:, 0], "right": track[:, 1], "mono": track.mean(1)}[side]
     x = signal.resample(np.concatenate([x, np.zeros(4410)]), 8 * (len(x) + 4410))
@@ -134,7 +136,11 @@ def played(track, random, overdrive_db):
     x = at_other_clock(x, 8 * TRACK_RATE, OVERSAMPLING * outside.RATE, ppm)
     # Players and amplifiers have couplings in front of their rails as well (common practice): no offset reaches them.
     x = signal.lfilter(*signal.butter(1, 2 / (OVERSAMPLING * outside.RATE / 2), "high"), x)
-    x *= random.choice([-1, 1]) / np.abs(x).max()
+    return x * random.choice([-1, 1]) / np.abs(x).max(), {"side": side, "ppm": ppm}
+
+
+def recorded(x, random, overdrive_db, truth):
+    """What is recorded behind the rails, and what is true of it."""
     rail = 1.0
     if overdrive_db is not None:
         rail = 10 ** (-overdrive_db / 20)
@@ -145,7 +151,7 @@ def played(track, random, overdrive_db):
     taps = signal.firwin(64 * OVERSAMPLING + 1, 0.476 * 2 / OVERSAMPLING, window=("kaiser", 9.0))
     y = signal.oaconvolve(x, taps)[::OVERSAMPLING]
     y = y + random.normal(size=len(y)) * 10 ** (random.uniform(-95, -60) / 20) / math.sqrt(2)
-    return np.clip(y, -1, 1), {"side": side, "ppm": ppm, "rail_v": FULL_SCALE_V * level * rail}
+    return np.clip(y, -1, 1), dict(truth, rail_v=FULL_SCALE_V * level * rail)
 
 
 def made_track(folder, random, number):
@@ -174,17 +180,19 @@ def main(program, excerpts=24):
     if not MUSIC.is_dir():
         sys.exit("the package sonic-pi-samples is needed; setup.sh installs it")
     checks = outside.Checks("music made of Debian's sonic-pi-samples (CC0), mastered and clipped by SciPy", outside.RECORDINGS)
+    kept = tempfile.TemporaryDirectory()
     false_alone, false_with, found_alone, found_with, wrong, missed = [], [], [], [], [], []
     for number in range(excerpts):
         overdrive = OVERDRIVES_DB[number // len(MASTERINGS) % len(OVERDRIVES_DB)]
+        random = np.random.default_rng(1000 + number)
+        folder = pathlib.Path(kept.name) / str(number)
+        folder.mkdir()
+        track, path = made_track(folder, random, number)
+        at_rails, truth = played(track, random)
         for clipped in (False, True):
-            random = np.random.default_rng(1000 + number)
-            with tempfile.TemporaryDirectory() as name:
-                folder = pathlib.Path(name)
-                track, path = made_track(folder, random, number)
-                recording, truth = played(track, random, overdrive if clipped else None)
-                outside.write_wav(folder / "recording.wav", recording)
-                alone, with_track = analysed(program, folder / "recording.wav", path)
+            recording, truth = recorded(at_rails, copy.deepcopy(random), overdrive if clipped else None, truth)
+            outside.write_wav(folder / "recording.wav", recording)
+            alone, with_track = analysed(program, folder / "recording.wav", path)
             label = f"{number} ({MASTERINGS[number % len(MASTERINGS)]}, {overdrive if clipped else 0} dB)"
             says_alone, says = alone["verdict"] == "clipped", with_track["played"]["clipped"] is True
             if not clipped:
@@ -198,6 +206,7 @@ def main(program, excerpts=24):
             if with_track["played"]["found"] and abs(with_track["played"]["clock_ppm"] - truth["ppm"]) > 1:
                 wrong.append(f"{label}: clock {with_track['played']['clock_ppm']:.2f} instead of {truth['ppm']:.2f} ppm")
             print(label, says_alone, says, flush=True)
+        shutil.rmtree(folder)
     print(f"clipped by {SURELY_FOUND_DB:g} dB and more: {len(found_with)} found with the track, {len(found_alone)} without, missed {missed}")
     checks.equal("clean recordings called clipped, without the track", false_alone, [])
     checks.equal("clean recordings called clipped, with the track", false_with, [])
