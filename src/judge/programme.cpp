@@ -163,12 +163,23 @@ constexpr double narrow_missing = 0.5;
 constexpr Decibels worst_bound{1.0};
 constexpr double shortfall_of_compression = 0.03;
 
-PlayedRail rail_of(const AddedRail& measured, bool positive, const Limits& limits) {
+// Of a rail's level. What recordings come to that leave little unexplained, dB (trials); what is
+// left unexplained comes on top.
+constexpr double rail_known_to_db = 0.035;
+
+Decibels rail_uncertainty(double residual) {
+  return Decibels(
+      std::hypot(rail_known_to_db, decibels_from_amplitude_ratio(1.0 + residual).value()));
+}
+
+PlayedRail rail_of(const AddedRail& measured, double residual, bool positive,
+                   const Limits& limits) {
   PlayedRail rail;
   rail.positive = positive;
   rail.all_peaks = measured.all_peaks;
   if (!measured.flat) return rail;
   rail.onset = dbfs_from_sine_peak(measured.level);
+  rail.uncertainty = rail_uncertainty(residual);
   rail.overdrive = decibels_from_amplitude_ratio(measured.overdrive);
   rail.peaks = measured.peaks;
   if (limits.volts_per_full_scale) {
@@ -179,9 +190,10 @@ PlayedRail rail_of(const AddedRail& measured, bool positive, const Limits& limit
 }
 
 std::string rail_sentence(const PlayedRail& rail) {
-  std::string text = std::string("The chain clips at the ") +
-                     (rail.positive ? "positive" : "negative") + " rail, " +
-                     sentence("%.2f dBFS", rail.onset->value());
+  std::string text =
+      std::string("The chain clips at the ") + (rail.positive ? "positive" : "negative") +
+      " rail, " +
+      sentence("%.2f dBFS, ±%.2f dB", rail.onset->value(), 2.0 * rail.uncertainty->value());
   if (rail.peak_v) {
     text += sentence(" (%.4g V peak, a sine of %.4g V RMS)", rail.peak_v->value(),
                      rail.onset_v->value());
@@ -237,8 +249,10 @@ PlayedFindings judge_played(const std::optional<PlayedMeasurement>& measured,
   const auto& clipping = measured->clipping;
   found.gain = decibels_from_amplitude_ratio(std::max(1e-12, measured->gain));
   found.residual = decibels_from_amplitude_ratio(std::max(1e-12, clipping.residual));
-  found.rails = {rail_of(clipping.positive, true, limits),
-                 rail_of(clipping.negative, false, limits)};
+  found.unseen = over_by(visible_over_misfit * clipping.residual);
+  found.unseen_single = over_by(std::pow(4.0 * clipping.residual / narrow_missing, 2.0 / 3.0));
+  found.rails = {rail_of(clipping.positive, clipping.residual, true, limits),
+                 rail_of(clipping.negative, clipping.residual, false, limits)};
   found.reasons.push_back(place_sentence(*measured, *found.gain, *found.residual));
   if (clipping.positive.flat || clipping.negative.flat) {
     found.clipped = true;
@@ -259,11 +273,10 @@ PlayedFindings judge_played(const std::optional<PlayedMeasurement>& measured,
         "or clipping in front of a filter; whether it clips cannot be told.");
     return found;
   }
-  const Decibels wide = over_by(visible_over_misfit * clipping.residual);
-  const Decibels narrow = over_by(std::pow(4.0 * clipping.residual / narrow_missing, 2.0 / 3.0));
-  const std::string unseen = sentence("less than %.1f dB over would not show", wide.value()) +
-                             sentence(", or %.1f dB in peaks of single samples.", narrow.value());
-  if (wide > worst_bound) {
+  const std::string unseen =
+      sentence("less than %.1f dB over would not show", found.unseen->value()) +
+      sentence(", or %.1f dB in peaks of single samples.", found.unseen_single->value());
+  if (*found.unseen > worst_bound) {
     found.reasons.push_back("No clipping shows, but " + unseen +
                             " Whether anything clips cannot be told.");
     return found;

@@ -65,12 +65,13 @@ struct Findings;
 /// One rail of the chain. What is absent was not reached.
 struct PlayedRail {
   bool positive = true;
-  std::optional<Dbfs> onset;          ///< of a sine that just reaches the rail
-  std::optional<Volts> onset_v;       ///< its RMS
-  std::optional<Volts> peak_v;        ///< its peak: the rail, as the tap sees it
-  std::optional<Decibels> overdrive;  ///< of the worst peak over the rail
-  std::int64_t peaks = 0;             ///< that the rail cut
-  std::int64_t all_peaks = 0;         ///< above half of the highest
+  std::optional<Dbfs> onset;            ///< of a sine that just reaches the rail
+  std::optional<Volts> onset_v;         ///< its RMS
+  std::optional<Volts> peak_v;          ///< its peak: the rail, as the tap sees it
+  std::optional<Decibels> uncertainty;  ///< standard uncertainty of all three
+  std::optional<Decibels> overdrive;    ///< of the worst peak over the rail
+  std::int64_t peaks = 0;               ///< that the rail cut
+  std::int64_t all_peaks = 0;           ///< above half of the highest
 };
 
 /// A channel against the track.
@@ -78,6 +79,9 @@ struct PlayedFindings {
   std::optional<bool> clipped;                         ///< by the chain; none: cannot tell
   std::optional<measure::PlayedMeasurement> measured;  ///< none: the track is not in it
   std::optional<Decibels> gain, residual;
+  /// What would not show, by how much peaks are over a rail: of most peaks, and of those of single
+  /// samples.
+  std::optional<Decibels> unseen, unseen_single;
   std::vector<PlayedRail> rails;  ///< positive, negative; empty where nothing was measured
   std::vector<std::string> reasons;
 };

@@ -16,6 +16,10 @@ namespace railtap::live {
 
 namespace {
 
+// A stretch begins with the end of the one before: a frame that opens a segment, one behind a
+// break, and one between.
+constexpr Seconds repeated{0.3};
+
 // A hand that turns a control to and fro turns back less often in one stretch (common practice).
 constexpr int least_turns = 4;
 
@@ -41,6 +45,10 @@ RecentFaults::RecentFaults(Hertz rate, const judge::Limits& limits)
 bool RecentFaults::add(const double* first, std::size_t stride, std::size_t count, bool steady) {
   meter_.add(first, stride, count);
   frames_ += static_cast<std::int64_t>(count);
+  for (std::size_t n = 0; n < count; ++n) latest_.push_back(first[n * stride]);
+  const auto kept = static_cast<std::size_t>(repeated.value() * rate_.value());
+  if (latest_.size() > 2 * kept)
+    latest_.erase(latest_.begin(), latest_.end() - static_cast<std::ptrdiff_t>(kept));
   const Seconds length(static_cast<double>(frames_) / rate_.value());
   if (length < shortest || (length < longest && !steady)) return false;
   end_stretch();
@@ -50,22 +58,30 @@ bool RecentFaults::add(const double* first, std::size_t stride, std::size_t coun
 void RecentFaults::end_stretch() {
   measure::ChannelRecording recording = meter_.finish();
   // Times from the start of the stream, for the sentence.
-  for (measure::Disturbance& d : recording.disturbances.listed) d.first_frame += start_;
-  recording.moving.first_frame += start_;
-  recording.moving.end_frame += start_;
+  const std::int64_t start = start_ - repeated_;
+  for (measure::Disturbance& d : recording.disturbances.listed) d.first_frame += start;
+  recording.moving.first_frame += start;
+  recording.moving.end_frame += start;
   const auto found = judge::judge_channel(1, recording, rate_, limits_).findings.cause;
   cause_ = found && worth_telling(*found, recording) ? found : std::nullopt;
   begin_stretch();
+  // What breaks off between two stretches lies in neither of them.
+  const auto kept =
+      std::min(latest_.size(), static_cast<std::size_t>(repeated.value() * rate_.value()));
+  meter_.add(latest_.data() + (latest_.size() - kept), 1, kept);
+  repeated_ = static_cast<std::int64_t>(kept);
 }
 
 void RecentFaults::begin_stretch() {
   meter_ = measure::ChannelMeter(rate_, {limits_.band, std::nullopt});
   start_ += frames_;
   frames_ = 0;
+  repeated_ = 0;
 }
 
 void RecentFaults::reset() {
   begin_stretch();
+  latest_.clear();
   cause_.reset();
 }
 

@@ -55,6 +55,8 @@ class RecentFaults {
   judge::Limits limits_;
   measure::ChannelMeter meter_;
   std::int64_t start_ = 0, frames_ = 0;  // of the stretch at hand
+  std::int64_t repeated_ = 0;            // frames before it that it was given again
+  std::vector<double> latest_;           // samples
   std::optional<judge::Cause> cause_;
 };
 

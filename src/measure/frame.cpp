@@ -146,8 +146,7 @@ void ToneScreener::tune(double cycles_per_sample) {
   }
 }
 
-ToneScreen ToneScreener::screen(std::span<const double> samples,
-                                const FrameFigures& figures) const {
+std::complex<double> ToneScreener::project(std::span<const double> samples) const {
   std::complex<double> projection = 0.0;
   for (std::size_t first = 0; first < samples.size(); first += chunk_length) {
     const std::size_t count = std::min(chunk_length, samples.size() - first);
@@ -156,6 +155,12 @@ ToneScreen ToneScreener::screen(std::span<const double> samples,
     projection +=
         std::complex(p.re, p.im) * std::polar(1.0, -2.0 * pi * (cycles - std::floor(cycles)));
   }
+  return projection;
+}
+
+ToneScreen ToneScreener::screen(std::span<const double> samples,
+                                const FrameFigures& figures) const {
+  const std::complex<double> projection = project(samples);
   const auto count = static_cast<double>(samples.size());
   ToneScreen result;
   result.fundamental = 2.0 * std::norm(projection) / (count * count);
@@ -163,6 +168,25 @@ ToneScreen ToneScreener::screen(std::span<const double> samples,
   result.lowest = figures.lowest;
   result.highest = figures.highest;
   return result;
+}
+
+bool ToneScreener::steps_in_phase(std::span<const double> samples, std::size_t border,
+                                  Hertz rate) const {
+  constexpr double window_s = 0.05;  // a cycle of 20 Hz
+  constexpr double least_step =
+      0.1;  // radians, as in ToneTrack: from it on, a break is one in phase
+  const double cycles = std::floor(window_s * rate.value() * cycles_per_sample_ + 1e-6);
+  if (cycles < 1.0) return false;
+  const auto length = static_cast<std::size_t>(std::lround(cycles / cycles_per_sample_));
+  if (border < 2 * length || border + 2 * length > samples.size()) return false;
+  // By how much the phase of the window at `from` is ahead of that of the one before it.
+  const auto turn = [&](std::size_t from) {
+    const auto before = project(samples.subspan(from - length, length));
+    return project(samples.subspan(from, length)) * std::conj(before);
+  };
+  const std::complex<double> beside = turn(border - length) * turn(border + length);
+  const std::complex<double> across = turn(border);
+  return std::abs(std::arg(across * across * std::conj(beside))) > 2.0 * least_step;
 }
 
 // How fine the numbers of a recording really are.

@@ -3,11 +3,14 @@
 // fine its numbers are.
 #pragma once
 
+#include <complex>
 #include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <span>
 #include <vector>
+
+#include "units/quantity.hpp"
 
 namespace railtap::measure {
 
@@ -87,8 +90,16 @@ class ToneScreener {
   /// \param figures those of the same samples
   [[nodiscard]] ToneScreen screen(std::span<const double> samples,
                                   const FrameFigures& figures) const;
+  /// Whether the tone's phase steps at a sample, as it does where samples are missing or doubled:
+  /// by a tenth of a radian or more, by the windows of 50 ms before and behind it. What it turns by
+  /// from one window to the next on the same side, as a speed that wavers makes it, is no step.
+  /// \param border with 0.1 s on either side
+  [[nodiscard]] bool steps_in_phase(std::span<const double> samples, std::size_t border,
+                                    Hertz rate) const;
 
  private:
+  [[nodiscard]] std::complex<double> project(std::span<const double> samples) const;
+
   double cycles_per_sample_ = 0.0;
   std::vector<double> re_, im_;
 };

@@ -241,6 +241,7 @@ void ChannelMeter::take_block(std::span<const double> stream, SampleRange range,
   if (open_.reference && !due) {
     ToneScreen screen = screener_.screen(samples, figures);
     if (like(screen, *open_.reference)) {
+      note_border(stream, range);
       BlockMeasurement block = open_.last;  // all but the level is that of the last measured block
       if (open_.reference->fundamental > 0.0) {
         block.fundamental *= screen.fundamental / open_.reference->fundamental;
@@ -268,6 +269,7 @@ void ChannelMeter::take_block(std::span<const double> stream, SampleRange range,
     open_.level_sum_db = level_sum;
     open_.level_count = level_count;
   }
+  if (examined.found.empty() && block.tone) note_border(stream, range);
   note_disturbances(examined.found);
   open_.modulation = examined.modulation;
   open_.taken_out = examined.taken_out;
@@ -289,8 +291,20 @@ std::int64_t ChannelMeter::block_start() const {
 void ChannelMeter::note_disturbances(std::span<const Disturbance> found) {
   for (Disturbance d : found) {
     d.first_frame += block_start();
+    last_disturbed_ = d.first_frame + d.frames;
     result_.disturbances.add(d);
   }
+}
+
+// Samples that are missing exactly between two blocks disturb neither of them.
+void ChannelMeter::note_border(std::span<const double> stream, SampleRange range) {
+  const std::int64_t border = block_start();
+  const bool told =
+      last_disturbed_ >= 0 && border - last_disturbed_ < static_cast<std::int64_t>(frame_length_);
+  if (open_.segment.blocks == 0 || !open_.last.tone || told) return;
+  if (!screener_.steps_in_phase(stream, range.first, rate_)) return;
+  const Disturbance jump{DisturbanceKind::jump, 0, 0};
+  note_disturbances({&jump, 1});
 }
 
 void ChannelMeter::fold(std::span<const double> samples, const BlockMeasurement& block) {

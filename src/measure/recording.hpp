@@ -101,6 +101,7 @@ class ChannelMeter {
   void take_block(std::span<const double> stream, SampleRange range, const FrameFigures& figures);
   [[nodiscard]] std::int64_t block_start() const;
   void note_disturbances(std::span<const Disturbance> found);
+  void note_border(std::span<const double> stream, SampleRange range);
   void fold(std::span<const double> samples, const BlockMeasurement& block);
   void merge(const BlockMeasurement& block, const FrameFigures& figures);
   void close_segment(std::int64_t end);
@@ -128,8 +129,9 @@ class ChannelMeter {
   CodeStep code_step_;
   MovingLevelMeter moving_;
   InterruptionFinder interruptions_;
-  std::int64_t sound_from_ = 0;  // where the stretch of finite samples at hand begins
-  std::vector<double> head_;     // the first frames, in case the recording is no longer than that
+  std::int64_t last_disturbed_ = -1;  // sample; < 0: none yet
+  std::int64_t sound_from_ = 0;       // where the stretch of finite samples at hand begins
+  std::vector<double> head_;  // the first frames, in case the recording is no longer than that
 };
 
 /// All channels of an interleaved stream.

@@ -319,6 +319,7 @@ Json played_rail_json(const judge::PlayedRail& rail) {
           {"onset_dbfs", json_number(rail.onset)},
           {"onset_v", json_number(rail.onset_v)},
           {"peak_v", json_number(rail.peak_v)},
+          {"uncertainty_db", json_number(rail.uncertainty)},
           {"overdrive_db", json_number(rail.overdrive)},
           {"clipped_peaks", rail.peaks},
           {"peaks", rail.all_peaks}};
@@ -340,6 +341,8 @@ Json played_json(const std::optional<judge::PlayedFindings>& played) {
   json.set("polarity", when_known([&] { return m->inverted ? "inverted" : "upright"; }));
   json.set("gain_db", json_number(played->gain));
   json.set("residual_db", json_number(played->residual));
+  json.set("unseen_db", json_number(played->unseen));
+  json.set("unseen_single_samples_db", json_number(played->unseen_single));
   json.set("rails", std::move(rails));
   return json;
 }

@@ -277,3 +277,24 @@ TEST_CASE("watch: what the last seconds held gives way to flat tops, and r forge
   faults.reset();
   CHECK_FALSE(faults.cause());
 }
+
+TEST_CASE("watch: samples that are missing where one stretch ends are seen in the next") {
+  for (const double hz : {50.0, 997.0}) {
+    CAPTURE(hz);
+    live::RecentFaults faults(Hertz(rate), {});
+    constexpr int border = 3 * 48000;
+    for (int n = 0; n < 2 * border; ++n) {
+      const int at = n < border ? n : n + 200;
+      const double sample = 0.3 * std::sin(2.0 * pi * hz * at / rate);
+      (void)faults.add(&sample, 1, 1, true);
+      if (n == border) CHECK_FALSE(faults.cause());
+    }
+    REQUIRE(faults.cause());
+    CHECK(faults.cause()->kind == CauseKind::missing_samples);
+    const std::string& sentence = faults.cause()->sentence;
+    CAPTURE(sentence);
+    const auto at = sentence.find("at ");
+    REQUIRE(at != std::string::npos);
+    CHECK(test::within_abs(std::stod(sentence.substr(at + 3)), 3.0, 0.05));
+  }
+}

@@ -87,6 +87,38 @@ TEST_CASE("disturbance: samples that are missing are a jump, and the rest is cle
   for (const Segment& s : r.segments) CHECK(residual_db(s) < -85.0);
 }
 
+// Blocks are of 1 s and begin 0.1 s into the recording.
+TEST_CASE("disturbance: samples that are missing between two blocks are a jump") {
+  for (const double hz : {50.0, 997.0}) {
+    for (const std::size_t border : {52800U, 100800U}) {
+      CAPTURE(hz);
+      CAPTURE(border);
+      for (const std::size_t missing : {40U, 200U}) {
+        auto x = tone(4.0, hz);
+        const auto at = x.begin() + static_cast<std::ptrdiff_t>(border);
+        x.erase(at, at + static_cast<std::ptrdiff_t>(missing));
+        const auto r = measured(x);
+        CHECK(r.disturbances.jumps == 1);
+        REQUIRE(r.disturbances.count() == 1);
+        CHECK(within_abs(static_cast<double>(r.disturbances.listed[0].first_frame),
+                         static_cast<double>(border), 1.0));
+      }
+      CHECK(measured(tone(4.0, hz)).disturbances.count() == 0);
+    }
+  }
+}
+
+TEST_CASE("disturbance: a speed that wavers is no jump") {
+  std::vector<double> x;
+  for (std::size_t n = 0; n < 192000; ++n) {
+    const double s = static_cast<double>(n) / rate;
+    // 0.2 % at 1 Hz.
+    x.push_back(0.5 *
+                std::sin(2.0 * pi * 997.0 * (s + 0.002 / (2.0 * pi) * std::sin(2.0 * pi * s))));
+  }
+  CHECK(measured(x).disturbances.jumps == 0);
+}
+
 TEST_CASE("disturbance: hum and hiss are no clicks") {
   auto x = tone(3.0);
   std::mt19937_64 random(6);
