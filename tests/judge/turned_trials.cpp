@@ -279,8 +279,8 @@ TEST_CASE("turned trials: knees of other families, within 0.3 dB as well") {
     }
     tallies.thdn.add(tallies.thdn_down);
     tallies.flat.add(tallies.flat_down);
-    MESSAGE(what << ", " << tallies.thdn.text("THD+N"));
-    MESSAGE(what << ", " << tallies.flat.text("flat tops"));
+    MESSAGE(std::string(what) << ", " << tallies.thdn.text("THD+N"));
+    MESSAGE(std::string(what) << ", " << tallies.flat.text("flat tops"));
     thdn.add(tallies.thdn);
     flat.add(tallies.flat);
   }
