@@ -28,8 +28,8 @@ PaError initialize() {
   std::thread([promise] { promise->set_value(Pa_Initialize()); }).detach();
   if (result.wait_for(longest_look) == std::future_status::ready) return result.get();
   throw Error("the sound system does not answer", "",
-              "end other programs that use sound; if that does not help, a killed one has left a "
-              "lock: where there is a /dev/shm/jack_db-" +
+              "close other programs that use sound; if that does not help, one that was killed has "
+              "left a lock: where there is a /dev/shm/jack_db-" +
                   std::to_string(getuid()) + ", move it away");
 }
 

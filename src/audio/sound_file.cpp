@@ -231,10 +231,9 @@ std::vector<std::string> notes_on(const Input& input) {
   if (input.length == Length::too_long)
     return {input.name + ": the recording is cut short; what is there was read"};
   if (input.length != Length::unknown) return {};
-  return {
-      input.name +
-      ": the header does not know the recording's length, as when a recorder is broken off; it was "
-      "read to where the file ends"};
+  return {input.name +
+          ": the header does not give the recording's length, as when a recorder is interrupted; "
+          "it was read to the end of the file"};
 }
 
 int container_code(Container container) {

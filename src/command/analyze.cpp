@@ -17,7 +17,7 @@ namespace railtap::command {
 namespace {
 
 struct AnalyzeOptions {
-  std::string file;
+  std::string file, names;
   std::string calibration;
   std::string interface;
   std::string played;
@@ -51,7 +51,7 @@ std::optional<Part> part_of(const AnalyzeOptions& options) {
   if (options.part.empty()) return std::nullopt;
   const std::size_t dots = options.part.find("..");
   if (dots == std::string::npos) {
-    throw Error("'" + options.part + "' is no part of a recording", part_option,
+    throw Error("'" + options.part + "' is not a part of a recording", part_option,
                 "give where it starts and ends, for example --part 3s..20s");
   }
   const Part part{parse_quantity<Seconds>(options.part.substr(0, dots), part_option),
@@ -105,9 +105,9 @@ constexpr const char* compare_option = "--compare-attenuation";
 Decibels attenuation_of(const AnalyzeOptions& options) {
   const auto attenuation = parse_quantity<Decibels>(options.compared.back(), compare_option);
   if (attenuation > Decibels(0.0)) return attenuation;
-  throw Error(format_quantity(attenuation) + " is no attenuation", compare_option,
-              "give how many decibels more there were in the second recording; where there were "
-              "fewer, swap the files");
+  throw Error(format_quantity(attenuation) + " is not an attenuation", compare_option,
+              "give how much more attenuation the second recording had, in dB; if it had less, "
+              "swap the files");
 }
 
 // Tells the recording input from the amplifier by a second recording with more attenuation.
@@ -172,6 +172,7 @@ ExitStatus analyze(const AnalyzeOptions& options) {
   document.format = recorded.format;
   document.frames = recorded.frames;
   document.channels = recorded.analyses;
+  document.names = names_of_channels(options.names, options.recording, document.channels.size());
   if (!options.compared.empty()) compare(document, recorded, options);
   system::Json with_curves;
   if (options.curves || !options.svg.empty() || is_recorded(options.recording)) {
@@ -226,6 +227,7 @@ Command analyze_command() {
             "says whether the input or the amplifier clips")
       .of_words(2)
       .called("FILE dB");
+  add_names_option(command, options->names);
   command.flag("--json", options->json, "Print one JSON document");
   command
       .flag("--curves", options->curves,

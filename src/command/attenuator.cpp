@@ -29,16 +29,16 @@ struct AttenuatorOptions {
 void add_need_options(Command& command, AttenuatorOptions& options) {
   auto& need = options.need;
   command.quantity("--max-voltage", options.max_voltage,
-                   "Largest RMS volts between the terminals, e.g. the target");
+                   "Largest RMS voltage between the terminals, e.g. the target");
   command.quantity("--input-full-scale", options.input_full_scale,
-                   "RMS volts of a sine that just fills the input");
+                   "RMS voltage of a sine at the input's full scale");
   command.flag("--bridge-tied", need.bridge_tied,
                "Neither terminal is ground: resistor and capacitor in both legs");
   command.quantity("--input-resistance", need.input_resistance,
                    "Of the recording input; 10 kohm, or 2.2 kohm with --plug-in-power");
   command.quantity("--plug-in-power", need.plug_in_power,
                    "DC on a headset socket's contact, to be blocked");
-  command.quantity("--headroom", need.headroom, "Room above the largest volts");
+  command.quantity("--headroom", need.headroom, "Headroom above the largest voltage");
 }
 
 void add_part_options(Command& command, AttenuatorOptions& options) {
@@ -47,10 +47,11 @@ void add_part_options(Command& command, AttenuatorOptions& options) {
       .called("SERIES")
       .defaulting_to(options.series);
   command.quantity("--series-resistor", options.series_resistor,
-                   "Look at these parts instead: the resistor in each leg");
+                   "Check these parts instead: the resistor in each leg");
   command.quantity("--shunt-resistor", options.shunt_resistor, "and the one across the input");
-  command.quantity("--capacitor", need.capacitor, "The blocking capacitors at hand");
-  command.quantity("--highest-corner", need.highest_corner, "Highest corner of the coupling");
+  command.quantity("--capacitor", need.capacitor, "The blocking capacitors that are used");
+  command.quantity("--highest-corner", need.highest_corner,
+                   "Highest corner frequency of the coupling");
   command.quantity("--resistor-rating", need.resistor_rating, "Power rating of a resistor");
   command.quantity("--resistor-tolerance", need.resistor_tolerance, "Tolerance of a resistor");
 }
@@ -83,7 +84,7 @@ electric::TapNeed need_of(const AttenuatorOptions& options) {
 electric::TapParts parts_of(const AttenuatorOptions& options, const electric::TapNeed& need) {
   if (!options.series_resistor && !options.shunt_resistor) return electric::choose_parts(need);
   if (!options.series_resistor || !options.shunt_resistor) {
-    throw Error("one resistor alone is no tap",
+    throw Error("one resistor alone is not a tap",
                 options.series_resistor ? "--shunt-resistor" : "--series-resistor", "give both");
   }
   return electric::with_capacitors(need,
@@ -117,7 +118,7 @@ Command attenuator_command() {
   command.footer =
       "Example:\n"
       "  railtap attenuator --max-voltage 14.8V --input-full-scale 1V --bridge-tied\n"
-      "Exit status: 0 when the tap serves, 1 when the parts given do not.";
+      "Exit status: 0 when the tap is suitable, 1 when the given parts are not.";
   command.run = [options] { return run(*options); };
   return command;
 }

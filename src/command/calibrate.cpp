@@ -175,11 +175,10 @@ void add_options(Command& command, CalibrateOptions& options) {
                "The meter: accuracy, then as known last digit or counts, type, AC band");
   command.number("--channel", options.channel, "Channel of the recording; else the loudest tone")
       .called("N");
-  command.quantity(
-      "--nominal", options.nominal,
-      "RMS volts of sine that should fill the input, as the attenuator command prints");
+  command.quantity("--nominal", options.nominal,
+                   "RMS voltage of a sine at full scale, as the attenuator command prints it");
   command.quantity("--nominal-tolerance", options.nominal_tolerance,
-                   "How far from it the result may be");
+                   "How far the result may be from it");
   command.text("--device", options.device,
                "Live: the input, see `railtap devices`; with FILE a name for the file");
   command.quantity("--seconds", options.length, "Live: how long to record");
@@ -198,7 +197,7 @@ void add_options(Command& command, CalibrateOptions& options) {
 }  // namespace
 
 Command calibrate_command() {
-  Command command("calibrate", "Tie a recording of a steady tone to a meter's reading of it");
+  Command command("calibrate", "Calibrate a recording input by a meter's reading of a steady tone");
   auto options = std::make_shared<CalibrateOptions>();
   add_options(command, *options);
   command.footer =
@@ -206,7 +205,7 @@ Command calibrate_command() {
       "  railtap calibrate tone.wav --reading 3.52V --meter \"1.2%+5, average, 400Hz\" \\\n"
       "    --output tap.toml\n"
       "Live, while the tone plays: calibrate --device 1 --reading 3.52V --output tap.toml\n"
-      "Exit status: 0 done, 1 far from --nominal, 2 when the tone is not fit to calibrate with.";
+      "Exit status: 0 done, 1 far from --nominal, 2 when the tone is not suitable.";
   command.run = [options] { return run(*options); };
   return command;
 }

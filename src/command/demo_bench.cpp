@@ -65,27 +65,12 @@ Seconds way_back_of(const rig::Rig& rig) {
   return rest + Seconds(seconds);
 }
 
-/// "front right", also where its wires are crossed: the sign in a rig's description is a fault that
-/// the person at the car has yet to find. A channel that sums inputs has its control's name.
-std::string name_of(const rig::Control& control, std::string input) {
-  if (input.find('+') != std::string::npos && control.input_names.size() == 1) return control.name;
-  std::erase(input, '-');
-  const std::size_t first = input.find_first_not_of(' ');
-  return first == std::string::npos ? input : input.substr(first);
-}
-
-std::vector<std::string> names_of(const rig::Control& control) {
-  std::vector<std::string> names;
-  for (const std::string& input : control.input_names) names.push_back(name_of(control, input));
-  return names;
-}
-
 std::vector<ControlPlate> plates_of(const rig::Rig& rig) {
   std::vector<ControlPlate> plates;
   for (const rig::Amplifier& amplifier : rig.amplifiers) {
     for (const rig::Control& control : amplifier.controls) {
       const double same_volts = amplifier.rated_load / control.speaker_load;
-      plates.push_back({control.name, amplifier.name, names_of(control),
+      plates.push_back({control.name, amplifier.name, rig::output_names(control),
                         amplifier.rated_power * same_volts, control.speaker_power,
                         control.speaker_load, amplifier.sensitivity_low, amplifier.regulated,
                         control.setup_tone});

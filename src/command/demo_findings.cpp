@@ -248,7 +248,7 @@ void tell(std::ostream& notes, const report::DemoVerification& v) {
   for (const auto& text : v.corrected) notes << v.control << ": " << text << '\n';
   if (!v.corrected.empty()) {
     notes << v.control << ": verified again, "
-          << (v.left.empty() ? "no fault found now" : "not all is right yet") << '\n';
+          << (v.left.empty() ? "no fault found now" : "faults remain") << '\n';
   }
 }
 
@@ -391,6 +391,13 @@ std::string name_in_folder(const std::filesystem::path& capture) {
   return "captures/" + capture.filename().string();
 }
 
+// A list in which one channel has a name. \param channel from 0
+std::vector<std::string> names_with(const std::string& name, std::size_t channel) {
+  std::vector<std::string> names(channel + 1);
+  names.back() = name;
+  return names;
+}
+
 using system::Json;
 
 /// A control's channels, with the keys of a described system.
@@ -454,6 +461,7 @@ void DemoRecord::add_analysis(const std::string& capture, const Recorded& record
   document.frames = recorded.frames;
   document.limits = limits;
   document.channels = {recorded.analyses[channel]};
+  document.names = names_with(about.subject, channel);
   document.curves = {curves_of_recording(path, recorded, limits)[channel]};
   append("analysis", report::analysis_json(document), about);
 }
@@ -476,6 +484,7 @@ void DemoRecord::add_onset(const std::string& capture, std::size_t channel,
   document.limits.analysis = limits;
   document.found = {stepped.channels[channel].found};
   document.channels = {judge_stepped_channel(stepped, channel, document.limits)};
+  document.names = names_with(about.subject, channel);
   append("onset", report::onset_json(document), about);
 }
 

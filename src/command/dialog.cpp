@@ -105,6 +105,17 @@ void append(std::vector<std::string>& lines, const std::string& text, std::size_
   for (std::string& line : broken_into_lines(text, columns)) lines.push_back(std::move(line));
 }
 
+// The meter's words go with the last paragraph, which has the positions of the knobs.
+std::vector<std::string> lines_with_meter(const Screen& screen) {
+  std::vector<std::string> lines = screen.lines;
+  if (!screen.meter) return lines;
+  const MeterReading& meter = *screen.meter;
+  if (lines.empty()) lines.emplace_back();
+  lines.back() += " The meter shows " + meter.digits + " " + meter.unit + " AC" +
+                  (meter.note.empty() ? "" : ", but " + meter.note) + ".";
+  return lines;
+}
+
 class TerminalDialog {
  public:
   explicit TerminalDialog(std::ostream& out) : out_(out), terminal_(isatty(STDIN_FILENO) != 0) {}
@@ -114,7 +125,8 @@ class TerminalDialog {
     left_.clear();
     if (!screen.title.empty()) left_.push_back("");
     append(left_, screen.title, window.columns);
-    for (const std::string& paragraph : screen.lines) append(left_, paragraph, window.columns);
+    for (const std::string& paragraph : lines_with_meter(screen))
+      append(left_, paragraph, window.columns);
     append(left_, screen.question, window.columns);
     if (!screen.question.empty()) append(left_, key_line(screen.buttons), window.columns);
     asks_ = !screen.question.empty();

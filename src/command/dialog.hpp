@@ -29,6 +29,13 @@ struct Listening {
   Decibels tolerance = electric::default_tolerance;
 };
 
+/// What a multimeter on the terminals shows, where that is known: a virtual car's.
+struct MeterReading {
+  Volts volts{0.0};
+  std::string digits, unit;  ///< as its display has them: "14.10", "V"
+  std::string note;          ///< "this tone is outside its band"; may be empty
+};
+
 /// What the person sees before an answer is waited for.
 struct Screen {
   std::string title;                     ///< of the step: "Step 3 of 9: Calibration"; may be empty
@@ -36,6 +43,7 @@ struct Screen {
   std::string question;                  ///< empty: nothing is asked
   std::vector<Button> buttons;           ///< the usual answers; others may be typed
   std::optional<Listening> listening{};  ///< where live figures help to answer
+  std::optional<MeterReading> meter{};
 };
 
 /// The person wants to stop here, or there are no more answers.

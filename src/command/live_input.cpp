@@ -3,12 +3,8 @@
 // measures it.
 #include "command/live_input.hpp"
 
-#include <cerrno>
-#include <cstring>
 #include <iostream>
 #include <memory>
-
-#include <stdlib.h>
 
 #include "command/command.hpp"
 #include "files/atomic_file.hpp"
@@ -38,13 +34,6 @@ namespace {
 
 using report::CaptureEnd;
 
-std::filesystem::path temporary_folder() {
-  std::string pattern = (std::filesystem::temp_directory_path() / "railtap-XXXXXX").string();
-  if (mkdtemp(pattern.data()) != nullptr) return pattern;
-  throw Error(std::string("no folder for the recording can be made (") + std::strerror(errno) + ")",
-              pattern, "name a file to record into with --keep");
-}
-
 void require_whole(const report::CaptureDocument& document) {
   if (document.end == CaptureEnd::interrupt) throw Interrupted();
   if (document.end == CaptureEnd::device_vanished) {
@@ -67,19 +56,14 @@ void add_live_options(Command& command, LiveOptions& options) {
 LiveRecording::LiveRecording(const LiveOptions& options, files::Overwrite overwrite)
     : overwrite_(overwrite) {
   if (options.keep.empty()) {
-    folder_ = temporary_folder();
-    path_ = folder_ / "recording.wav";
+    folder_.emplace();
+    path_ = folder_->path() / "recording.wav";
     return;
   }
   path_ = options.keep;
   const auto sidecar = live::sidecar_of(path_);
   if (overwrite == files::Overwrite::refuse && std::filesystem::exists(sidecar))
     throw Error("already exists", sidecar.string(), "choose another name, or give --force");
-}
-
-LiveRecording::~LiveRecording() {
-  std::error_code ignored;
-  if (!folder_.empty()) std::filesystem::remove_all(folder_, ignored);
 }
 
 void LiveRecording::record(audio::InputStream& input, Seconds length) {

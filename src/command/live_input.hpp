@@ -4,6 +4,7 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 
 #include "audio/device.hpp"
@@ -34,11 +35,9 @@ void add_live_options(Command& command, LiveOptions& options);
 /// A recording on the disk. Unless it is to be kept, it goes when this does.
 class LiveRecording {
  public:
-  /// Names the recording, makes nothing yet. \throws Error where a kept one's name is taken
+  /// Names the recording. \throws Error where a kept one's name is taken, or no folder for one that
+  /// is not kept can be made
   LiveRecording(const LiveOptions& options, files::Overwrite overwrite);
-  ~LiveRecording();
-  LiveRecording(const LiveRecording&) = delete;
-  LiveRecording& operator=(const LiveRecording&) = delete;
 
   /// Records, with its sidecar. \throws Error where the input cannot be opened, vanishes, or the
   /// disk is full; Interrupted
@@ -47,7 +46,8 @@ class LiveRecording {
   [[nodiscard]] const std::filesystem::path& path() const { return path_; }
 
  private:
-  std::filesystem::path folder_, path_;  // folder: empty when kept
+  std::optional<files::TemporaryFolder> folder_;  // none when kept
+  std::filesystem::path path_;
   files::Overwrite overwrite_;
 };
 

@@ -108,8 +108,8 @@ electric::SoundInterface play_and_measure(const LoopbackOptions& options) {
             << "': nothing but a cable from that output to this input, no speakers.\n";
   recording.record(input, playback.length() + behind);
   if (!playback.whole()) {
-    throw Error("the track was played with holes", playback.device(),
-                "end what else keeps the computer busy, and do it again");
+    throw Error("the playback was interrupted", playback.device(),
+                "close other programs that keep the computer busy, and try again");
   }
   return measure(options, recording.path());
 }

@@ -7,6 +7,7 @@
 #include "command/command.hpp"
 #include "command/result_options.hpp"
 #include "command/stepped.hpp"
+#include "judge/sentence.hpp"
 #include "judge/stage.hpp"
 #include "report/onset.hpp"
 #include "system/kept_files.hpp"
@@ -17,7 +18,7 @@ namespace railtap::command {
 namespace {
 
 struct OnsetOptions {
-  std::string file;
+  std::string file, names;
   std::string before;
   std::optional<int> before_channel;
   std::optional<Dbfs> from, to;
@@ -94,7 +95,7 @@ void compare_with_channel(report::OnsetDocument& document, int channel) {
     throw Error("the recording has no channel " + std::to_string(channel), "--before-channel",
                 "it has " + std::to_string(document.channels.size()));
   }
-  document.before_name = "channel " + std::to_string(channel);
+  document.before_name = judge::channel_called(document.names, channel);
   const judge::ChannelOnset before = document.channels[static_cast<std::size_t>(channel - 1)];
   for (const auto& after : document.channels) {
     document.stages.push_back(judge::compare_stages(before, after));
@@ -115,6 +116,13 @@ bool no_ladder(const judge::ChannelOnset& channel) {
   return channel.verdict == judge::OnsetVerdict::no_ladder;
 }
 
+// A recording that has the head unit's output beside the amplifier's holds more than the subject's
+// channels: the record's names would not fit.
+std::vector<std::string> names_for(const OnsetOptions& options, std::size_t channels) {
+  return names_of_channels(
+      options.names, options.before_channel ? RecordingOptions{} : options.recording, channels);
+}
+
 ExitStatus onset(const OnsetOptions& options) {
   report::OnsetDocument document;
   check_recording(options.recording);
@@ -125,6 +133,7 @@ ExitStatus onset(const OnsetOptions& options) {
   document.format = stepped.format;
   warn_of(document, stepped, options);
   document.channels = judge_stepped(stepped, document.limits);
+  document.names = names_for(options, document.channels.size());
   for (const SteppedChannel& channel : stepped.channels) document.found.push_back(channel.found);
   if (!options.before.empty()) compare_with_file(document, options);
   if (options.before_channel) compare_with_channel(document, *options.before_channel);
@@ -134,7 +143,7 @@ ExitStatus onset(const OnsetOptions& options) {
   const auto& channels = document.channels;
   if (std::all_of(channels.begin(), channels.end(), no_ladder)) {
     throw Error("no steps of rising level with a steady tone were found", options.file,
-                "record a ladder from `railtap tones`, or turn the volume up step by step and rest "
+                "record a ladder from `railtap tones`, or turn the volume up step by step and stay "
                 "a second on each");
   }
   if (!options.svg.empty()) {
@@ -175,6 +184,7 @@ Command onset_command() {
   command.text("--calibration", options->calibration, "Calibration file that `calibrate` wrote")
       .excludes("--volts-full-scale");
   command.quantity("--limit", options->limit, "THD+N at which it counts as distorted");
+  add_names_option(command, options->names);
   command.flag("--json", options->json, "Print one JSON document (railtap.onset/1)");
   command.text("--svg", options->svg, "Draw pictures: one FILE.svg, or a folder for a file each");
   command.flag("--force", options->force, "Overwrite pictures that exist");

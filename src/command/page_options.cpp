@@ -13,6 +13,7 @@
 
 #include "files/atomic_file.hpp"
 #include "live/page_meter.hpp"
+#include "live/watch_page.hpp"
 #include "units/error.hpp"
 #include "units/print.hpp"
 
@@ -27,7 +28,8 @@ constexpr int first_port = 1024, last_port = 65535;  // below are the system's o
 }  // namespace
 
 void add_page_options(Command& command, PageOptions& options) {
-  command.flag("--page", options.page, "Serve a page with figures and keys, to this computer only");
+  command.flag("--page", options.page,
+               "Serve a page with readings and buttons, to this computer only");
   command
       .flag("--lan", options.request.lan,
             "Serve it to a phone in the same network; a QR code shows the address")
@@ -39,7 +41,7 @@ std::shared_ptr<page::Server> open_page(const PageOptions& options) {
   if (!options.page) return nullptr;
   const auto port = options.request.port;
   if (port && (*port < first_port || *port > last_port)) {
-    throw Error(std::to_string(*port) + " is no port that a program may use", "--port",
+    throw Error(std::to_string(*port) + " is not a port that a program may use", "--port",
                 "give one from 1024 to 65535, or leave it out");
   }
   return std::make_shared<page::Server>(options.request);
@@ -121,7 +123,7 @@ class PagedDialog {
     meter_.reset();
     shown_.question.reset();
     shown_.buttons.clear();
-    shown_.message = "taken: one moment";
+    shown_.message = "received, one moment";
     shown_.step = ++step_;
     server_.publish(shown_);
   }
@@ -146,10 +148,37 @@ Asker page_asker(Asker terminal, page::Server& server, std::ostream& out,
           [dialog] { return dialog->poll(); }};
 }
 
+namespace {
+
+// The meter's display, with the way to the target where it reads the tone.
+page::Meter meter_of(const MeterReading& meter, const std::optional<Listening>& wanted) {
+  constexpr Volts full_scale{1000.0};  // any: the level is turned into the same volts again
+  live::WatchView view;
+  view.volts_per_full_scale = full_scale;
+  if (wanted && wanted->target && meter.note.empty())
+    view.target = live::WatchTarget{live::level_of(*wanted->target, full_scale), wanted->tolerance};
+  live::ChannelReading reading;
+  if (meter.volts > Volts(0.0)) reading.level = live::level_of(meter.volts, full_scale);
+  page::Meter shown;
+  shown.name = "multimeter, AC";
+  shown.digits = meter.digits;
+  shown.unit = meter.unit;
+  if (!meter.note.empty()) shown.notes.push_back({meter.note, page::Emphasis::caution});
+  if (!view.target) return shown;
+  const page::Meter figures = live::meter_of(reading, view, true);
+  shown.way = figures.way;
+  shown.advice = figures.advice;
+  shown.bar = figures.bar;
+  return shown;
+}
+
+}  // namespace
+
 page::PageState page_state(const Screen& screen, std::int64_t step) {
   page::PageState state;
   state.title = screen.title;
   for (const std::string& line : screen.lines) state.instructions.push_back({line});
+  if (screen.meter) state.meters.push_back(meter_of(*screen.meter, screen.listening));
   if (!screen.question.empty()) state.question = page::Question{screen.question};
   for (const Button& button : screen.buttons) {
     if (button.key != quit_key) state.buttons.push_back({button.key, button.label});

@@ -27,7 +27,7 @@ struct RecordOptions {
 };
 
 void add_note(const RecordOptions& options) {
-  if (options.note->empty()) throw Error("the note is empty", "--note", "write what is to be kept");
+  if (options.note->empty()) throw Error("the note is empty", "--note", "write the remark");
   system::RecordEntry entry;
   entry.kind = "note";
   entry.note = *options.note;
@@ -147,8 +147,7 @@ Command sheet_command() {
   command
       .text("-o,--output", options->output, "Where to write it; else sheet.html beside the record")
       .called("FILE");
-  command.text("--compare", options->compare, "An earlier record, to be set beside this one")
-      .called("FILE");
+  command.text("--compare", options->compare, "An earlier record to compare with").called("FILE");
   command.flag("--force", options->force, "Overwrite a sheet that exists");
   command.run = [options] { return sheet(*options); };
   return command;

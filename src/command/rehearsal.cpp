@@ -116,10 +116,8 @@ std::vector<ControlPlace> controls_of(rig::Rig& rig) {
 }
 
 std::string output_name(const rig::Control& control, std::size_t output) {
-  if (control.inputs.size() == 1 || output >= control.input_names.size()) return control.name;
-  const std::string& described = control.input_names[output];
-  const auto first = described.find_first_not_of("- ");
-  return first == std::string::npos ? control.name : described.substr(first);
+  const auto names = rig::output_names(control);
+  return output < names.size() ? names[output] : control.name;
 }
 
 void mend_all(rig::Rig& rig) {
@@ -293,7 +291,7 @@ struct Rehearsal::Car {
   std::string say(const MendFault& wanted);
   void take_apart(const CarFault& fault);
   std::vector<std::string> display(const Step& step);
-  std::string meter_line(const Playing& playing);
+  std::optional<MeterReading> meter(const Step& step);
 };
 
 // --- State ---------------------------------------------------------------------------------------
@@ -373,7 +371,7 @@ std::optional<std::size_t> Rehearsal::Car::control_at(const Step& step) {
 std::string Rehearsal::Car::say(const TurnVolume& turn) {
   const int wanted = turn.by ? volume + turn.steps : turn.steps;
   volume = std::clamp(wanted, 0, rig.head_unit.steps);
-  const std::string end = wanted == volume ? "" : ", the end of its way";
+  const std::string end = wanted == volume ? "" : ", the end of its travel";
   return "The volume is at " + std::to_string(volume) + end + ".";
 }
 
@@ -423,9 +421,10 @@ rig::Play Rehearsal::Car::play_of(const Playing& playing) {
   return play;
 }
 
-std::string Rehearsal::Car::meter_line(const Playing& playing) {
+std::optional<MeterReading> Rehearsal::Car::meter(const Step& step) {
   constexpr int decimals = 2;
-  if (!playing.tone) return "";
+  if (!step.playing || !step.playing->tone) return std::nullopt;
+  const Playing& playing = *step.playing;
   std::string at = playing.control + std::to_string(volume) + state().line();
   if (at != read_at) {
     signal::Track track;
@@ -436,10 +435,15 @@ std::string Rehearsal::Car::meter_line(const Playing& playing) {
     reading = rig::read_meter(rig, play_of(held), source_of(track));
     read_at = std::move(at);
   }
-  const std::string band = meter_reads(meter_of(rig), playing.tone->frequency)
-                               ? ""
-                               : ", but this tone is outside its band";
-  return " The meter shows " + format_fixed(reading, decimals) + " AC" + band + ".";
+  MeterReading shown;
+  shown.volts = reading;
+  const std::string text = format_fixed(reading, decimals);
+  const std::size_t blank = text.find(' ');
+  shown.digits = text.substr(0, blank);
+  shown.unit = text.substr(blank + 1);
+  if (!meter_reads(meter_of(rig), playing.tone->frequency))
+    shown.note = "this tone is outside its band";
+  return shown;
 }
 
 std::vector<std::string> Rehearsal::Car::display(const Step& step) {
@@ -449,7 +453,7 @@ std::vector<std::string> Rehearsal::Car::display(const Step& step) {
     const rig::Control& at = *controls_of(rig)[*control].control;
     line += ", gain of " + at.name + " at " + format_fixed(Percent(100.0 * at.travel), 1);
   }
-  return {line + "." + meter_line(*step.playing)};
+  return {line + "."};
 }
 
 // --- Rehearsal -----------------------------------------------------------------------------------
@@ -511,6 +515,7 @@ WalkAside Rehearsal::aside() {
     return car.say(std::get<MendFault>(*words));
   };
   aside.display = [&car](const Step& step) { return car.display(step); };
+  aside.meter = [&car](const Step& step) { return car.meter(step); };
   aside.state = [&car] { return car.state(); };
   aside.buttons = [](const Step& step) {
     std::vector<Button> buttons;
@@ -549,14 +554,13 @@ std::vector<std::string> Rehearsal::told() const {
   std::vector<std::string> lines;
   for (const CarFault& fault : car_->faults) {
     const bool found = std::find(left.begin(), left.end(), fault) == left.end();
-    lines.push_back("- " + describe(rig, fault) + ": " +
-                    (found ? "found and put right." : "not found."));
+    lines.push_back("- " + describe(rig, fault) + ": " + (found ? "corrected." : "not corrected."));
   }
   for (const CarFault& fault : left) {
     if (std::find(car_->faults.begin(), car_->faults.end(), fault) == car_->faults.end())
-      lines.push_back("- " + describe(rig, fault) + ": was not so at the beginning.");
+      lines.push_back("- " + describe(rig, fault) + ": was not a fault at the beginning.");
   }
-  if (lines.empty()) lines.emplace_back("There were no faults to be found.");
+  if (lines.empty()) lines.emplace_back("There were no faults.");
   return lines;
 }
 

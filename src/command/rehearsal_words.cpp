@@ -208,8 +208,8 @@ std::optional<CarWords> car_words(const std::string& typed) {
 std::vector<std::string> car_words_help() {
   return {
       "The virtual car: volume 24, volume up 3, or + and - for a step each; gain front +2 dB, gain "
-      "front 30 %, or > and < for half a decibel at the control at hand.",
-      "What is wrong is put right by: exchange front (its left and right); reverse front left "
+      "front 30 %, or > and < for half a decibel at the present control.",
+      "Faults are corrected by: exchange front (its left and right); reverse front left "
       "(plus "
       "and minus); connect front left; filter off front; boost off front; unplug the charger "
       "(hum); level control off; tone controls flat."};

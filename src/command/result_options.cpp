@@ -3,6 +3,7 @@
 // the job's record.
 #include "command/result_options.hpp"
 
+#include <algorithm>
 #include <filesystem>
 #include <iostream>
 #include <memory>
@@ -11,7 +12,10 @@
 
 #include "command/command.hpp"
 #include "report/pictures.hpp"
+#include "system/system_description.hpp"
 #include "units/error.hpp"
+#include "units/parse.hpp"
+#include "units/print.hpp"
 
 namespace railtap::command {
 
@@ -74,6 +78,14 @@ Json json_or_null(const std::optional<T>& value) {
   return *value;
 }
 
+/// The system's, where the record carries one and the subject is a gain control or channel of it.
+std::vector<std::string> recorded_names(const RecordingOptions& recording) {
+  std::error_code ignored;
+  if (recording.subject.empty() || !std::filesystem::exists(recording.file, ignored)) return {};
+  const system::JobRecord record = system::read_job_record(recording.file);
+  return system::channel_names(system::JsonView(record.system), recording.subject);
+}
+
 }  // namespace
 
 void add_recording_options(Command& command, RecordingOptions& options) {
@@ -94,6 +106,38 @@ void add_recording_options(Command& command, RecordingOptions& options) {
       .needs("--record");
   command.text("--note", options.note, "A remark for the record: gain and switch positions")
       .needs("--record");
+}
+
+void add_names_option(Command& command, std::string& names) {
+  command
+      .text("--names", names,
+            "What the recorded channels are called: \"front left,front right\" [as the record's "
+            "system names those of --subject]")
+      .called("NAME,NAME");
+}
+
+std::vector<std::string> split_at_commas(const std::string& text) {
+  std::vector<std::string> list;
+  for (std::size_t at = 0; !text.empty() && at <= text.size();) {
+    const std::size_t comma = std::min(text.find(',', at), text.size());
+    list.emplace_back(trimmed(std::string_view(text).substr(at, comma - at)));
+    at = comma + 1;
+  }
+  return list;
+}
+
+std::vector<std::string> names_of_channels(const std::string& typed,
+                                           const RecordingOptions& options, std::size_t channels) {
+  std::vector<std::string> names = split_at_commas(typed);
+  if (!names.empty() && names.size() != channels) {
+    throw Error("there are " + std::to_string(channels) + " channels and " +
+                    std::to_string(names.size()) + " names",
+                "--names",
+                "name every recorded channel, for example --names \"front left,front right\"");
+  }
+  if (names.empty()) names = recorded_names(options);
+  if (names.size() != channels) names.clear();
+  return names;
 }
 
 void check_recording(const RecordingOptions& options) {

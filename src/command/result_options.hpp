@@ -6,6 +6,7 @@
 #include <filesystem>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "files/atomic_file.hpp"
 #include "system/job_record.hpp"
@@ -42,6 +43,19 @@ void check_recording(const RecordingOptions& options);
 
 /// Whether a result is to be written down: documents that nobody asked for are not made.
 [[nodiscard]] bool is_recorded(const RecordingOptions& options);
+
+/// Adds --names, what the recorded channels are called. \param names as typed
+void add_names_option(Command& command, std::string& names);
+
+/// The names of a recording's channels, in order: as typed, else as the system in the record names
+/// the channels of the subject. Empty where neither tells as many names as there are channels.
+/// \throws Error where names were typed, and not as many as there are channels
+[[nodiscard]] std::vector<std::string> names_of_channels(const std::string& typed,
+                                                         const RecordingOptions& options,
+                                                         std::size_t channels);
+
+/// The parts of a text between its commas, without the blanks around them; none of an empty text.
+[[nodiscard]] std::vector<std::string> split_at_commas(const std::string& text);
 
 /// Appends the result where a record was asked for.
 /// \param kind     "analysis", "onset", …

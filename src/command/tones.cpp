@@ -43,7 +43,7 @@ struct TonesOptions {
 };
 
 void add_options(Command& command, TonesOptions& options) {
-  command.text("DIR", options.folder, "Where the files go; made if it is not there");
+  command.text("DIR", options.folder, "Folder for the files; made if missing");
   command.quantity("--rate", options.rate, "Samples per second");
   command.text("--bits", options.bits, "16, 24, float or double")
       .defaulting_to(options.bits)

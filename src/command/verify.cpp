@@ -1,7 +1,5 @@
 // SPDX-License-Identifier: MIT
 // `railtap verify`: channels, polarity, response and hiss from the verification tracks.
-#include <algorithm>
-#include <filesystem>
 #include <iostream>
 #include <memory>
 
@@ -9,7 +7,6 @@
 #include "command/result_options.hpp"
 #include "command/verify_capture.hpp"
 #include "system/kept_files.hpp"
-#include "system/system_description.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"
@@ -37,43 +34,10 @@ judge::Carries carries_of(const std::string& word) {
               "give left, right or both for each channel, for example --expect left,right");
 }
 
-std::vector<std::string> split_at_commas(const std::string& text) {
-  std::vector<std::string> list;
-  for (std::size_t at = 0; !text.empty() && at <= text.size();) {
-    const std::size_t comma = std::min(text.find(',', at), text.size());
-    list.emplace_back(trimmed(std::string_view(text).substr(at, comma - at)));
-    at = comma + 1;
-  }
-  return list;
-}
-
 std::vector<judge::Carries> expected_of(const std::string& text) {
   std::vector<judge::Carries> list;
   for (const std::string& word : split_at_commas(text)) list.push_back(carries_of(word));
   return list;
-}
-
-/// The system's, where the record carries one and the subject is a gain control or channel of it.
-std::vector<std::string> recorded_names(const RecordingOptions& recording) {
-  std::error_code ignored;
-  if (recording.subject.empty() || !std::filesystem::exists(recording.file, ignored)) return {};
-  const system::JobRecord record = system::read_job_record(recording.file);
-  return system::channel_names(system::JsonView(record.system), recording.subject);
-}
-
-/// Gives each channel its name, from the option, else from the record.
-void name_channels(std::vector<judge::ChannelMeasurements>& channels,
-                   const VerifyOptions& options) {
-  std::vector<std::string> names = split_at_commas(options.names);
-  if (!names.empty() && names.size() != channels.size()) {
-    throw Error("there are " + std::to_string(channels.size()) + " channels and " +
-                    std::to_string(names.size()) + " names",
-                "--channels",
-                "name every recorded channel, for example --channels \"front left,front right\"");
-  }
-  if (names.empty()) names = recorded_names(options.recording);
-  if (names.size() != channels.size()) return;
-  for (std::size_t c = 0; c < channels.size(); ++c) channels[c].name = names[c];
 }
 
 /// The share of its travel, from "20%" or "0.2".
@@ -149,7 +113,8 @@ ExitStatus verify(const VerifyOptions& options) {
     document.files.push_back(std::move(capture.file));
     for (auto& channel : capture.channels) channels.push_back(std::move(channel));
   }
-  name_channels(channels, options);
+  const auto names = names_of_channels(options.names, options.recording, channels.size());
+  for (std::size_t c = 0; c < names.size(); ++c) channels[c].name = names[c];
   document.verification =
       judge::judge_verification(channels, interface ? &*interface : nullptr, document.limits);
   const bool wanted = options.json || is_recorded(options.recording);
@@ -166,14 +131,12 @@ void add_limits(Command& command, VerifyOptions& options) {
   command.text("--expect", options.expect,
                "What each channel should carry: left, right or both, separated by commas "
                "[left,right for two channels]");
-  command.text("--channels", options.names,
-               "What the channels are called, separated by commas: \"front left,front right\" [as "
-               "the record's system names those of --subject]");
+  add_names_option(command, options.names);
   command.flag("--allow-filters", options.allow_filters,
                "High-pass and low-pass filters are meant to be on");
   command.quantity("--match", options.match, "Left and right may differ by this");
-  command.quantity("--crosstalk", options.crosstalk, "Most crosstalk that is no fault");
-  command.quantity("--quiet", options.quiet, "dB(A) of a quiet cabin, which hiss may reach");
+  command.quantity("--crosstalk", options.crosstalk, "Highest crosstalk that is accepted");
+  command.quantity("--quiet", options.quiet, "Highest hiss that is accepted, dB(A) at 1 m");
 }
 
 void add_hiss_options(Command& command, VerifyOptions& options) {
@@ -203,7 +166,8 @@ Command verify_command() {
   command.footer =
       "Example:\n  railtap tones kit --tone verify\n"
       "  railtap verify kit/*_verify.wav --volts-full-scale 47V --sensitivity 89dB\n"
-      "Exit status: 0 no fault found, 1 a fault was found, or something could not be told, 2 could "
+      "Exit status: 0 no fault found, 1 a fault was found, or something could not be decided, 2 "
+      "could "
       "not do it.";
   command
       .text("FILE", options->file,

@@ -126,7 +126,7 @@ std::string rehearsal_words(const WalkOptions& options) {
   const system::JsonView view(noted);
   return "REHEARSAL on a virtual car, " + short_name(view["car"].text()) + ", seed " +
          std::to_string(view["seed"].integer().value_or(0)) +
-         ": turn its knobs in words, ? tells which.";
+         ": turn its controls by typing; ? lists the words.";
 }
 
 // --- Recording -----------------------------------------------------------------------------------
@@ -184,7 +184,7 @@ Screen last_screen(const WalkOptions& options, const WalkState& state, const Reh
           ? "Done: " + volume + "every gain set, all of it in " + options.record + "."
           : "Done: " + volume + "but not all of it; the record is " + options.record + ".");
   for (const auto& [name, why] : state.left_out)
-    screen.lines.push_back("Left out: " + short_name(name) + ", " + why + ".");
+    screen.lines.push_back("Skipped: " + short_name(name) + ", " + why + ".");
   if (!sheet.empty()) screen.lines.push_back("The sheet to print and hand over: " + sheet.string());
   if (rehearsal != nullptr) {
     screen.lines.emplace_back("REHEARSAL: what was wrong with the virtual car:");
@@ -206,7 +206,7 @@ WalkTools tools_of(const WalkOptions& options, const std::string& program, Rehea
   tools.record = [&options](const Take& take) { return record_live(options, take); };
   if (rehearsal == nullptr) return tools;
   tools.rehearses = true;
-  tools.system_file = "the plates of the virtual car";
+  tools.system_file = "the rating plates of the virtual car";
   tools.described = rehearsal->described();
   tools.record = [&options, rehearsal](const Take& take) {
     fs::path path = free_name(options.record, take.step);
@@ -267,7 +267,7 @@ ExitStatus run(WalkOptions options, const std::string& program) {
   try {
     return walk(options, program, asker);
   } catch (const Stopped&) {
-    std::cout << "\nStopped. Go on with: " << command_line(program, options) << '\n';
+    std::cout << "\nStopped. Continue with: " << command_line(program, options) << '\n';
     return ExitStatus::outside_limits;
   }
 }
@@ -276,19 +276,19 @@ ExitStatus run(WalkOptions options, const std::string& program) {
 
 Command walk_command(const std::string& program) {
   auto options = std::make_shared<WalkOptions>();
-  Command command(
-      "walk",
-      "Be led from the first tone to the set gains, each recording checked before the next step");
+  Command command("walk",
+                  "Guided setup, from the first tone to the last gain; every recording is checked "
+                  "before the next step");
   command.footer =
       "Examples:\n"
       "  railtap walk job.json\n"
       "  railtap system van.toml\n"
       "  railtap walk job.json --system van.toml\n"
       "  railtap walk --rig\n"
-      "At every question: b goes back, s leaves the step out and asks why, r begins it again,\n"
+      "At every question: b goes back, s skips the step and asks why, r begins it again,\n"
       "? helps, q stops. The same command goes on at the question where it was.\n"
-      "Exit status: 0 when the job is complete, 1 when it was stopped before, or a step was left "
-      "out.";
+      "Exit status: 0 when the job is complete, 1 when it was stopped before, or a step was "
+      "skipped.";
   command.text("RECORD", options->record,
                "The job's record (JSON); made if missing; of a rehearsal rehearsal.json");
   command
@@ -304,7 +304,7 @@ Command walk_command(const std::string& program) {
       .needs("--rig");
   command
       .number("--seed", options->seed,
-              "Which faults it has; else drawn, and told. 0: those of the description only")
+              "Seed of its faults; else drawn, and shown. 0: only the faults in the description")
       .needs("--rig");
   command.text("--device", options->live.input.device,
                "Input: its number or part of its name, see `railtap devices`");

@@ -75,6 +75,7 @@ RecordEntry analysis_entry(const std::filesystem::path& file, const Recorded& re
   document.frames = recorded.frames;
   document.limits = limits;
   document.channels = recorded.analyses;
+  document.names = channel.outputs;
   document.warnings = recorded.provenance.warnings;
   document.curves = curves_of_recording(file, recorded, limits);
   RecordEntry entry =
@@ -110,15 +111,16 @@ std::string doubt_of(const electric::NominalComparison& nominal) {
   return "By the tap's parts, digital full scale is " +
          format_quantity(nominal.nominal, 4, Zeros::keep) + " peak; this is " +
          format_fixed(nominal.deviation, 1, Sign::always) +
-         " from it. Look for a wrong resistor, a slipped digit, or another setting of the input.";
+         " from it. Look for a wrong resistor, a mistyped digit, or another setting of the input.";
 }
 
 // A reading that is hardly more than the meter's own error.
 std::string doubt_of(const electric::Calibration& found) {
   constexpr Percent most{5.0};  // 0.4 dB; gains are set to a quarter of a decibel
   if (!found.uncertainty || *found.uncertainty <= most) return "";
-  return "The meter's error makes this reading good to " + format_quantity(*found.uncertainty, 2) +
-         " only, and all later volts with it. Turn the volume up, so that the meter shows more.";
+  return "With the meter's error this reading is accurate to " +
+         format_quantity(*found.uncertainty, 2) +
+         " only, and so are all later voltages. Turn the volume up, so that the meter reads more.";
 }
 
 // --- Gains ---------------------------------------------------------------------------------------
@@ -281,7 +283,7 @@ void require_every_step(const TurnedUp& turned, const std::string& place) {
   throw Error("there are " + std::to_string(found) + " steady steps in it, not " +
                   std::to_string(told) + " from volume " + std::to_string(run.first) + " to " +
                   std::to_string(run.last),
-              place, "rest a second on every step and record it again, or b to give other volumes");
+              place, "stay a second on every step and record it again, or b to give other volumes");
 }
 
 // The highest clean volume of one channel; none where it holds no steps.
@@ -299,7 +301,7 @@ std::optional<int> clean_volume(const TurnedUp& turned, const std::string& place
   require_sound_to_the_end(turned, place);
   require_every_step(turned, place);
   if (!channel.highest_clean_step) {
-    throw Error("not even the softest step of " + turned.name + " is clean", place,
+    throw Error("not even the lowest step of " + turned.name + " is clean", place,
                 "begin at a lower volume, with tone controls and loudness off");
   }
   return turned.run.first + *channel.highest_clean_step - 1;
@@ -311,9 +313,9 @@ std::optional<int> clean_volume(const TurnedUp& turned, const std::string& place
   for (const auto& analysis : whole_recording(file, {}).analyses) {
     if (analysis.findings.cause && cause.empty()) cause = ": " + analysis.findings.cause->sentence;
   }
-  throw Error("no steps of rising level with a steady tone were found" + cause, file.string(),
-              "play the 1 kHz tone at 0 dBFS, turn the volume up step by step, and rest a second "
-              "on each");
+  throw Error(
+      "no steps of rising level with a steady tone were found" + cause, file.string(),
+      "play the 1 kHz tone at 0 dBFS, turn the volume up step by step, and stay a second on each");
 }
 
 // The limit as the setup sheet looks for it: the volume, of how many, and the volts there.
@@ -400,7 +402,8 @@ Accepted check_calibration(const std::filesystem::path& file, const std::string&
 
 Accepted check_source(const std::filesystem::path& file, const VolumeRun& run,
                       const WalkFacts& facts, std::optional<Volts> volts_per_full_scale) {
-  const auto [document, length] = onset_of(file, volts_per_full_scale);
+  auto [document, length] = onset_of(file, volts_per_full_scale);
+  document.names = facts.source_outputs;
   std::optional<int> volume;
   for (const auto& channel : document.channels) {
     const auto clean = clean_volume(

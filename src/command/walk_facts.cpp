@@ -244,7 +244,7 @@ Prompt channel_prompt(const std::vector<WalkChannel>& before) {
       "Amplifier channels behind one gain control: name, power, load, speaker power; add ', bass' "
       "for 50 Hz. For example front, 55W, 4ohm, 60W."};
   prompt.question =
-      before.empty() ? "The first gain control:" : "The next one; Enter when all are told.";
+      before.empty() ? "The first gain control:" : "The next one; Enter when there are no more.";
   prompt.take = [before](const std::string& typed) {
     if (typed.empty() && !before.empty()) return typed;
     if (typed.empty()) throw Error("there is no gain control yet", "", "name at least one");
@@ -269,9 +269,9 @@ std::optional<Watts> speaker_power_from(const WalkChannel& channel, const std::s
 Prompt speaker_prompt(const WalkChannel& channel) {
   Prompt prompt;
   prompt.id = speaker_id(channel);
-  prompt.question = "Continuous rating of the speakers on one output of " +
+  prompt.question = "Continuous rating of all speakers on one output of " +
                     short_name(channel.plate.name) +
-                    " together, the weakest output's, for example 60W; Enter if it is not known.";
+                    " together (of the weakest output), for example 60W; Enter if it is not known.";
   prompt.take = [channel](const std::string& typed) {
     (void)speaker_power_from(channel, typed);
     return typed;
@@ -307,7 +307,7 @@ Prompt described_prompt(const WalkTools& tools) {
   }
   if (told.facts.meter) lines.push_back("- meter: " + *told.facts.meter);
   if (!told.tap.empty()) lines.push_back("- tap: " + told.tap);
-  for (const std::string& warning : told.warnings) lines.push_back("Mind: " + warning + ".");
+  for (const std::string& warning : told.warnings) lines.push_back("Note: " + warning + ".");
   return done_prompt("described", std::move(lines), "Enter if that is your system.");
 }
 

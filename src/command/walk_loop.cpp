@@ -85,9 +85,9 @@ class Loop {
           std::find_if(step.needs.begin(), step.needs.end(),
                        [this](const std::string& name) { return state_.left_out.contains(name); });
       if (missing == step.needs.end()) return;
-      const std::string why = "it needs '" + *missing + "', which was left out";
+      const std::string why = "it needs '" + *missing + "', which was skipped";
       mark_step(job_.record, step.name, {{"left_out", why}, {"passed_over", true}});
-      notes_.push_back(step.title + " is passed over: " + why + ".");
+      notes_.push_back(step.title + " is skipped: " + why + ".");
       state_ = read_walk_state(job_.record);
     }
   }
@@ -127,7 +127,8 @@ class Loop {
   Prompt reason_prompt(const Step& step) {
     Prompt prompt;
     prompt.id = "reason";
-    prompt.question = "Why is '" + short_name(step.name) + "' left out? The record keeps it.";
+    prompt.question =
+        "Why is '" + short_name(step.name) + "' skipped? The record keeps the reason.";
     prompt.take = [](const std::string& typed) {
       if (typed.empty()) throw Error("a reason is needed", "", "a few words, or b for not to skip");
       return typed;
@@ -160,7 +161,7 @@ class Loop {
 
   void leave_out(const Step& step, const std::string& reason) {
     mark_step(job_.record, step.name, {{"left_out", reason}});
-    notes_.push_back("Left out: " + reason + ".");
+    notes_.push_back("Skipped: " + reason + ".");
     done();
   }
 
@@ -250,7 +251,7 @@ class Loop {
   }
 
   Act skip(const Step& step, const std::string& reason) {
-    if (!step.optional) throw Error("this step cannot be left out", "", "the others build on it");
+    if (!step.optional) throw Error("this step cannot be skipped", "", "the others build on it");
     if (!reason.empty()) {
       return [this, &step, reason] {
         leave_out(step, reason);
@@ -293,8 +294,8 @@ class Loop {
   void help(const Step& step) {
     if (!step.help.empty()) notes_.push_back(step.help);
     notes_.push_back(
-        "b goes back to the question before, or to the step before; s leaves this step out and "
-        "asks why; r begins this step again; q stops, and the same command goes on at this "
+        "b goes back to the question before, or to the step before; s skips this step and asks "
+        "why; r begins this step again; q stops, and the same command goes on at this "
         "question later. A file whose name is one of these letters is given as ./b.");
     if (!job_.aside) return;
     for (const std::string& line : job_.aside->help) notes_.push_back(line);
@@ -315,10 +316,11 @@ class Loop {
     told_ = step.name + "\n" + prompt.id;
     if (job_.aside) {
       for (std::string& line : job_.aside->display(step)) screen.lines.push_back(std::move(line));
+      screen.meter = job_.aside->meter(step);
     }
     screen.question = prompt.question;
     screen.buttons = buttons_of(step, prompt);
-    if (prompt.records) screen.listening = step.listening;
+    if (prompt.records || screen.meter) screen.listening = step.listening;
     return screen;
   }
 

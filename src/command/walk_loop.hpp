@@ -18,8 +18,10 @@ namespace railtap::command {
 struct WalkAside {
   /// Takes what was typed where it is meant for a knob, and says what became of it; else none.
   std::function<std::optional<std::string>(const std::string& typed, const Step& step)> take;
-  /// What is to be seen meanwhile: knobs and meter. \param first shown at the head of a step
+  /// What is to be seen meanwhile: the positions of the knobs, in paragraphs.
   std::function<std::vector<std::string>(const Step& step)> display;
+  /// What the meter shows, none where nothing steady is played.
+  std::function<std::optional<MeterReading>(const Step& step)> meter;
   std::function<system::Json()> state;  ///< to be kept with the answers
   std::function<std::vector<Button>(const Step& step)> buttons;
   std::vector<std::string> help;  ///< a line each

@@ -166,7 +166,7 @@ constexpr std::size_t most_bytes = 1'000'000;
 WalkDraft draft_in(const Value& json) {
   WalkDraft draft;
   if (json.at("schema").get<std::string>() != draft_schema)
-    throw Error("it is not of the version that this program reads", "", "");
+    throw Error("it is of a version that this program does not read", "", "");
   draft.step = json.at("step").get<std::string>();
   draft.leaving_out = json.at("leaving_out").get<bool>();
   for (const Value& answer : json.at("answers"))

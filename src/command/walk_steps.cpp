@@ -215,8 +215,8 @@ Step calibration_step(const WalkTools& tools, const WalkState& state) {
   const std::vector<std::string> lines = {
       "Connect the tap to the head unit's output" + source_names(facts) + ". Play the kit's " +
       calibration_words(facts) +
-      " at -20 dBFS, volume well up: so soft a track does not clip, and the meter reads the "
-      "better. "
+      " at -20 dBFS, volume well up: so low a level does not clip, and the meter is more accurate "
+      "at a higher reading. "
       "Read AC volts between the two terminals, never to the chassis."};
   Step step = step_with_recording(recording, {"Leave the tone and the volume as they are."});
   step.title = "Calibration";
@@ -285,8 +285,8 @@ Step source_step(const WalkTools& tools, const WalkState& state) {
   const std::vector<std::string> lines = {
       "Tone controls, loudness and equaliser off. The kit's 1 kHz tone at 0 dBFS is to play; "
       "speakers stay disconnected. Begin at about half of the volume, record, and turn up step by "
-      "step to the end, a second on every step. The tone is loud: mind your ears where anything is "
-      "connected."};
+      "step to the end, a second on every step. The tone is loud: protect your ears if a speaker "
+      "is connected."};
   Step step = step_with_recording(
       recording, {"Play the tone, begin to record, and turn up a step every second."});
   step.title = "The head unit's limit";
@@ -339,9 +339,14 @@ std::string without_blanks(std::string text) {
   return text;
 }
 
-std::string watch_command_line(const WalkTools& tools, Volts full_scale, const std::string& volts) {
+std::string watch_command_line(const WalkTools& tools, const WalkChannel& channel, Volts full_scale,
+                               const std::string& volts) {
+  std::string names;
+  for (const std::string& output : channel.outputs) names += (names.empty() ? "" : ",") + output;
+  if (!names.empty()) names = " --names " + shell_word(names);
   return tools.program + " watch --volts-full-scale " +
-         without_blanks(format_quantity(full_scale, 5)) + " --target " + without_blanks(volts);
+         without_blanks(format_quantity(full_scale, 5)) + " --target " + without_blanks(volts) +
+         names;
 }
 
 std::vector<std::string> gain_lines(const WalkTools& tools, const WalkState& state,
@@ -356,8 +361,8 @@ std::vector<std::string> gain_lines(const WalkTools& tools, const WalkState& sta
       " for seconds, not minutes, and turn the gain up to " + volts +
       ". Bridged outputs: neither terminal to ground."};
   if (state.volts_per_full_scale && !tools.rehearses) {
-    lines.push_back("Helpful meanwhile: " +
-                    watch_command_line(tools, *state.volts_per_full_scale, volts));
+    lines.push_back("To see the voltage while turning: " +
+                    watch_command_line(tools, channel, *state.volts_per_full_scale, volts));
   }
   return lines;
 }
@@ -408,7 +413,7 @@ Prompt done_prompt(const std::string& id, std::vector<std::string> lines,
   prompt.question = question;
   prompt.take = [](const std::string& typed) {
     if (typed.empty() || typed == "yes" || typed == "done") return std::string();
-    throw Error("'" + short_name(typed) + "' is no answer to this", "",
+    throw Error("'" + short_name(typed) + "' is not an answer to this", "",
                 "press Enter once it is so, q to stop");
   };
   return prompt;

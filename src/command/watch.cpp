@@ -13,6 +13,7 @@
 #include "command/live_input.hpp"
 #include "command/page_options.hpp"
 #include "command/recorded.hpp"
+#include "command/result_options.hpp"
 #include "files/atomic_file.hpp"
 #include "live/feed.hpp"
 #include "live/watch.hpp"
@@ -24,7 +25,7 @@ namespace railtap::command {
 namespace {
 
 struct WatchOptions {
-  std::string file;
+  std::string file, names;
   audio::InputRequest input;
   std::string calibration;
   std::string interface;
@@ -86,7 +87,7 @@ std::optional<live::WatchTarget> resolve_target(const WatchOptions& options,
   const auto wanted = target_volts(options);
   if (!wanted) return std::nullopt;
   if (!volts) {
-    throw Error("a target in volts needs to know what a full scale is", "--target",
+    throw Error("a target in volts needs the voltage at full scale", "--target",
                 "give --calibration FILE or --volts-full-scale, or a target in dBFS");
   }
   return live::WatchTarget{live::level_of(*wanted, *volts), options.tolerance};
@@ -114,6 +115,7 @@ live::WatchJob make_rehearsal(const WatchOptions& options) {
   job.source = std::move(rehearsal.source);
   job.knobs = std::move(rehearsal.knobs);
   job.name = rehearsal.name;
+  job.channel_names = rehearsal.channel_names;
   job.paced = !options.fast;
   return job;
 }
@@ -140,6 +142,10 @@ live::WatchJob make_recorded(const WatchOptions& options) {
 live::WatchJob make_job(const WatchOptions& options) {
   live::WatchJob job = options.use_rig ? make_rehearsal(options) : make_recorded(options);
   job.limits.thdn = require_positive(options.limit, "--limit");
+  if (!options.names.empty()) {
+    const auto channels = static_cast<std::size_t>(job.source.format.channels);
+    job.channel_names = names_of_channels(options.names, {}, channels);
+  }
   if (options.sound) job.sound = {options.sound_device, job.device ? job.name : "", Hertz(48000.0)};
   job.tolerance = options.tolerance;
   if (!options.interface.empty()) job.interface = system::read_loopback(options.interface);
@@ -179,8 +185,10 @@ void add_source_options(Command& command, WatchOptions& options) {
       .excludes("FILE");
   command.quantity("--rate", options.input.rate, "Samples per second of the input");
   command.number("--channels", options.input.channels, "Channels of the input");
-  command.flag("--fast", options.fast, "Read a recording as fast as it goes, not in real time");
-  command.quantity("--seconds", options.length, "Stop after so long");
+  command.text("--names", options.names, "What the channels are called: \"front left,front right\"")
+      .called("NAME,NAME");
+  command.flag("--fast", options.fast, "Read a recording as fast as possible, not in real time");
+  command.quantity("--seconds", options.length, "Stop after this time");
 }
 
 void add_rig_options(Command& command, WatchOptions& options) {
@@ -214,7 +222,7 @@ void add_level_options(Command& command, WatchOptions& options) {
       .needs("--load")
       .excludes("--target");
   command.quantity("--load", options.load, "into this load").needs("--power");
-  command.quantity("--tolerance", options.tolerance, "How far from the target is on it");
+  command.quantity("--tolerance", options.tolerance, "How far off is still on target");
   command.quantity("--limit", options.limit, "THD+N over this is distorted");
 }
 
@@ -239,14 +247,13 @@ Command watch_command() {
   command.flag("--plain", options->plain, "Print a line per update");
   command.flag("--json", options->json, "Print one JSON document per line").excludes("--plain");
   command.flag("--sound", options->sound,
-               "Guide the ear: the pitch climbs to the target's, held on it, "
-               "pairs above it, a rattle for flat "
-               "tops");
+               "Guide by sound: the pitch rises to the target's, is steady on target, comes in "
+               "pairs above it, rattles at flat tops");
   command.text("--sound-device", options->sound_device, "Output for it: part of its name")
       .needs("--sound");
-  command.quantity("--every", options->every, "Time from line to line");
+  command.quantity("--every", options->every, "Interval between lines");
   add_page_options(command, options->page);
-  command.flag("--ascii", options->ascii, "Draw with plain characters only");
+  command.flag("--ascii", options->ascii, "Draw with ASCII characters only");
   command.run = [options] { return run(*options); };
   return command;
 }

@@ -268,7 +268,7 @@ std::string describe(const Meter& meter) {
 std::vector<std::string> assumptions(const Meter& meter) {
   std::vector<std::string> taken;
   if (meter.type_assumed) taken.emplace_back("it is average-responding");
-  if (meter.counts == 0) taken.emplace_back("its last digits are right");
+  if (meter.counts == 0) taken.emplace_back("its display adds no error (no counts are given)");
   if (!meter.highest_frequency) taken.emplace_back("its accuracy holds at every frequency");
   return taken;
 }

@@ -35,8 +35,8 @@ enum class Direction { raise, lower, hold };
 /// distortion (0.251 dB).
 inline constexpr Decibels default_tolerance{0.25};
 
-/// A reading that is further from the target is more likely a slipped digit or a wrong range of the
-/// meter than a gain: it is a factor of four (common practice).
+/// A reading that is further from the target is more likely a mistyped digit or a wrong range of
+/// the meter than a gain: it is a factor of four (common practice).
 inline constexpr Decibels plausible_distance{12.0};
 
 /// The supply voltage at which mobile amplifiers are rated [CTA-2006].

@@ -29,7 +29,8 @@
 
 namespace railtap::files {
 
-// Output files that appear whole or not at all, and locks for those that several processes write.
+// Output files that appear whole or not at all, locks for those that several processes write, and
+// folders that go again.
 
 namespace {
 
@@ -208,6 +209,87 @@ void AtomicFile::commit() {
   if (failure != 0) throw cannot_write(final_path_, failure);
   close(descriptor_);
   descriptor_ = -1;
+}
+
+namespace {
+
+constexpr std::string_view temporary_folder_mark = "railtap-work-";
+
+bool is_temporary_folder_name(std::string_view name) {
+  return name.size() == temporary_folder_mark.size() + unique_characters &&
+         name.starts_with(temporary_folder_mark) &&
+         std::all_of(name.end() - unique_characters, name.end(),
+                     [](unsigned char c) { return std::isalnum(c) != 0; });
+}
+
+// The files in an open folder; a folder in it stays, and with it the folder itself.
+void remove_files_in(int folder) noexcept {
+  const int reading = openat(folder, ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  DIR* const entries = reading < 0 ? nullptr : fdopendir(reading);
+  if (entries == nullptr) {
+    if (reading >= 0) close(reading);
+    return;
+  }
+  while (const dirent* entry = readdir(entries)) {
+    const std::string_view name = entry->d_name;
+    if (name != "." && name != "..") unlinkat(folder, entry->d_name, 0);
+  }
+  closedir(entries);
+}
+
+// As remove_unlocked does with a file: what is removed is the very folder that was locked.
+void remove_unlocked_folder(int parent, const char* name) noexcept {
+  const int folder = openat(parent, name, O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+  if (folder < 0) return;
+  struct stat opened {
+  }, named{};
+  const bool free = fstat(folder, &opened) == 0 && opened.st_uid == geteuid() &&
+                    flock(folder, LOCK_EX | LOCK_NB) == 0;
+  const bool same = free && fstatat(parent, name, &named, AT_SYMLINK_NOFOLLOW) == 0 &&
+                    named.st_dev == opened.st_dev && named.st_ino == opened.st_ino;
+  if (same) {
+    remove_files_in(folder);
+    unlinkat(parent, name, AT_REMOVEDIR);
+  }
+  close(folder);
+}
+
+void remove_leftover_folders(const fs::path& parent) noexcept {
+  DIR* const entries = opendir(parent.c_str());
+  if (entries == nullptr) return;
+  while (const dirent* entry = readdir(entries)) {
+    if (is_temporary_folder_name(entry->d_name))
+      remove_unlocked_folder(dirfd(entries), entry->d_name);
+  }
+  closedir(entries);
+}
+
+}  // namespace
+
+// Between making the folder and locking it, another process may have taken it for a leftover.
+TemporaryFolder::TemporaryFolder(const fs::path& parent) {
+  constexpr int most_tries = 100;
+  remove_leftover_folders(parent);
+  const std::string pattern =
+      (parent / (std::string(temporary_folder_mark) + std::string(unique_characters, 'X')))
+          .string();
+  for (int n = 0; n < most_tries; ++n) {
+    std::string name = pattern;
+    if (mkdtemp(name.data()) == nullptr) throw cannot_write(pattern, errno);
+    path_ = name;
+    descriptor_ = open(name.c_str(), O_RDONLY | O_DIRECTORY | O_NOFOLLOW | O_CLOEXEC);
+    const bool taken =
+        descriptor_ < 0 || (flock(descriptor_, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK);
+    if (!taken && still_named(descriptor_)) return;
+    if (descriptor_ >= 0) close(descriptor_);
+  }
+  throw cannot_write(pattern, EAGAIN);
+}
+
+TemporaryFolder::~TemporaryFolder() {
+  remove_files_in(descriptor_);
+  rmdir(path_.c_str());
+  close(descriptor_);
 }
 
 void write_file(const fs::path& path, std::string_view text, Overwrite overwrite) {

@@ -10,7 +10,7 @@
 namespace railtap::files {
 
 // Output files that appear whole or not at all, never in another file's place unasked, and written
-// by one process at a time.
+// by one process at a time; and folders for files that nobody keeps.
 
 /// Whether an existing file may be replaced (the person gave --force).
 enum class Overwrite { refuse, allow };
@@ -53,6 +53,25 @@ class AtomicFile {
 /// AtomicFile gives, that are regular files of this user with one name, and that no process has
 /// locked. A link is not followed. What cannot be removed stays, without an error.
 void remove_leftovers(const std::filesystem::path& folder) noexcept;
+
+/// A folder for files that nobody keeps, in the system's temporary one unless told otherwise. The
+/// destructor removes it with the files in it, but with no folders. What a process that was killed
+/// has left goes with the next folder of this kind: one of this user's that no process has locked.
+class TemporaryFolder {
+ public:
+  /// \throws Error where no folder can be made
+  explicit TemporaryFolder(
+      const std::filesystem::path& parent = std::filesystem::temp_directory_path());
+  ~TemporaryFolder();
+  TemporaryFolder(const TemporaryFolder&) = delete;
+  TemporaryFolder& operator=(const TemporaryFolder&) = delete;
+
+  [[nodiscard]] const std::filesystem::path& path() const { return path_; }
+
+ private:
+  std::filesystem::path path_;
+  int descriptor_ = -1;  // of the folder itself, locked while it is in use
+};
 
 /// Writes a whole small file at once, atomically.
 void write_file(const std::filesystem::path& path, std::string_view text, Overwrite overwrite);

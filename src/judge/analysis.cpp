@@ -256,16 +256,17 @@ bool explains_better(const measure::ShapeFit& shape, const FlatTop& clipped_sine
 
 // What is wrong, from the segment that decided the verdict.
 void add_cause(Findings& whole, const ChannelRecording& recording, const Segment& segment,
-               const InputOverload& overload, Hertz rate, const Limits& limits) {
+               const InputOverload& overload, Hertz rate, const Limits& limits,
+               WaveformMemory* memory) {
   Findings f = judge_part(segment, recording, overload, rate, limits);
   const bool rounding = is_rounding(segment, recording, rate, limits);
-  const auto shape = rounding ? std::nullopt : shape_in_question(segment);
+  const auto shape = rounding ? std::nullopt : shape_in_question(segment, memory);
   const bool hidden =
       shape && shape->shape == measure::WaveShape::rails && explains_better(*shape, f.flat_top);
   if (hidden) take_filtered_rails(f, *shape);
   if (!rounding || f.flat_top.present) f.clipped = is_clipped(segment, f, shape);
   whole.clipped = f.clipped;
-  whole.cause = cause_of_tone(recording, segment, f, shape, rate, limits);
+  whole.cause = cause_of_tone(recording, segment, f, shape, rate, limits, memory);
   if (hidden && f.verdict == Verdict::clipped) {
     whole.verdict = Verdict::clipped;
     whole.flat_top = f.flat_top;
@@ -295,7 +296,7 @@ const char* name(measure::DisturbanceKind kind) {
 }
 
 ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, Hertz rate,
-                              const Limits& limits) {
+                              const Limits& limits, WaveformMemory* memory) {
   ChannelAnalysis analysis;
   analysis.channel = channel;
   if (recording.figures.non_finite > 0) {
@@ -324,7 +325,7 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
     analysis.findings = judge_part(*shares.longest_tone, recording, overload, rate, limits);
     const Segment* worst = take_worst(analysis.findings, analysis.segments, recording);
     add_cause(analysis.findings, recording, worst ? *worst : *shares.longest_tone, overload, rate,
-              limits);
+              limits, memory);
   } else {
     const auto* other = shares.longest_other;
     const bool noise_holds = other != nullptr && recording.segments.size() == 1;

@@ -150,8 +150,11 @@ struct ChannelAnalysis {
 };
 
 /// Judges one measured channel.
+/// \param memory for a signal that is judged block after block: a waveform that has not changed is
+///        not fitted again. Null where there is one recording
 [[nodiscard]] ChannelAnalysis judge_channel(int channel, const measure::ChannelRecording& recording,
-                                            Hertz rate, const Limits& limits);
+                                            Hertz rate, const Limits& limits,
+                                            WaveformMemory* memory = nullptr);
 
 /// The word in the JSON document: "gap", "click" or "jump".
 [[nodiscard]] const char* name(measure::DisturbanceKind kind);

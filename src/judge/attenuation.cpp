@@ -41,7 +41,7 @@ std::string sentence_of(const OverloadFinding& finding, Decibels attenuation) {
   const std::string more = format_quantity(attenuation) + " more attenuation";
   switch (finding.source) {
     case OverloadSource::none:
-      return "The first recording is not flat-topped, so there is nothing to tell apart.";
+      return "The first recording is not flat-topped, so there is nothing to compare.";
     case OverloadSource::amplifier:
       return "The flat level moves by " + format_fixed(*finding.moved, 2) + " with " + more +
              ": the clipping is in what is recorded, not in the recording input.";
@@ -54,7 +54,7 @@ std::string sentence_of(const OverloadFinding& finding, Decibels attenuation) {
     case OverloadSource::undecided:
       break;
   }
-  return "The flat level moves neither with the attenuation nor does it stay: repeat both "
+  return "The flat level neither follows the attenuation nor stays: repeat both "
          "recordings with the same volume, gain and load.";
 }
 

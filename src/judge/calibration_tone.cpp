@@ -47,7 +47,7 @@ const char* remedy_for(Verdict verdict) {
 
 void require_clean(const Findings& findings, const std::string& place) {
   if (findings.verdict == Verdict::clean) return;
-  throw Error("the tone is not fit to calibrate with (" + std::string(name(findings.verdict)) +
+  throw Error("the tone is not suitable for calibration (" + std::string(name(findings.verdict)) +
                   "): " + joined(findings.reasons),
               place, remedy_for(findings.verdict));
 }

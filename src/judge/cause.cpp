@@ -114,8 +114,16 @@ Cause clipping(const Findings& f, const std::optional<ShapeFit>& shape, const Se
   return cause;
 }
 
+// The same, or what the signal's earlier blocks gave.
+std::optional<Decibels> turn_down_of(const BlockMeasurement& m, Percent limit,
+                                     WaveformMemory* memory) {
+  if (memory == nullptr) return turn_down_of(m, limit);
+  if (!memory->turn_down) memory->turn_down = turn_down_of(m, limit);
+  return *memory->turn_down;
+}
+
 Cause of_shape(const Segment& segment, const Findings& f, const std::optional<ShapeFit>& shape,
-               const Limits& limits) {
+               const Limits& limits, WaveformMemory* memory) {
   Cause cause;
   const BlockMeasurement& m = segment.measurement;
   if (!f.clipped || !shape || shape->shape == WaveShape::unknown) {
@@ -134,7 +142,7 @@ Cause of_shape(const Segment& segment, const Findings& f, const std::optional<Sh
       break;
     case WaveShape::bend:
       cause.kind = shape->even ? CauseKind::uneven_halves : CauseKind::soft_compression;
-      cause.turn_down = turn_down_of(m, limits.thdn);
+      cause.turn_down = turn_down_of(m, limits.thdn, memory);
       words::bend(cause, *shape, limits.thdn);
       break;
     case WaveShape::rails:
@@ -246,7 +254,13 @@ std::optional<Cause> moving(const ChannelRecording& recording, Hertz rate) {
 
 }  // namespace
 
-std::optional<ShapeFit> shape_in_question(const Segment& segment) {
+void WaveformMemory::look_at(const measure::HarmonicSeries& now) {
+  if (measure::is_same_waveform(series, now)) return;
+  *this = {};
+  series = now;
+}
+
+std::optional<ShapeFit> shape_in_question(const Segment& segment, WaveformMemory* memory) {
   using measure::ClipModel;
   if (!segment.clip || segment.measurement.series.phasor.size() < 2) return std::nullopt;
   if (harmonics_re_tone(segment.measurement) < trace_of_harmonics) return std::nullopt;
@@ -257,7 +271,10 @@ std::optional<ShapeFit> shape_in_question(const Segment& segment) {
   const bool slow_capacitor =
       fit.coupling.value() < 0.3 * segment.measurement.series.fundamental.value();
   if (flat && corner && slow_capacitor) return std::nullopt;
-  return measure::fit_shape(segment.measurement.series);
+  if (memory == nullptr) return measure::fit_shape(segment.measurement.series);
+  memory->look_at(segment.measurement.series);
+  if (!memory->shape) memory->shape = measure::fit_shape(segment.measurement.series);
+  return memory->shape;
 }
 
 bool is_rounding(const Segment& segment, const ChannelRecording& recording, Hertz rate,
@@ -296,7 +313,7 @@ std::optional<bool> is_clipped(const Segment& segment, const Findings& f,
 
 std::optional<Cause> cause_of_tone(const ChannelRecording& recording, const Segment& segment,
                                    const Findings& f, const std::optional<ShapeFit>& shape,
-                                   Hertz rate, const Limits& limits) {
+                                   Hertz rate, const Limits& limits, WaveformMemory* memory) {
   if (f.input_overload.present) {
     Cause cause;
     cause.kind = CauseKind::input_overload;
@@ -310,7 +327,7 @@ std::optional<Cause> cause_of_tone(const ChannelRecording& recording, const Segm
     if (is_rounding(segment, recording, rate, limits)) return rounding(f, *recording.code_step);
     const double rest = shares.all - shares.harmonics;
     if (shares.harmonics <= rest) return added(shares, f);
-    Cause cause = of_shape(segment, f, shape, limits);
+    Cause cause = of_shape(segment, f, shape, limits, memory);
     cause.share = percent_of(shares.harmonics, shares);
     return cause;
   }

@@ -49,6 +49,17 @@ struct Cause {
   std::optional<bool> input_excluded;  ///< clipping: whether it cannot be the recording input's
 };
 
+/// What was found of a waveform, for as long as it stays the same: for a signal that is judged
+/// block after block with the same limits.
+struct WaveformMemory {
+  measure::HarmonicSeries series;  ///< for which the rest holds; empty: nothing is known
+  std::optional<measure::ShapeFit> shape;
+  std::optional<std::optional<Decibels>> turn_down;  ///< as Cause has it, of a bent waveform
+
+  /// Forgets what does not hold for this waveform.
+  void look_at(const measure::HarmonicSeries& now);
+};
+
 /// Whether the waveform is cut at rails, whatever the limits say; none where that cannot be told.
 /// \param shape of the same segment, where it was looked for
 [[nodiscard]] std::optional<bool> is_clipped(const measure::Segment& segment,
@@ -61,15 +72,19 @@ struct Cause {
                                const Limits& limits);
 
 /// The shape of a segment's waveform, where the clipped-sine model leaves a question; else none.
-[[nodiscard]] std::optional<measure::ShapeFit> shape_in_question(const measure::Segment& segment);
+/// \param memory of the signal's earlier blocks; may be null
+[[nodiscard]] std::optional<measure::ShapeFit> shape_in_question(const measure::Segment& segment,
+                                                                 WaveformMemory* memory);
 
 /// The cause for a tone; none where the tone is clean and nothing interrupts it.
 /// \param findings already with verdict, `clipped` and flat tops
+/// \param memory as shape_in_question has looked at it; may be null
 [[nodiscard]] std::optional<Cause> cause_of_tone(const measure::ChannelRecording& recording,
                                                  const measure::Segment& segment,
                                                  const Findings& findings,
                                                  const std::optional<measure::ShapeFit>& shape,
-                                                 Hertz rate, const Limits& limits);
+                                                 Hertz rate, const Limits& limits,
+                                                 WaveformMemory* memory);
 
 /// The cause where there is no steady tone: the level moves, or none that is known.
 [[nodiscard]] std::optional<Cause> cause_without_tone(const measure::ChannelRecording& recording,

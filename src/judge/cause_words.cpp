@@ -58,7 +58,7 @@ void clipping(Cause& cause, const Findings&, const measure::ShapeFit* filtered) 
 }
 
 void input_overload(Cause& cause, const Findings&) {
-  cause.sentence = "The recording input is overloaded; what lies before it cannot be told.";
+  cause.sentence = "The recording input is overloaded; what comes before it cannot be judged.";
   cause.remedy = "Lower the input level, or take more attenuation, and record again.";
 }
 
@@ -72,7 +72,7 @@ void unknown_shape(Cause& cause, const Findings& f, bool few) {
   cause.sentence = not_clipped(f) +
                    "The harmonics are those of no single fault: rails, soft compression, crossover "
                    "distortion and a slew limit do not explain them.";
-  cause.remedy = "Look at the waveform (--svg); record again 6 dB softer, and see what goes away.";
+  cause.remedy = "Look at the waveform (--svg); record again 6 dB lower, and see what disappears.";
 }
 
 void crossover(Cause& cause, Percent half_width) {
@@ -88,12 +88,10 @@ void slew(Cause& cause, Percent speed) {
   // Where the whole cycle is slewed, its height says nothing of the tone that would be there.
   constexpr double whole_cycle = 64.0;
   const bool whole = speed.value() < whole_cycle;
-  cause.sentence = std::string(
-                       "Not clipped: straight slopes, as of a stage that is too slow (slew-rate "
-                       "limiting): it moves at ") +
+  cause.sentence = std::string("Not clipped: straight slopes (slew-rate limiting): it reaches ") +
                    (whole ? "less than " : "") +
                    format_quantity(whole ? Percent(whole_cycle) : speed, 2) +
-                   " of the speed that the tone needs.";
+                   " of the slew rate that the tone needs.";
   if (whole) cause.turn_down.reset();
   cause.remedy = (cause.turn_down ? "Turn down by " + format_fixed(*cause.turn_down, 1)
                                   : std::string("Turn down by 4 dB or more")) +
@@ -103,12 +101,12 @@ void slew(Cause& cause, Percent speed) {
 void bend(Cause& cause, const measure::ShapeFit& shape, Percent limit) {
   if (shape.even) {
     cause.sentence =
-        "Not clipped: one half of the wave is bent more than the other (even harmonics).";
+        "Not clipped: one half of the wave is compressed more than the other (even harmonics).";
   } else if (shape.compressed) {
-    cause.sentence = "Not clipped: the crests are bent softly (soft compression).";
+    cause.sentence = "Not clipped: the crests are rounded gradually (soft compression).";
   } else {
     cause.kind = CauseKind::unknown;
-    cause.sentence = "Not clipped: the crests are higher than a straight law would make them.";
+    cause.sentence = "Not clipped: the crests are higher than those of a linear stage (expansion).";
     cause.remedy = "Look for an expander, or sound processing that is on.";
     cause.turn_down.reset();
     return;
@@ -120,14 +118,13 @@ void bend(Cause& cause, const measure::ShapeFit& shape, Percent limit) {
 
 void coarse_codes(Cause& cause, const Findings& f, double code_step) {
   const auto bits = std::to_string(1 - std::lround(std::log2(code_step)));
-  cause.sentence =
-      not_clipped(f) + the_residual(cause, f) + "the rounding to codes of " + bits + " bits.";
+  cause.sentence = not_clipped(f) + the_residual(cause, f) + "quantisation to " + bits + " bits.";
   cause.remedy = "Record with more bits, or louder.";
 }
 
 void too_soft(Cause& cause, const Findings& f) {
   constexpr Dbfs aim{-6.0};
-  cause.sentence = "The recording is soft, " + format_fixed(*f.level, 1) + "; " +
+  cause.sentence = "The level of the recording is low, " + format_fixed(*f.level, 1) + "; " +
                    (f.thdn ? "its own noise is " + format_quantity(*f.thdn, 3) + " of it."
                            : std::string("its own noise shows."));
   cause.remedy = "Record it louder, by up to " + format_fixed(aim - *f.level, 0) +
@@ -174,7 +171,7 @@ void fast_pumping(Cause& cause, const Findings& f) {
 
 void speed(Cause& cause, const Findings& f) {
   cause.sentence = not_clipped(f) + the_residual(cause, f) +
-                   "a speed that wavers, in the player or in the recorder.";
+                   "wow and flutter, in the player or in the recorder.";
   cause.remedy =
       "Record by wire, without a radio link in between, and with one program that uses the input.";
 }

@@ -79,12 +79,12 @@ void require_usable(const Findings& tone, const std::string& place) {
   if (tone.verdict == Verdict::clean || tone.verdict == Verdict::distorted) return;
   const bool too_loud = tone.verdict == Verdict::clipped || tone.verdict == Verdict::input_overload;
   const std::string reason = tone.reasons.empty() ? "" : ": " + tone.reasons.front();
-  throw Error("the looped-back tone is not fit to measure (" + std::string(name(tone.verdict)) +
-                  ")" + reason,
-              place,
-              too_loud ? "lower the output's volume or the input's gain, and record it again"
-                       : "check the cable from output to input, switch off automatic gain and "
-                         "enhancement, and record it again");
+  throw Error(
+      "the looped-back tone cannot be measured (" + std::string(name(tone.verdict)) + ")" + reason,
+      place,
+      too_loud ? "lower the output's volume or the input's gain, and record it again"
+               : "check the cable from output to input, switch off automatic gain and "
+                 "enhancement, and record it again");
 }
 
 // Between two points, a twenty-fourth of an octave apart, by more than this. A sweep that is late
@@ -113,10 +113,11 @@ Decibels ripple_of(std::span<const measure::ResponsePoint> points) {
 void require_undisturbed(std::span<const measure::ResponsePoint> points, const std::string& place) {
   const Decibels ripple = ripple_of(points);
   if (ripple < least_ripple) return;
-  throw Error(
-      "the response goes up and down by " + format_fixed(ripple, 1) +
-          " between neighbouring frequencies, so the sweep was interrupted or processed",
-      place, "end what else keeps the computer busy, switch off enhancements, and record it again");
+  throw Error("the response goes up and down by " + format_fixed(ripple, 1) +
+                  " between neighbouring frequencies, so the sweep was interrupted or processed",
+              place,
+              "close other programs that keep the computer busy, switch off enhancements, and "
+              "record it again");
 }
 
 void add_response(electric::SoundInterface& interface, std::span<const double> samples, Hertz rate,

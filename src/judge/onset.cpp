@@ -125,23 +125,23 @@ void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool ove
         "told; lower the input level.");
   }
   if (!onset.highest_clean_step && !behind_db) {
-    onset.reasons.push_back(text(
-        "No step is clean: THD+N is over %.3g %% even in the softest; look for noise, hum or a "
-        "fault before the gain is set.",
-        limits.analysis.thdn.value()));
+    onset.reasons.push_back(
+        text("No step is clean: THD+N is over %.3g %% even in the lowest; look for noise, hum or a "
+             "fault before the gain is set.",
+             limits.analysis.thdn.value()));
   }
   const SoftSteps soft = soft_steps(onset, points);
   if (soft.distorted > 0) {
     onset.reasons.push_back(text(
-        "%.0f soft steps are over the limit with distortion that louder ones do not have, as an "
+        "%.0f low steps are over the limit with distortion that louder ones do not have, as an "
         "output stage without enough bias has around zero (crossover distortion).",
         soft.distorted));
   }
   if (soft.noisy > 0) {
-    onset.reasons.push_back(text(
-        "%.0f soft steps are over the limit with noise, not with distortion: they are too soft "
-        "for this recording.",
-        soft.noisy));
+    onset.reasons.push_back(
+        text("%.0f low steps are over the limit with noise, not with distortion: their level is "
+             "too low for this recording.",
+             soft.noisy));
   }
   if (3.0 * points.front().series->fundamental.value() > limits.analysis.band.high.value()) {
     onset.reasons.push_back(
@@ -327,7 +327,7 @@ void compare_ways(ChannelOnset& onset) {
       apart.value() < 0.0
           ? "On the way down it clips down to a level %.2f dB below the one at which clipping "
             "began: "
-            "a limiter that lets go slowly, a supply that sags, or a stage that has warmed up."
+            "a limiter with a slow release, a supply that sags, or a stage that has warmed up."
           : "On the way down clipping ends %.2f dB above the level at which it began: the stage "
             "changes while it is driven; let it settle and turn up again.",
       std::abs(apart.value())));

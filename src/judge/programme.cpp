@@ -115,7 +115,8 @@ ProgrammeFindings judge_programme(const FlatPeaks& positive, const FlatPeaks& ne
   found.clipped = false;
   found.confidence = Confidence::fair;
   found.reasons.emplace_back(
-      "The highest peaks are round: no rail shows. A decibel or two over can hide in music.");
+      "The highest peaks are round: no clipping shows. One or two decibels of it can go unnoticed "
+      "in music.");
   found.hint = "Compare with what was played to see it: --played TRACK.";
   return found;
 }

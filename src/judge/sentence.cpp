@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: MIT
-// Numbers put into a sentence.
+// Numbers and names put into a sentence.
 #include "judge/sentence.hpp"
 
 #include <cstdarg>
@@ -18,6 +18,19 @@ std::string sentence(const char* format, ...) {
   if (length > 0) std::vsnprintf(text.data(), text.size() + 1, format, again);
   va_end(again);
   return text;
+}
+
+std::string channel_called(const std::string& name, int number) {
+  return name.empty() ? "channel " + std::to_string(number) : name;
+}
+
+std::string name_of_channel(const std::vector<std::string>& names, int number) {
+  const auto index = static_cast<std::size_t>(number - 1);
+  return number >= 1 && index < names.size() ? names[index] : "";
+}
+
+std::string channel_called(const std::vector<std::string>& names, int number) {
+  return channel_called(name_of_channel(names, number), number);
 }
 
 }  // namespace railtap::judge

@@ -8,11 +8,20 @@
 
 namespace railtap::judge {
 
-// Numbers put into a sentence.
+// Numbers and names put into a sentence.
 
 /// The text that printf would print, however long it is. The compiler checks that the numbers fit
 /// the format.
 [[nodiscard, gnu::format(printf, 1, 2)]] std::string sentence(const char* format, ...);
+
+/// "front right"; "channel 2" where the output has no name. \param number from 1
+[[nodiscard]] std::string channel_called(const std::string& name, int number);
+
+/// The same by a list that has the names of channels 1, 2, … in order, or of none.
+[[nodiscard]] std::string channel_called(const std::vector<std::string>& names, int number);
+
+/// A channel's name in such a list; empty where it has none.
+[[nodiscard]] std::string name_of_channel(const std::vector<std::string>& names, int number);
 
 // The findings of a verification: sentences, each with its severity.
 

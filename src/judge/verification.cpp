@@ -206,12 +206,12 @@ void say_hiss(ChannelVerification& channel, const VerificationLimits& limits) {
   constexpr double inaudible_below = 10.0;
   if (level > quiet) {
     words.fault(
-        "The hiss makes" + bound +
+        "The hiss is" + bound +
         sentence(" %.0f dB(A) at 1 m, louder than a quiet cabin of %.0f dB(A): too much gain "
                  "here, or too little before it.",
                  level, quiet));
   } else {
-    words.note("The hiss makes" + bound + sentence(" %.0f dB(A) at 1 m", level) +
+    words.note("The hiss is" + bound + sentence(" %.0f dB(A) at 1 m", level) +
                (level > quiet - inaudible_below ? ", which can be heard in a quiet cabin."
                                                 : ", which is not heard in a quiet cabin."));
   }
@@ -430,7 +430,7 @@ ChannelVerdict ChannelVerification::verdict() const {
 }
 
 std::string called(const ChannelVerification& channel) {
-  return channel.name.empty() ? "channel " + std::to_string(channel.channel) : channel.name;
+  return channel_called(channel.name, channel.channel);
 }
 
 bool Verification::within_limits() const {

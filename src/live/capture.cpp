@@ -126,7 +126,7 @@ void CaptureFile::State::out_of_room(int reason) {
   // Making a file shorter needs no room; should it fail, a reader ignores the part of a frame.
   if (ftruncate(descriptor, header + frames * frame_bytes()) != 0) errno = 0;
   sf_command(sound, SFC_UPDATE_HEADER_NOW, nullptr, 0);
-  throw DiskFull(std::string("the recording stopped because it can't be written (") +
+  throw DiskFull(std::string("the recording stopped because it cannot be written (") +
                      std::strerror(reason == 0 ? ENOSPC : reason) + ")",
                  spec.path.string(),
                  "what was recorded until then is there; make room on the disk");

@@ -37,10 +37,18 @@ bool worth_telling(const judge::Cause& cause, const measure::ChannelRecording& r
   }
 }
 
+// The tone itself was measured block by block: what differs from the first second is looked for.
+measure::RecordingOptions options_of(const judge::Limits& limits) {
+  measure::RecordingOptions options;
+  options.band = limits.band;
+  options.always_measured = 1;
+  return options;
+}
+
 }  // namespace
 
 RecentFaults::RecentFaults(Hertz rate, const judge::Limits& limits)
-    : rate_(rate), limits_(limits), meter_(rate, {limits.band, std::nullopt}) {}
+    : rate_(rate), limits_(limits), meter_(rate, options_of(limits)) {}
 
 bool RecentFaults::add(const double* first, std::size_t stride, std::size_t count, bool steady) {
   meter_.add(first, stride, count);
@@ -73,7 +81,7 @@ void RecentFaults::end_stretch() {
 }
 
 void RecentFaults::begin_stretch() {
-  meter_ = measure::ChannelMeter(rate_, {limits_.band, std::nullopt});
+  meter_ = measure::ChannelMeter(rate_, options_of(limits_));
   start_ += frames_;
   frames_ = 0;
   repeated_ = 0;
@@ -251,9 +259,9 @@ void ChannelWatch::take_block() {
   reading_.findings.reset();
   if (reading_.steady) {
     const auto recording = record_block(Level::steady);
-    judge::Findings findings =
-        judge::judge_channel(reading_.channel, recording, settings_.rate, settings_.limits)
-            .findings;
+    judge::Findings findings = judge::judge_channel(reading_.channel, recording, settings_.rate,
+                                                    settings_.limits, &waveform_)
+                                   .findings;
     near_ = findings.frequency;
     if (findings.level) reading_.level = findings.level;
     if (findings.frequency) {
@@ -279,8 +287,9 @@ void ChannelWatch::take_turning_block() {
   const double limit = settings_.limits.thdn.value() / 100.0;
   const double left_over = tone.residual - tone.harmonics;
   if (!tone.tone || left_over > limit * limit * tone.fundamental) return;
-  judge::Findings findings =
-      judge::judge_channel(reading_.channel, recording, settings_.rate, settings_.limits).findings;
+  judge::Findings findings = judge::judge_channel(reading_.channel, recording, settings_.rate,
+                                                  settings_.limits, &waveform_)
+                                 .findings;
   add_history(std::nullopt, findings.verdict);
   reading_.findings = std::move(findings);
 }

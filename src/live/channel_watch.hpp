@@ -149,6 +149,7 @@ class ChannelWatch {
   std::int64_t history_start_ = 0;  // of the newest point, frames
   std::vector<double> levels_db_;   // of the block being gathered
   std::optional<Hertz> near_;
+  judge::WaveformMemory waveform_;
   ChannelReading reading_;
 };
 

@@ -321,6 +321,9 @@ Rehearsal rehearse(rig::Rig rig, const RehearsalSetup& setup) {
                      [state] { return text_of(*state); }};
   rehearsal.name = state->rig.name + ", " +
                    (state->has_gain() ? state->control().name : std::string(head_unit_name));
+  rehearsal.channel_names = state->has_gain()
+                                ? rig::output_names(state->control())
+                                : std::vector<std::string>{"front left", "front right"};
   rehearsal.volts_per_full_scale =
       state->rig.sound_card.full_scale * state->rig.tap.nominal_attenuation;
   rehearsal.target = target_of(*state);

@@ -56,11 +56,12 @@ struct RehearsalSetup {
 
 /// All that a watch of the rig needs.
 struct Rehearsal {
-  audio::Source source;             ///< never ends
-  Knobs knobs;                      ///< arrows: up and down the volume, left and right the gain
-  std::string name;                 ///< of rig and point
-  Volts volts_per_full_scale{0.0};  ///< by the marks on the tap's resistors
-  std::optional<Volts> target;      ///< of the control, by its amplifier's and speakers' ratings
+  audio::Source source;  ///< never ends
+  Knobs knobs;           ///< arrows: up and down the volume, left and right the gain
+  std::string name;      ///< of rig and point
+  std::vector<std::string> channel_names;  ///< of what is recorded, in order
+  Volts volts_per_full_scale{0.0};         ///< by the marks on the tap's resistors
+  std::optional<Volts> target;  ///< of the control, by its amplifier's and speakers' ratings
 };
 
 /// \throws Error where the rig has no such point or volume step

@@ -17,8 +17,9 @@ namespace railtap::live {
 
 namespace {
 
-constexpr const char* warning = "Anybody in this network who has the address may look and press.";
-constexpr const char* not_secret = "Nothing on the way is encrypted.";
+constexpr const char* warning =
+    "Anyone in this network who has the address can see and press everything.";
+constexpr const char* not_secret = "The connection is not encrypted.";
 constexpr const char* back = "p or any other key: back to the figures";
 
 // \returns the row behind it; where the code does not fit, nothing is drawn

@@ -105,6 +105,7 @@ void Stream::fill(WatchView& view) const {
 WatchView view_of(const WatchJob& job) {
   WatchView view;
   view.source = job.name;
+  view.names = job.channel_names;
   view.volts_per_full_scale = job.limits.volts_per_full_scale;
   view.target = job.target;
   view.limit = job.limits.thdn;
@@ -168,7 +169,7 @@ class LineWatch {
     view_.target = control_.view().target;
     stream_.fill(view_);
     out_ << (kind_ == LineKind::json ? json_line(view_) : plain_line(view_)) << std::endl;
-    if (!out_) throw Error("the lines can't be written", "standard output", "check where they go");
+    if (!out_) throw Error("the lines cannot be written", "standard output", "check where they go");
   }
 
   WatchJob job_;

@@ -55,8 +55,9 @@ struct Knobs {
 /// What to watch, and how.
 struct WatchJob {
   audio::Source source;
-  std::function<std::int64_t()> losses;  ///< as for Feed
-  std::string name;                      ///< of the source, in the person's words
+  std::function<std::int64_t()> losses;    ///< as for Feed
+  std::string name;                        ///< of the source, in the person's words
+  std::vector<std::string> channel_names;  ///< of channels 1, 2, …; may be empty
   judge::Limits limits;
   std::optional<WatchTarget> target;
   Decibels tolerance = electric::default_tolerance;  ///< of a target that is set with a key

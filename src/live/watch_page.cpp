@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "judge/sentence.hpp"
 #include "live/watch_view.hpp"
 #include "units/print.hpp"
 
@@ -121,7 +122,7 @@ std::string without_keys(const std::string& knobs) {
 
 page::Meter meter_of(const ChannelReading& reading, const WatchView& view, bool in_focus) {
   page::Meter meter;
-  meter.name = "channel " + std::to_string(reading.channel);
+  meter.name = judge::channel_called(view.names, reading.channel);
   meter.in_focus = in_focus;
   meter.verdict = {heading_word(reading), emphasis_of(style_of(reading))};
   const Figures figures = figures_of(reading, view, 1);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "judge/sentence.hpp"
 #include "live/canvas.hpp"
 #include "live/watch_view.hpp"
 #include "units/print.hpp"
@@ -151,10 +152,10 @@ void draw_history(const Area& area, const ChannelReading& reading, const WatchVi
   }
 }
 
-void draw_heading(const Area& area, const ChannelReading& reading, bool focused,
-                  const Glyphs& glyphs) {
+void draw_heading(const Area& area, const ChannelReading& reading, const WatchView& view,
+                  bool focused, const Glyphs& glyphs) {
   const std::string mark = focused ? (glyphs.blocks ? "\u25B6 " : "> ") : "  ";
-  area.write(0, 0, mark + "channel " + std::to_string(reading.channel), Style::strong);
+  area.write(0, 0, mark + judge::channel_called(view.names, reading.channel), Style::strong);
   area.write_right(0, heading_word(reading), style_of(reading));
 }
 
@@ -163,7 +164,7 @@ void draw_channel(const Area& area, const ChannelReading& reading, const WatchVi
   constexpr int lines = 7;  // heading, advice, bar, numbers, two lamps, highest clean
   constexpr int history_rows = 3;
   constexpr int least_cycle_rows = 3;
-  draw_heading(area.part(0, 1), reading, focused, glyphs);
+  draw_heading(area.part(0, 1), reading, view, focused, glyphs);
   // Half of what is left over goes to the figures, as far as they can use it.
   const int spare = area.rows - lines - digit_rows;
   const int big =

@@ -9,9 +9,12 @@
 
 #include "judge/loopback.hpp"
 #include "judge/overdrive.hpp"
+#include "judge/sentence.hpp"
 #include "report/analysis.hpp"
+#include "report/words.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::live {
 
@@ -38,7 +41,7 @@ std::string rail_text(const char* rail, const std::optional<Decibels>& over) {
 }
 
 std::string channel_line(const ChannelReading& reading, const WatchView& view) {
-  std::string line = " | channel " + std::to_string(reading.channel) + ": ";
+  std::string line = " | " + visible(judge::channel_called(view.names, reading.channel)) + ": ";
   line += reading.level ? level_text(*reading.level, view.volts_per_full_scale) : "silent";
   if (const auto way = to_go(reading, view.target)) line += ", " + target_text(*way);
   line += ", " + verdict_word(reading);
@@ -88,6 +91,7 @@ void add_findings(Json& json, const ChannelReading& reading) {
 Json channel_json(const ChannelReading& reading, const WatchView& view) {
   Json json;
   json.set("channel", reading.channel);
+  json.set("name", report::name_json(judge::name_of_channel(view.names, reading.channel)));
   json.set("level_dbfs", json_number(reading.level));
   json.set("level_v", json_number(volts_of(reading.level, view)));
   const auto way = to_go(reading, view.target);

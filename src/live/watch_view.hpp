@@ -26,7 +26,8 @@ struct WatchTarget {
 
 /// One moment of a watch: all that the screen and the lines are made of.
 struct WatchView {
-  std::string source;  ///< in the person's words
+  std::string source;              ///< in the person's words
+  std::vector<std::string> names;  ///< of channels 1, 2, … as the system has them; may be empty
   Hertz rate{48000.0};
   Seconds time{0.0};                          ///< in the stream
   bool ended = false;                         ///< no more samples will come
@@ -74,7 +75,7 @@ struct ToGo {
 /// Whether a reading's THD+N may be the recording input's own; false where that is not known.
 [[nodiscard]] bool is_interfaces_own(const ChannelReading& reading, const WatchView& view);
 
-/// One line for people who read lines: "12.4 s | channel 1: 14.10 V, raise 0.02 dB, …".
+/// One line for people who read lines: "12.4 s | front left: 14.10 V, raise 0.02 dB, …".
 [[nodiscard]] std::string plain_line(const WatchView& view);
 
 /// One JSON document in a line, railtap.watch/1. \see docs/formats.md

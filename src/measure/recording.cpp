@@ -25,7 +25,6 @@ constexpr double most_tonal_crest = 1.8;  // 5.1 dB
 constexpr double silence_db =
     -110.0;  // below the noise of any 16-bit capture: all silence is alike
 constexpr int reference_frames = 5;
-constexpr int blocks_always_measured = 4;
 // Screens of like blocks: the noise of a 1 s block is known to about 1 %, so 5 % is a change; an
 // extreme of Gaussian noise moves by less than a tenth.
 constexpr double like_residual = 0.05;
@@ -131,6 +130,7 @@ ChannelMeter::ChannelMeter(Hertz rate, const RecordingOptions& options)
     : rate_(rate),
       frame_length_(static_cast<std::size_t>(std::lround(frame_s * rate.value()))),
       block_length_(frame_length_ * static_cast<std::size_t>(std::lround(block_s / frame_s))),
+      always_measured_(options.always_measured),
       frame_level_(frame_length_),
       examiner_(rate, options.band),
       moving_(rate),
@@ -278,7 +278,7 @@ void ChannelMeter::take_block(std::span<const double> stream, SampleRange range,
   open_.last = block;
   if (block.tone) fold(samples, block);
   const int number = open_.segment.blocks + 1;
-  open_.next_detail = number < blocks_always_measured ? number : 2 * number;
+  open_.next_detail = number < always_measured_ ? number : 2 * number;
   merge(block, figures);
 }
 

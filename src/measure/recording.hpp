@@ -55,6 +55,7 @@ struct ChannelRecording {
 struct RecordingOptions {
   Band band{};                      ///< of THD+N and noise: 20 Hz to 20 kHz
   std::optional<double> code_step;  ///< distance of two codes in full scales; none for float
+  int always_measured = 4;  ///< so many blocks at a segment's head are measured in full, >= 1
 };
 
 /// Measures one channel of a stream.
@@ -110,6 +111,7 @@ class ChannelMeter {
   Hertz rate_;
   std::size_t frame_length_;
   std::size_t block_length_;
+  int always_measured_;
   FrameLevel frame_level_;
   BlockExaminer examiner_;
   ToneScreener screener_;

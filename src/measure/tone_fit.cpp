@@ -26,6 +26,28 @@ double at_phase(const HarmonicSeries& tone, double phase) {
 
 }  // namespace
 
+bool is_same_waveform(const HarmonicSeries& a, const HarmonicSeries& b) {
+  constexpr double same_frequency = 1e-3;  // corners behind the tone count in tone frequencies
+  constexpr double own_share = 3e-3;       // a tenth of what a fitted shape may miss a harmonic by
+  constexpr double deviations = 4.0;       // of the sum below from its mean, for noise alone
+  const std::size_t orders = std::min(a.phasor.size(), b.phasor.size());
+  if (orders < 2 || std::max(a.phasor.size(), b.phasor.size()) > orders + 1) return false;
+  if (std::abs(b.fundamental / a.fundamental - 1.0) > same_frequency) return false;
+  const double size_a = std::abs(a.phasor[0]), size_b = std::abs(b.phasor[0]);
+  double sum = 0.0;  // of squares of deviations, a real and an imaginary one for each order
+  for (std::size_t k = 1; k < orders; ++k) {
+    const std::complex<double> before = a.phasor[k] / size_a;
+    const double noise_a = a.sigma[k] / size_a, noise_b = b.sigma[k] / size_b;
+    const double share = own_share * std::abs(before);
+    const double allowed = noise_a * noise_a + noise_b * noise_b + 0.5 * share * share;
+    const double moved = std::norm(b.phasor[k] / size_b - before);
+    if (moved > 0.0 && !(allowed > 0.0)) return false;
+    if (allowed > 0.0) sum += moved / allowed;
+  }
+  const double mean = 2.0 * static_cast<double>(orders - 1);  // its variance is twice that
+  return sum <= mean + deviations * std::sqrt(2.0 * mean);
+}
+
 double form_factor(const HarmonicSeries& tone) {
   if (tone.phasor.empty() || !(std::abs(tone.phasor.front()) > 0.0)) {
     throw Error("there is no tone whose shape could be told", "form factor", "");

@@ -25,6 +25,10 @@ struct HarmonicSeries {
               ///< phasor, from the noise measured around that frequency; same length
 };
 
+/// Whether two series are the same waveform at whatever level: each harmonic over the fundamental
+/// within 0.3 % of itself, or within what the noise of both makes of it.
+[[nodiscard]] bool is_same_waveform(const HarmonicSeries& a, const HarmonicSeries& b);
+
 /// RMS over the mean of |x| of one cycle, DC excluded: π/(2√2) = 1.1107 for a sine, 1 for a square.
 /// Computed from one cycle put together from the harmonics, at 16 points or more per cycle of the
 /// highest. \param tone not empty, with a fundamental above zero; \throws Error otherwise

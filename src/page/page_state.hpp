@@ -46,7 +46,7 @@ struct WavePoint {
 
 /// The figures of one channel.
 struct Meter {
-  std::string name;        ///< "channel 1"
+  std::string name;        ///< "front right", or "channel 2"
   bool in_focus = false;   ///< the keys are for it
   Line verdict;            ///< "CLEAN", "FLAT TOPS", …
   std::string digits;      ///< the level's figures, "14.14"

@@ -159,19 +159,19 @@ RequestHead head_of(const httplib::Request& request) {
 const char* words_of(int status) {
   switch (status) {
     case 403:
-      return "This page needs its whole address, as the computer shows it.\n";
+      return "This page needs its complete address, as the computer shows it.\n";
     case 404:
-      return "There is no such thing here.\n";
+      return "There is nothing at this address.\n";
     case 405:
-      return "This cannot be done here.\n";
+      return "This request is not supported.\n";
     case 409:
-      return "This button is not there any more.\n";
+      return "This button is no longer there.\n";
     case 411:
-      return "Say first how long it is.\n";
+      return "The length of the request is missing.\n";
     case 413:
-      return "That is more than is read here.\n";
+      return "The request is too long.\n";
     case 503:
-      return "Too many look at this page already.\n";
+      return "Too many clients are connected to this page.\n";
     default:
       return "";
   }

@@ -9,6 +9,8 @@
 #include <iomanip>
 #include <sstream>
 
+#include "judge/sentence.hpp"
+#include "report/words.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
 #include "units/visible.hpp"
@@ -186,7 +188,8 @@ std::string analysis_text(const AnalysisDocument& document) {
     const auto& channel = document.channels[i];
     const judge::NotAbove own = i < document.own.size() ? document.own[i] : judge::NotAbove{};
     const judge::Findings& f = channel.findings;
-    out << "\n  Channel " << channel.channel << ": " << headline(f.verdict) << '\n';
+    const std::string name = judge::name_of_channel(document.names, channel.channel);
+    out << "\n  " << channel_heading(name, channel.channel) << ": " << headline(f.verdict) << '\n';
     out << compared_text(document.compared, channel.channel);
     if (f.cause) {
       out << "    " << f.cause->sentence << "\n    -> " << f.cause->remedy << '\n';
@@ -452,7 +455,8 @@ Json curves_json(const judge::Curves& curves, const Unit& volts_per_full_scale) 
 
 Json channel_json(const AnalysisDocument& document, std::size_t index) {
   const judge::ChannelAnalysis& channel = document.channels[index];
-  Json json = {{"channel", channel.channel}};
+  Json json = {{"channel", channel.channel},
+               {"name", name_json(judge::name_of_channel(document.names, channel.channel))}};
   add_findings(json, channel.findings);
   json.set("not_above_interface",
            index < document.own.size() ? own_json(document.own[index]) : Json(nullptr));

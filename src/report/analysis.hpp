@@ -49,6 +49,7 @@ struct AnalysisDocument {
   std::int64_t frames = 0;  ///< read, per channel
   judge::Limits limits;
   std::vector<judge::ChannelAnalysis> channels;
+  std::vector<std::string> names;  ///< of channels 1, 2, …, as the system has them; may be empty
   std::vector<judge::NotAbove> own;   ///< a channel each, where the interface's own are known
   std::vector<std::string> warnings;  ///< against trusting the recording or the volts
   std::vector<judge::Curves> curves;  ///< a channel each, or none at all

@@ -64,7 +64,7 @@ std::string level_lines(const TapNeed& need, const Tap& tap) {
           format_quantity(need.max_voltage) + "\n";
   text += "  the amplifier sees " + format_quantity(tap.terminal_resistance, 3) +
           ", the input sees " + format_quantity(tap.source_resistance, 3) + "\n";
-  text += "  its own noise is " + format_quantity(tap.noise_at_terminals, 2) +
+  text += "  its thermal noise is " + format_quantity(tap.noise_at_terminals, 2) +
           " at the terminals, 20 Hz to 20 kHz; the input's is usually more\n";
   return text;
 }
@@ -79,7 +79,7 @@ std::string coupling_lines(const Tap& tap) {
         "  the output capacitor's corner is at " + format_quantity(*tap.output_corner, 2) + "\n";
   }
   if (tap.leg_corner || tap.output_corner) {
-    text += "  together they take " + format_fixed(tap.loss_at_20_hz, 2) + " at 20 Hz\n";
+    text += "  together they attenuate 20 Hz by " + format_fixed(tap.loss_at_20_hz, 2) + "\n";
   }
   return text;
 }
@@ -113,8 +113,8 @@ std::string headset_lines(const TapNeed& need) {
          format_quantity(*need.plug_in_power) +
          " DC, which the output capacitor keeps off the tap; use mono, contact and sleeve.\n"
          "  Switch off automatic gain, noise suppression and enhancement. A socket that does not "
-         "notice\n"
-         "  the plug may want 2.2 kohm from contact to sleeve, on the socket's side of the "
+         "detect\n"
+         "  the plug may need 2.2 kohm from contact to sleeve, on the socket's side of the "
          "capacitor;\n"
          "  calibrate after adding it.\n";
 }

@@ -42,9 +42,9 @@ std::string meter_line(const CalibrationDocument& document) {
 std::string coupling_line(const CalibrationDocument& document) {
   if (!document.coupling_corner) return "";
   return "  The interface's coupling, output and input in series, " +
-         format_quantity(*document.coupling_corner, 3) + ", takes " +
+         format_quantity(*document.coupling_corner, 3) + ", attenuates the tone by " +
          format_fixed(document.found.coupling_correction, 3) +
-         " from the tone; put back. The input's own share is that or less.\n";
+         "; corrected for. The input's own share is that or less.\n";
 }
 
 }  // namespace
@@ -117,11 +117,11 @@ std::string response_line(const electric::SoundInterface& interface) {
 }
 
 std::string corner_line(const electric::SoundInterface& interface) {
-  if (!interface.coupling_corner) return "  Coupling: no corner within the sweep's reach.\n";
+  if (!interface.coupling_corner) return "  Coupling: no corner within the sweep's range.\n";
   return "  Coupling: corner " + format_quantity(*interface.coupling_corner, 3) +
-         " of output and input in series; takes " +
+         " of output and input in series; attenuates 50 Hz by " +
          format_fixed(electric::coupling_loss(*interface.coupling_corner, Hertz(50.0)), 3) +
-         " at 50 Hz.\n"
+         ".\n"
          "  The input's own corner is that or lower: a loop cannot tell one from the other.\n";
 }
 

@@ -173,7 +173,7 @@ void write_wiring(std::ostream& out, const DemoDocument& document) {
     for (const std::string& text : v.corrected) out << "             -> " << text << '\n';
     if (!v.corrected.empty()) {
       out << "             -> verified again: "
-          << (v.left.empty() ? "no fault found" : "not all is right") << '\n';
+          << (v.left.empty() ? "no fault found" : "faults remain") << '\n';
     }
   }
 }
@@ -275,12 +275,31 @@ void write_cautions(std::ostream& out) {
          "with an airbag. Unloaded readings are a little high: a loaded amplifier clips earlier.\n";
 }
 
+// The recording of the first control's channels, as it was set, with what they are called, where
+// that can be typed.
+std::string example_of(const DemoDocument& document) {
+  const std::string control =
+      document.channels.empty() ? "front" : document.channels.front().control;
+  std::string names;
+  for (const DemoChannel& channel : document.channels) {
+    if (channel.control == control) names += (names.empty() ? "" : ",") + channel.input;
+  }
+  const bool typeable = std::none_of(document.channels.begin(), document.channels.end(),
+                                     [](const DemoChannel& channel) {
+                                       return channel.input.find(',') != std::string::npos ||
+                                              channel.input != printable(channel.input);
+                                     });
+  if (!typeable) names.clear();
+  return shell_word(document.folder + "/captures/" + control + "-set.wav") + " --calibration " +
+         shell_word(document.folder + "/calibration.toml") +
+         (names.empty() ? "" : " --names " + shell_word(names));
+}
+
 void write_what_next(std::ostream& out, const DemoDocument& document, const std::string& program) {
   const std::string& folder = document.folder;
   out << "\nAll of it on one sheet, to print and keep: " << folder
       << "/sheet.html\nTones, recordings and results are in " << folder << "; try\n  "
-      << shell_word(program) << " analyze " << shell_word(folder + "/captures/front-set.wav")
-      << " --calibration " << shell_word(folder + "/calibration.toml") << '\n';
+      << shell_word(program) << " analyze " << example_of(document) << '\n';
 }
 
 }  // namespace

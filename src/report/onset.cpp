@@ -9,6 +9,8 @@
 #include <sstream>
 
 #include "judge/ladder_gaps.hpp"
+#include "judge/sentence.hpp"
+#include "report/words.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
 #include "units/visible.hpp"
@@ -28,6 +30,10 @@ using system::json_number;
 // --- document ------------------------------------------------------------------------------------
 
 namespace {
+
+std::string name_at(const OnsetDocument& document, std::size_t index) {
+  return judge::name_of_channel(document.names, document.channels[index].channel);
+}
 
 Json step_json(const judge::OnsetStep& step) {
   return {{"index", step.index},
@@ -97,12 +103,13 @@ Json way_json(const OnsetWay& way, const judge::OnsetLimits& limits) {
           {"compression", point_json(way.compression, "limit_db", limits.compression.value())}};
 }
 
-Json channel_json(const judge::ChannelOnset& channel, const StepsFound& found,
-                  const judge::OnsetLimits& limits) {
+Json channel_json(const judge::ChannelOnset& channel, const std::string& name,
+                  const StepsFound& found, const judge::OnsetLimits& limits) {
   Json steps = Json::array();
   for (const auto& step : channel.steps) steps.push_back(step_json(step));
   Json json;
   json.set("channel", channel.channel);
+  json.set("name", name_json(name));
   json.set("ladder", found_json(found, channel));
   json.set("steps", std::move(steps));
   json.set("onset", way_json({channel.thdn, channel.flat_top, channel.compression}, limits));
@@ -174,7 +181,8 @@ Json onset_json(const OnsetDocument& document) {
   json.set("volts_per_full_scale", json_number(document.limits.analysis.volts_per_full_scale));
   Json channels = Json::array();
   for (std::size_t i = 0; i < document.channels.size(); ++i) {
-    channels.push_back(channel_json(document.channels[i], document.found[i], document.limits));
+    channels.push_back(channel_json(document.channels[i], name_at(document, i), document.found[i],
+                                    document.limits));
   }
   json.set("channels", std::move(channels));
   json.set("warnings", document.warnings);
@@ -389,10 +397,10 @@ std::string table(const ChannelOnset& channel) {
   return out.str();
 }
 
-std::string channel_text(const ChannelOnset& channel, const StepsFound& found,
-                         const judge::OnsetLimits& limits) {
+std::string channel_text(const ChannelOnset& channel, const std::string& name,
+                         const StepsFound& found, const judge::OnsetLimits& limits) {
   std::string text =
-      "  Channel " + std::to_string(channel.channel) + ": " + headline(channel.verdict) + '\n';
+      "  " + channel_heading(name, channel.channel) + ": " + headline(channel.verdict) + '\n';
   for (const auto& reason : channel.reasons) text += "    " + reason + '\n';
   if (channel.verdict == judge::OnsetVerdict::no_ladder) return text;
   const std::string line = found_line(found);
@@ -417,11 +425,13 @@ std::string onset_text(const OnsetDocument& document) {
                      std::to_string(document.format.channels) +
                      (document.format.channels == 1 ? " channel\n" : " channels\n");
   for (std::size_t i = 0; i < document.stages.size(); ++i) {
-    text += "  Channel " + std::to_string(document.channels[i].channel) + " against " +
-            visible(*document.before_name) + ": " + document.stages[i].sentence + '\n';
+    text += "  " + channel_heading(name_at(document, i), document.channels[i].channel) +
+            " against " + visible(*document.before_name) + ": " + document.stages[i].sentence +
+            '\n';
   }
   for (std::size_t i = 0; i < document.channels.size(); ++i) {
-    text += channel_text(document.channels[i], document.found[i], document.limits);
+    text += channel_text(document.channels[i], name_at(document, i), document.found[i],
+                         document.limits);
   }
   text +=
       "  dBFS: RMS, 0 dBFS is a full-scale sine (AES17). THD+N re the whole signal, 20 Hz to 20 "

@@ -37,6 +37,7 @@ struct OnsetDocument {
   judge::OnsetLimits limits;
   std::vector<StepsFound> found;  ///< a channel each
   std::vector<judge::ChannelOnset> channels;
+  std::vector<std::string> names;  ///< of channels 1, 2, …, as the system has them; may be empty
   std::optional<std::string> before_name;
   std::vector<judge::ChannelOnset> before;     ///< the channels that were compared with
   std::vector<std::string> warnings;           ///< against trusting recordings or volts

@@ -138,7 +138,8 @@ LevelSteps level_steps(const JsonView& list, const std::string& key) {
 void add_channel(std::vector<Plot>& plots, const JsonView& document, const JsonView& channel) {
   const auto number = channel["channel"].number();
   const std::string index = number ? std::to_string(static_cast<int>(*number)) : "0";
-  const PictureName name{"channel" + index, "channel " + index};
+  const std::string called = channel["name"].text();
+  const PictureName name{"channel" + index, called.empty() ? "channel " + index : called};
   for (auto& plot : {cycle_picture(channel, name), transfer_picture(channel, name),
                      distortion_picture(channel, document["limit_thdn_percent"], name),
                      spectrum_picture(channel, name), level_picture(channel, name)}) {
@@ -177,7 +178,7 @@ std::optional<Plot> cycle_picture(const JsonView& channel, const PictureName& na
 std::optional<Plot> transfer_picture(const JsonView& channel, const PictureName& name) {
   const JsonView transfer = channel["curves"]["transfer"];
   if (transfer["input_ratio"].size() == 0) return std::nullopt;
-  Plot plot = plot_of(name, "transfer", "What comes out for what goes in");
+  Plot plot = plot_of(name, "transfer", "Transfer curve");
   const Unit unit = unit_of(transfer, "rising");
   const auto input = transfer["input_ratio"].numbers();
   const auto rising = transfer["rising" + unit.suffix].numbers();

@@ -235,7 +235,7 @@ std::string channel_text(const PlannedChannel& channel) {
                      in_words(channel.limited_by) + "\n    " + gain_text(channel) + "\n    " +
                      tone_text(channel) + "\n";
   if (channel.cable_loss)
-    text += "    the cable to the speaker takes " + format_fixed(-*channel.cable_loss, 2) + "\n";
+    text += "    the speaker cable loses " + format_fixed(-*channel.cable_loss, 2) + "\n";
   return text;
 }
 
@@ -269,7 +269,7 @@ std::string matching_text(const system::Matching& matching) {
   if (!matching.bass_over_doors) return "";  // only one of them is described
   return "Doors and bass: a bass channel at its target is " +
          format_fixed(*matching.bass_over_doors, 1, Sign::always) +
-         " against a door channel, at 1 m and without the cabin's gain; the ear decides.\n";
+         " against a door channel, at 1 m and without the cabin's gain; judge it by ear.\n";
 }
 
 std::string feed_text(const PlannedFeed& feed) {
@@ -379,7 +379,7 @@ std::string plan_text(const system::Plan& plan) {
 std::string plan_markdown(const system::Plan& plan) {
   std::string text = "# Setting the gains: " + plain_markdown(plan.name) + "\n\n";
   for (const std::string& warning : plan_warnings(plan))
-    text += "- **Mind:** " + plain_markdown(warning) + "\n";
+    text += "- **Note:** " + plain_markdown(warning) + "\n";
   text +=
       "\n| channel | control | target | limited by | tone | expected travel | reached | position "
       "|\n"

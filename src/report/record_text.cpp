@@ -47,8 +47,10 @@ std::string findings_text(const JsonView& channel) {
   return text.empty() ? " no fault found" : text;
 }
 
-std::string channel_name(const JsonView& channel) {
+// A channel that the entry is about is not named once more.
+std::string channel_name(const JsonView& channel, const std::string& subject) {
   const std::string name = word_in(channel["name"]);
+  if (!subject.empty() && channel["name"].text() == subject) return "";
   if (!name.empty()) return name.substr(1) + ':';
   const auto number = channel["channel"].integer();
   return number ? "channel " + std::to_string(*number) + ':' : "";
@@ -65,12 +67,13 @@ std::string job_text(const JsonView& result) {
   return text;
 }
 
-std::string result_text(const JsonView& result) {
+std::string result_text(const JsonView& result, const std::string& subject) {
   if (!result["channels"].is_list()) return main_numbers(result);
   std::string text;
   for (const JsonView& channel : result["channels"].elements()) {
     if (!channel.is_object()) continue;
-    text += (text.empty() ? " " : "; ") + channel_name(channel) + main_numbers(channel) +
+    const std::string name = channel_name(channel, subject);
+    text += (text.empty() ? "" : ";") + (name.empty() ? "" : " " + name) + main_numbers(channel) +
             findings_text(channel);
   }
   return text;
@@ -96,7 +99,8 @@ std::string line_of(const RecordEntry& entry) {
       padded(visible(entry.time), time_width) + padded(visible(entry.kind) + ' ', kind_width);
   const std::string subject = belongs_to(entry);
   const JsonView document(entry.result);
-  const std::string result = entry.kind == "job" ? job_text(document) : result_text(document);
+  const std::string result =
+      entry.kind == "job" ? job_text(document) : result_text(document, entry.subject);
   text += subject.empty() || result.empty() ? subject : subject + ':';
   text += subject.empty() && !result.empty() ? result.substr(1) : result;
   while (text.back() == ' ') text.pop_back();

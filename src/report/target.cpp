@@ -177,9 +177,7 @@ std::string assessment_lines(const Assessment& assessment, Decibels tolerance) {
   }
   text += ". " + direction_words(assessment, tolerance) + ".\n";
   if (!assessment.plausible) {
-    text +=
-        "  That is far off: are its digits right, and is the meter on the AC range that shows "
-        "volts?\n";
+    text += "  That is far off: check its digits, and that the meter is on an AC volts range.\n";
   }
   if (!assessment.meter_decides) {
     text += "  The meter alone cannot decide this: with its error the target is ";
@@ -198,7 +196,7 @@ std::string overlap_lines(const Overlap& overlap, const Target& target) {
   }
   std::string text = "  With a tone of " + level + " there are two ways:\n";
   text += "    " + measured(target.volts) + "  overlap: music that peaks at " + level +
-          " reaches " + rated(target.power) + "; full scale asks for " + in_db(overlap.overlap) +
+          " reaches " + rated(target.power) + "; full scale would need " + in_db(overlap.overlap) +
           " more";
   if (overlap.full_scale_overdrive > Decibels(0.0)) {
     text += ", " + in_db(overlap.full_scale_overdrive) + " over the amplifier's rating: up to " +
@@ -242,7 +240,7 @@ std::string meter_lines(const Conditions& conditions) {
   }
   const auto taken = assumptions(*conditions.meter);
   if (!taken.empty()) {
-    text += "  Taken for granted, as the description does not say it:\n    " + joined(taken) +
+    text += "  Assumed, as the description does not say it:\n    " + joined(taken) +
             ".\n  The manual has it; for example --meter \"1.2%+5, 0.01V, true-rms, 40-400Hz\".\n";
   }
   if (conditions.meter->type == MeterType::average_responding) {

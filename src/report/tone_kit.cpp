@@ -161,7 +161,7 @@ std::string article(const ToneFile& file) {
   return "<article>\n<h3>" + escaped(file.title) + "</h3>\n<p class=\"small\"><code>" +
          escaped(file.file) + "</code> &middot; " + escaped(file.signal) + " &middot; " +
          length_text(file.length) + "</p>\n" + paragraph(file.purpose) +
-         paragraph(file.reading, "", "Expect:") + paragraph(file.caution, "care", "Mind:") +
+         paragraph(file.reading, "", "Expect:") + paragraph(file.caution, "care", "Caution:") +
          "</article>\n";
 }
 
@@ -170,7 +170,7 @@ std::string article(const ToneFile& file) {
 const std::vector<std::string>& tone_cautions() {
   static const std::vector<std::string> cautions{
       ("Disconnect the speakers for every tone at or near full level. Measure into a dummy load "
-       "that takes the amplifier's rated power and is allowed to get hot, or into nothing."),
+       "that takes the amplifier's rated power and is allowed to get hot, or with no load."),
       ("A steady tone heats a voice coil far more than music of the same peak. With speakers "
        "connected, play tones quietly, and none longer than a few seconds at more than a tenth of "
        "the speaker's rating. Tweeters are damaged first."),
@@ -197,7 +197,7 @@ std::string tone_card_text(const ToneKit& kit) {
     text += wrapped(file.title, "  ");
     if (!file.purpose.empty()) text += wrapped(file.purpose, "  ");
     if (!file.reading.empty()) text += wrapped("Expect: " + file.reading, "  ");
-    if (!file.caution.empty()) text += wrapped("Mind: " + file.caution, "  ");
+    if (!file.caution.empty()) text += wrapped("Caution: " + file.caution, "  ");
   }
   text += "\nABOUT THE FILES\n" + wrapped(levels_text, "  ");
   for (const std::string& note : kit.notes) text += wrapped(note, "  ");

@@ -8,6 +8,7 @@
 #include <iomanip>
 #include <sstream>
 
+#include "report/words.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
 #include "units/visible.hpp"
@@ -158,12 +159,10 @@ void add_steady_tones(std::ostream& out, const judge::SteadyTones& found) {
   }
 }
 
-// "front right, channel 2  (front.wav): WIRING"; a channel without a name is a number.
+// "front right  (front.wav): WIRING"; a channel without a name is a number.
 std::string heading(const ChannelVerification& channel) {
-  const std::string number = std::to_string(channel.channel);
-  std::string text =
-      channel.name.empty() ? "Channel " + number : visible(channel.name) + ", channel " + number;
-  text += "  (" + channel.file + ")";
+  const std::string text =
+      channel_heading(channel.name, channel.channel) + "  (" + channel.file + ")";
   return channel.verdict() == judge::ChannelVerdict::wiring ? text + ": WIRING" : text;
 }
 
@@ -231,7 +230,7 @@ std::string verification_text(const VerificationDocument& document) {
   std::ostringstream out;
   const judge::Verification& verification = document.verification;
   const bool good = verification.within_limits();
-  out << (good ? "GOOD: no fault found.\n" : "LOOK AGAIN: see below.\n");
+  out << (good ? "GOOD: no fault found.\n" : "CHECK: see below.\n");
   for (const VerifiedFile& file : document.files) add_file(out, file);
   if (!verification.findings.empty()) out << '\n';
   add_findings(out, verification.findings);
@@ -409,7 +408,7 @@ Json silence_json(const std::optional<judge::SilenceFindings>& silence) {
 Json channel_json(const judge::ChannelVerification& channel) {
   return {{"channel", channel.channel},
           {"file", channel.file},
-          {"name", channel.name.empty() ? Json(nullptr) : Json(channel.name)},
+          {"name", name_json(channel.name)},
           {"verdict", judge::name(channel.verdict())},
           {"expected", channel.expected ? Json(judge::name(*channel.expected)) : Json(nullptr)},
           {"identity", identity_json(channel.identity)},

@@ -7,6 +7,7 @@
 
 #include "report/markup.hpp"
 #include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::report {
 namespace {
@@ -77,6 +78,14 @@ std::string marked(const Shown& number) {
   if (!number.known) return "<span class=\"unknown\">" + escaped(number.shown) + "</span>";
   return "<data value=\"" + escaped(number.value) + "\" data-from=\"" + escaped(number.pointer) +
          "\">" + escaped(number.shown) + "</data>";
+}
+
+std::string channel_heading(const std::string& name, int number) {
+  return name.empty() ? "Channel " + std::to_string(number) : visible(name);
+}
+
+system::Json name_json(const std::string& name) {
+  return name.empty() ? system::Json(nullptr) : system::Json(name);
 }
 
 }  // namespace railtap::report

@@ -36,4 +36,11 @@ struct Shown {
 /// The number in HTML, as a `data` element that names its value and its place in the record.
 [[nodiscard]] std::string marked(const Shown& number);
 
+/// What stands above a channel's results, for a terminal: "front right"; "Channel 2" where it has
+/// no name.
+[[nodiscard]] std::string channel_heading(const std::string& name, int number);
+
+/// A channel's name in a document, or null.
+[[nodiscard]] system::Json name_json(const std::string& name);
+
 }  // namespace railtap::report

@@ -115,7 +115,7 @@ Input parse_input(TomlTable& table, const std::string& text) {
       throw bad("is not understood");
     }
   }
-  if (front > 0 && rear > 0) throw bad("mixes front and rear, which the rig can't");
+  if (front > 0 && rear > 0) throw bad("mixes front and rear, which the rig cannot");
   input.rear = rear > 0;
   const double terms = front + rear;
   input.left /= terms;
@@ -342,6 +342,16 @@ Rig parse_rig(std::string_view text, const std::string& place) {
   const toml::table table =
       files::parse_toml(text, place, "correct that line; docs/rig.md shows an example");
   return read_rig(TomlTable(table, "", place));
+}
+
+std::vector<std::string> output_names(const Control& control) {
+  std::vector<std::string> names;
+  for (const std::string& input : control.input_names) {
+    const bool sum = input.find('+') != std::string::npos && control.input_names.size() == 1;
+    const std::size_t first = input.find_first_not_of("- ");
+    names.push_back(sum || first == std::string::npos ? control.name : input.substr(first));
+  }
+  return names;
 }
 
 // The rig's settings put in terms of what can be measured.

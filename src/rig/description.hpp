@@ -182,6 +182,11 @@ struct Rig {
 ///         one, a wrong type, or a value out of range
 [[nodiscard]] Rig parse_rig(std::string_view text, const std::string& place);
 
+/// What a control's channels are called: "front right", also where the wires of its input are
+/// crossed, for the sign in the description is a fault that is yet to be found. A channel that sums
+/// inputs has its control's name.
+[[nodiscard]] std::vector<std::string> output_names(const Control& control);
+
 /// The camper van of the demo: testsignals/camper_van.toml, which is built into the program.
 [[nodiscard]] std::string_view camper_van_text();
 

@@ -40,7 +40,7 @@ Value parsed(std::string_view text, const std::string& place) {
   try {
     return Value::parse(text, guard);
   } catch (const Value::parse_error& error) {
-    throw damaged("the file is not whole JSON", place + line_at(text, error.byte));
+    throw damaged("the file is not complete JSON", place + line_at(text, error.byte));
   } catch (const Value::exception&) {  // a number beyond what a double holds
     throw damaged("the file holds a value that cannot be read", place);
   }

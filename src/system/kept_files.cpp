@@ -236,7 +236,7 @@ std::string gaps_sentence(const CaptureRecord& record) {
 
 std::string end_sentence(const CaptureRecord& record) {
   if (!record.complete)
-    return "The recording was broken off without an orderly end; it may be shorter than intended.";
+    return "The recording was interrupted without being closed; it may be shorter than intended.";
   if (record.ended_by == "device-vanished")
     return "The recording ended because the input '" + record.device + "' vanished or fell silent.";
   if (record.ended_by == "disk-full") return "The recording ended because the disk was full.";
@@ -253,7 +253,7 @@ std::string future_warning(const CaptureRecord& record, std::chrono::sys_days to
   std::snprintf(text.data(), text.size(), "%04d-%02u-%02u", static_cast<int>(date.year()),
                 static_cast<unsigned>(date.month()), static_cast<unsigned>(date.day()));
   return std::string("By its sidecar it was recorded on ") + text.data() +
-         ", which has not come yet: a clock was wrong, here or there.";
+         ", which is in the future: one of the clocks was wrong.";
 }
 
 CaptureRecord parse_capture_sidecar(std::string_view text, const std::string& place) {

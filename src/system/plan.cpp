@@ -199,9 +199,9 @@ void warn_of_load(const AmplifierChannel& described, const PlannedChannel& chann
          "the meter's accuracy does not hold at " + format_quantity(channel.tone) +
              "; read the volts from a calibrated recording, or use a tone in its band");
   if (channel.cable_loss && *channel.cable_loss < Decibels(-0.5))
-    tell(warnings, channel.name,
-         "the cable to the speaker takes " + format_fixed(-*channel.cable_loss, 2) +
-             "; use a thicker one");
+    tell(
+        warnings, channel.name,
+        "the speaker cable loses " + format_fixed(-*channel.cable_loss, 2) + "; use a thicker one");
 }
 
 /// An overlap makes a passage at full scale louder than the tone that the gain was set with.

@@ -189,15 +189,16 @@ Step prepare(const SystemDescription& system) {
     if (!amplifier.switches.empty())
       detail += " On " + amplifier.name + ": " + listed(amplifier.switches) + ".";
   }
-  return {"Make everything flat, and write down how it was found", detail, "Dummy loads get hot."};
+  return {"Switch everything to flat, and write down how it was found", detail,
+          "Dummy loads get hot."};
 }
 
 Step calibrate_step(const SystemDescription& system) {
   const bool low = system.meter && system.meter->highest_frequency &&
                    *system.meter->highest_frequency < Hertz(1000.0);
-  return {"Tie the recording to volts",
+  return {"Calibrate the recording in volts",
           std::string("Play the ") + (low ? "100 Hz" : "1 kHz") +
-              " calibration tone softly, read the meter at the tap, run railtap calibrate.",
+              " calibration tone at a low level, read the meter at the tap, run railtap calibrate.",
           ""};
 }
 
@@ -212,8 +213,8 @@ Step source_step(const SystemDescription& system) {
     if (unit.clean_step) detail += " at step " + std::to_string(*unit.clean_step);
   }
   return {"Find the head unit's limit", detail + ". Mark that step.",
-          "Engine or charger running, so that the supply is what it will be. Engine: only with the "
-          "exhaust in the open."};
+          "Engine or charger running, so that the supply is what it will be. Run an engine "
+          "outdoors only."};
 }
 
 Step gain_step(const std::vector<const PlannedChannel*>& group, const Plan& plan) {
@@ -226,7 +227,7 @@ Step gain_step(const std::vector<const PlannedChannel*>& group, const Plan& plan
   if (first.gain && first.gain->verdict == GainLanding::Verdict::within)
     detail += ", about " + format_fixed(first.gain->travel, 0) + " of its travel";
   return {"Set " + first.control + " on " + first.amplifier, detail + ".",
-          "Turn slowly from the bottom; stop where THD+N rises or tops flatten."};
+          "Turn up slowly from minimum; stop where THD+N rises or tops flatten."};
 }
 
 Step verify_step() {
@@ -242,7 +243,7 @@ Step last_step() {
       "Reconnect, listen, write it down",
       "Volume down before the speakers are connected. Note gains and switches with railtap "
       "record, make the sheet, keep it with the vehicle.",
-      "Ears out of the cabin while tones play: 85 dB(A) is safe for 8 hours, 100 dB(A) for 15 "
+      "Stay out of the cabin while tones play: 85 dB(A) is safe for 8 hours, 100 dB(A) for 15 "
       "minutes [NIOSH 98-126]. Never a long tone at full level into a speaker: it burns coils."};
 }
 

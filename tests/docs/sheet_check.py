@@ -253,9 +253,9 @@ def check_owner(checks, program, record, folder):
     first = words[:words.index("Labels to cut out")]
     for name in ("front left", "front right", "rear left", "rear right", "bass"):
         checks.equal(f"{name} on the owner's page", name in first, True)
-    checks.equal("what was mended", ["Found and mended" in first, "front right carries the left side" in first,
+    checks.equal("what was mended", ["Found and corrected" in first, "front right carries the left side" in first,
                                      "high-pass" in first, "--allow-filters" in first], [True, True, True, False])
-    order = ["Setup sheet", "Labels to cut out", "The chain", "What the volts rest on", "Every channel in figures",
+    order = ["Setup sheet", "Labels to cut out", "The chain", "Calibration", "Every channel in figures",
              "THD+N limit at", "To measure it again"]
     places = [words.find(part) for part in order]
     checks.equal("the owner's page, then the evidence in the order of work", places, sorted(places))
@@ -270,7 +270,7 @@ def check_owner(checks, program, record, folder):
     text = sheet_of(program, written(folder, marked), folder)[1]
     checks.equal("a rehearsal is marked, on each label too", Page(text).words().count("REHEARSAL"), 2 + 4)
     checks.equal("and nothing else is", "REHEARSAL" in words, False)
-    checks.equal("with its faults", "a pair is swapped: found and put right" in Page(text).words(), True)
+    checks.equal("with its faults", "a pair is swapped: corrected" in Page(text).words(), True)
 
 
 def check_names(checks, program, record, folder):

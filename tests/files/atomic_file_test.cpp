@@ -140,6 +140,47 @@ TEST_CASE("atomic file: many processes that write and are killed leave one anoth
         writers * files_each + 1);
 }
 
+TEST_CASE("temporary folder: it goes with its files, and so does one that a killed process left") {
+  const test::TemporaryFolder parent;
+  const auto folders = [&] {
+    return std::distance(fs::directory_iterator(parent.path()), fs::directory_iterator());
+  };
+  {
+    const TemporaryFolder folder(parent.path());
+    std::ofstream(folder.path() / "recording.wav") << "sound";
+  }
+  CHECK(folders() == 0);
+  const pid_t child = fork();
+  if (child == 0) {
+    const TemporaryFolder folder(parent.path());
+    std::ofstream(folder.path() / "recording.wav") << "sound";
+    std::raise(SIGKILL);
+  }
+  waitpid(child, nullptr, 0);
+  REQUIRE(folders() == 1);
+  // What looks alike: another name, a link to a folder, and one that holds a folder.
+  fs::create_directory(parent.path() / "railtap-work-abc");
+  std::ofstream(parent.path() / "railtap-work-abc" / "theirs") << "theirs";
+  fs::create_directory_symlink("railtap-work-abc", parent.path() / "railtap-work-abcdef");
+  fs::create_directories(parent.path() / "railtap-work-ghijkl" / "inner");
+  std::ofstream(parent.path() / "railtap-work-ghijkl" / "inner" / "theirs") << "theirs";
+  {
+    const TemporaryFolder in_use(parent.path());
+    std::ofstream(in_use.path() / "recording.wav") << "sound";
+    const TemporaryFolder second(parent.path());
+    CHECK(fs::exists(in_use.path() / "recording.wav"));
+    CHECK(folders() == 5);
+  }
+  CHECK(folders() == 3);
+  CHECK(fs::exists(parent.path() / "railtap-work-abc" / "theirs"));
+  CHECK(fs::exists(parent.path() / "railtap-work-ghijkl" / "inner" / "theirs"));
+}
+
+TEST_CASE("temporary folder: no room for one is said") {
+  CHECK(contains(message_of([] { const TemporaryFolder folder("/nonexistent"); }),
+                 "cannot be written"));
+}
+
 TEST_CASE("atomic file: an existing file, folder or dangling link keeps its name") {
   const test::TemporaryFolder folder;
   const fs::path path = folder.path() / "a.txt";

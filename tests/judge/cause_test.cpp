@@ -206,3 +206,51 @@ TEST_CASE("cause: samples that are missing beside the border of two blocks are n
     CHECK(f.cause->sentence.find("1 place where samples are missing, at 1.") != std::string::npos);
   }
 }
+
+namespace {
+
+// A cubic law, 0.2 s of it with noise of its own, as a block of a watched signal.
+std::vector<double> bent_block(double cubic, double noise_rms, unsigned seed) {
+  std::mt19937_64 random(seed);
+  std::normal_distribution<double> noise(0.0, noise_rms);
+  std::vector<double> x(static_cast<std::size_t>(0.2 * rate));
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    const double v = 0.5 * std::sin(2.0 * pi * 997.0 * static_cast<double>(n) / rate);
+    x[n] = v - cubic * v * v * v + noise(random);
+  }
+  return x;
+}
+
+measure::ChannelRecording recorded_block(const std::vector<double>& x) {
+  measure::RecordingMeter meter(Hertz(rate), 1, {{}, std::nullopt});
+  meter.add(x);
+  return std::move(meter.finish()[0]);
+}
+
+}  // namespace
+
+TEST_CASE("cause: a waveform that has not changed keeps its cause, one that has gets its own") {
+  WaveformMemory memory;
+  const auto cause_with = [&](const std::vector<double>& x, WaveformMemory* known) {
+    const auto found =
+        judge_channel(1, recorded_block(x), Hertz(rate), Limits{}, known).findings.cause;
+    REQUIRE(found);
+    REQUIRE(found->turn_down);
+    return *found;
+  };
+  const Cause first = cause_with(bent_block(0.44, 1e-5, 1), &memory);
+  const auto fitted = memory.series.phasor;
+  const auto again = bent_block(0.44, 1e-5, 2);
+  CHECK(cause_with(again, &memory).sentence == first.sentence);
+  CHECK(memory.series.phasor == fitted);
+  // What a fit of its own would have given, but for the noise.
+  const Cause own = cause_with(again, nullptr);
+  CHECK(own.kind == first.kind);
+  CHECK(within_abs(own.turn_down->value(), first.turn_down->value(), 0.01));
+  // A harmonic that is 2 % larger is another waveform.
+  const auto more = bent_block(0.45, 1e-5, 3);
+  const Cause moved = cause_with(more, &memory);
+  CHECK(memory.series.phasor != fitted);
+  CHECK(within_abs(moved.turn_down->value(), cause_with(more, nullptr).turn_down->value(), 1e-9));
+  CHECK(*moved.turn_down > *first.turn_down);
+}

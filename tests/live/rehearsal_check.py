@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The walk's rehearsal on a virtual car, in a terminal of a given size: every fault found and put right in words; with a
+"""The walk's rehearsal on a virtual car, in a terminal of a given size: every fault found and corrected in words; with a
 kill at every prompt; with hostile names; no screen longer than 24 lines.
 
 What is to come out is that the car has no fault left, and that kills change nothing of it.
@@ -125,9 +125,9 @@ def check_found(program, folder, seed, kinds, **how):
     assert rehearsal["seed"] == seed and rehearsal["car"] == "camper van", rehearsal
     assert sorted(fault["kind"] for fault in rehearsal["faults"]) == sorted(kinds), rehearsal
     assert all(fault["found"] for fault in rehearsal["faults"]), rehearsal
-    assert f"seed {seed}" in screens[0] and screens[-1].count("found and put right") == len(kinds), screens[-1]
+    assert f"seed {seed}" in screens[0] and screens[-1].count(": corrected.") == len(kinds), screens[-1]
     sheet = (folder / "job-sheet.html").read_text()
-    assert sheet.count("REHEARSAL") >= 2 and sheet.count("found and put right") == len(kinds)
+    assert sheet.count("REHEARSAL") >= 2 and sheet.count("</bdi>: corrected.") == len(kinds)
     for fault in rehearsal["faults"]:
         assert html.escape(fault["words"], quote=False).split("'")[0] in sheet, fault
 
@@ -165,7 +165,7 @@ def check_kept_apart(program, folder):
                                          "exchange bass", "gain front 200%", "q"))
     out = " ".join(out.split())
     for words in ("there is no gain control 'middle'; there is front, rear, bass", "does not say how far, or which way", "there is no output 'middle'",
-                  "The volume is at 40, the end of its way.", "it has one input only"):
+                  "The volume is at 40, the end of its travel.", "it has one input only"):
         assert words in out, (words, out)
 
 

@@ -50,7 +50,7 @@ def check_calibrate(program):
         wavfile.write(folder / "tone.wav", RATE, numpy.stack([tone, tone], axis=1).astype("<f4"))
         options = ("calibrate", "--device", "pulse", "--rate", "48kHz", "--reading", "3.52V", "--seconds", "3s")
         refused = run(program, sound, *options, status=2)  # nothing plays yet
-        assert "not fit to calibrate with" in refused.stderr, refused
+        assert "not suitable for calibration" in refused.stderr, refused
         sound.play(folder / "tone.wav")
         done = run(program, sound, *options, "--output", folder / "cal.toml", "--keep", folder / "kept.wav", "--json")
         found = json.loads(done.stdout)["volts_per_full_scale"]

@@ -103,7 +103,7 @@ def check_described(program, folder, captures, found):
     out = told(walk(program, folder, ["", "", "sixty", "60W", "q"], 1, *options))
     for words in ("front (front left, front right): 14.83 V, set with 1 kHz", "bass (bass): 23.66 V, set with 50 Hz",
                   "tap: 20.91 kohm in each leg, 1 kohm across the input", "average-responding, 40 Hz to 400 Hz",
-                  "Continuous rating of the speakers on one output of rear", f"{program} walk job.json --system van.toml"):
+                  "Continuous rating of all speakers on one output of rear", f"{program} walk job.json --system van.toml"):
         assert words in out, (words, out)
     for words in ("Your meter", "Amplifier channels behind", "through your tap", "speakers on one output of front"):
         assert words not in out, (words, out)

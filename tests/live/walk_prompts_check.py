@@ -86,8 +86,8 @@ def check_keys(program, captures, reading, folder):
     status, out = answered(program, folder, ["b", *answers[1:6], "b", "b", "b", "b", "b", "b", "", "q"])
     assert out.count("Step 2: Your system") >= 2 and "this is the first step" in out, out
     status, out = answered(program, folder, [*answers[1:8], "s", "", "b", "skip", "no tone at hand", *answers[11:], "q"])
-    assert "a reason is needed" in out and "Left out: no tone at hand." in out, out
-    assert status == 1 and "Left out: source, no tone at hand." in out and "but not all of it" in out, out
+    assert "a reason is needed" in out and "Skipped: no tone at hand." in out, out
+    assert status == 1 and "Skipped: source, no tone at hand." in out and "but not all of it" in out, out
     marks = [entry["result"] for entry in kept(folder) if entry["kind"] == "walk"]
     assert {"step": "source", "left_out": "no tone at hand"}.items() <= next(
         mark for mark in marks if mark["step"] == "source").items(), marks
@@ -97,8 +97,8 @@ def check_keys(program, captures, reading, folder):
     folder = folder / "without"
     folder.mkdir()
     status, out = answered(program, folder, ["s", "skip it", *answers[:6], "skip no meter", "s", "no time", answers[11], answers[13], "q"])
-    assert out.count("this step cannot be left out") == 2, out
-    assert "Gain of front is passed over: it needs 'calibration', which was left out." in out, out
+    assert out.count("this step cannot be skipped") == 2, out
+    assert "Gain of front is skipped: it needs 'calibration', which was skipped." in out, out
     assert (folder / ".job.json.walk").exists()
     (folder / ".job.json.walk").write_text('{"schema": "railtap.walk-draft/1"')
     status, out = answered(program, folder, ["q"])

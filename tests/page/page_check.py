@@ -323,7 +323,7 @@ def check_code(program):
     first, *lines = done.stderr.splitlines()
     drawn = [line for line in lines if set(line) <= set(" █▀▄")]
     assert qr_reader.read_half_blocks(drawn) == first.removeprefix("page: "), done.stderr
-    assert "Anybody in this network who has the address may look and press." in done.stderr
+    assert "Anyone in this network who has the address can see and press everything." in done.stderr
 
 
 def check_names(program):

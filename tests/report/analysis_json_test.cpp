@@ -58,3 +58,16 @@ TEST_CASE("analysis document: an infinite level becomes null and names are escap
   CHECK(json["file"]["name"] == "camper \"van\"\n.wav");
   CHECK(text.find('\n') == std::string::npos);
 }
+
+TEST_CASE("analysis: a channel goes by its name where the system has one, else by its number") {
+  report::AnalysisDocument document = document_with({});
+  document.channels.push_back({2, {}, {}});
+  document.names = {"front left"};
+  const auto json = nlohmann::json::parse(report::analysis_json(document).line());
+  CHECK(json["channels"][0]["name"] == "front left");
+  CHECK(json["channels"][1]["name"].is_null());
+  const std::string text = report::analysis_text(document);
+  CHECK(text.find("\n  front left: ") != std::string::npos);
+  CHECK(text.find("\n  Channel 2: ") != std::string::npos);
+  CHECK(text.find("Channel 1") == std::string::npos);
+}

@@ -129,7 +129,7 @@ TEST_CASE("demo report: the command to try is typed as this one was") {
   document.folder = "my van";
   CHECK(report::demo_text(document, "build/railtap")
             .ends_with("try\n  build/railtap analyze 'my van/captures/front-set.wav' --calibration "
-                       "'my van/calibration.toml'\n"));
+                       "'my van/calibration.toml' --names 'front left'\n"));
 }
 
 TEST_CASE("demo report: names command no terminal, whoever wrote the rig's description") {

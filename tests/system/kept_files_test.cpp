@@ -183,7 +183,7 @@ TEST_CASE("sidecar: lost samples, a vanished input and a broken-off recording ar
 
   document = whole();
   document.end = report::CaptureEnd::running;
-  CHECK(mention(warnings_of(document), "broken off"));
+  CHECK(mention(warnings_of(document), "interrupted"));
 
   document = whole();
   document.driver_overflows = 1;

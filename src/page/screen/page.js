@@ -91,6 +91,7 @@
     part("arrow").toggleAttribute("hidden", data.way === "none");
     showBar(part("bar"), data.bar);
     showRails(part("rails"), data.rails);
+    part("wave").toggleAttribute("hidden", data.rails.length === 0);
     showWave(part("wave"), data.wave, data.wave_look);
     showLines(part("notes"), data.notes, "li");
   };
@@ -156,8 +157,8 @@
     nameEnter();
   };
 
-  const said = { 403: "the program was started anew: open its present address", 409: "that button is not there any more",
-                 503: "too many presses at a time" };
+  const said = { 403: "the program was restarted: open its present address", 409: "that button is no longer there",
+                 503: "too many presses at once" };
   const send = async (where, text) => {
     if (state === null) return;
     try {

@@ -53,7 +53,7 @@ void add_onset(Figures& figures, const char* name, const JsonView& onset, const 
   std::string out = marked(in_dbfs ? dbfs(place["level_dbfs"]) : volts(place["level_v"]));
   const JsonView sigma = place["uncertainty_db"];
   if (place.known() && sigma.known()) out += " \u00b1" + marked(fine_decibels(sigma));
-  if (onset.known() && !place.known()) out = "not met in the recording";
+  if (onset.known() && !place.known()) out = "not reached in the recording";
   figures.add(name, out, onset.known());
 }
 

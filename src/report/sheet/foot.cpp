@@ -59,7 +59,7 @@ std::string channel_words(const JsonView& result, const char* key) {
 /// usual ones: the sheet may be read when others are usual.
 std::string verify_options(const JsonView& result) {
   const JsonView limits = result["limits"];
-  return option("--channels", channel_words(result, "name")) +
+  return option("--names", channel_words(result, "name")) +
          option<Decibels>("--match", limits["match_db"]) +
          option<Decibels>("--crosstalk", limits["crosstalk_db"]) +
          option<Decibels>("--quiet", limits["quiet_cabin_dba"]) +
@@ -116,7 +116,7 @@ JsonView calibration_in(const JsonView& record) {
 
 std::string calibration_part(const SheetContent& content) {
   const JsonView calibration = calibration_in(content.record);
-  std::string out = "<section>\n<h2>What the volts rest on</h2>\n";
+  std::string out = "<section>\n<h2>Calibration</h2>\n";
   if (!calibration.known()) {
     return out +
            "<p class=\"unknown\">No calibration: levels are those of the "
@@ -316,8 +316,8 @@ std::string rehearsal_mark(const SheetContent& content) {
 std::string rehearsal_part(const SheetContent& content) {
   std::string faults;
   for (const JsonView& fault : content.record["rehearsal"]["faults"].elements()) {
-    faults += "<li><bdi>" + escaped(shortened(fault["words"].text(), longest_fault)) + "</bdi>: " +
-              (fault["found"].flag().value_or(false) ? "found and put right" : "not found") +
+    faults += "<li><bdi>" + escaped(shortened(fault["words"].text(), longest_fault)) +
+              "</bdi>: " + (fault["found"].flag().value_or(false) ? "corrected" : "not corrected") +
               ".</li>\n";
   }
   if (faults.empty()) return "";

@@ -181,7 +181,7 @@ class Lines {
       out += "<li>" + (names.empty() ? "" : names + ": ") +
              isolated(shortened(sentence, longest_sentence)) + "</li>\n";
     }
-    if (lines_.size() > most_lines) out += "<li>and more, on the pages behind this one</li>\n";
+    if (lines_.size() > most_lines) out += "<li>and more, on the following pages</li>\n";
     return out + "</ul>\n";
   }
 
@@ -213,7 +213,7 @@ std::string mended(const SheetContent& content) {
     if (row.reached["verdict"].text() == "clean" && !found.empty() && found != "clean")
       lines.add("found " + found + ", clean now", row_name_html(row));
   }
-  return "<section class=\"mended\">\n<h2>Found and mended</h2>\n" +
+  return "<section class=\"mended\">\n<h2>Found and corrected</h2>\n" +
          lines.html("nothing was noted as found wrong") + "</section>\n";
 }
 
@@ -230,11 +230,11 @@ std::string still_open(const SheetContent& content) {
 }
 
 std::string cautions() {
-  return "<section class=\"stop fixed\">\n<h2>Mind</h2>\n<ul>\n"
+  return "<section class=\"stop fixed\">\n<h2>Cautions</h2>\n<ul>\n"
          "<li>Keep the volume at or below the mark: above it the head unit clips, which burns "
          "speakers.</li>\n"
-         "<li>Leave the gain controls where the labels say, and the switches as noted "
-         "behind.</li>\n"
+         "<li>Leave the gain controls where the labels say, and the switches as noted on the "
+         "following pages.</li>\n"
          "<li>Loud music damages hearing.</li>\n"
          "<li>Before any work on wiring or under a seat: battery disconnected. Plugs under a seat "
          "may belong to an airbag, and are handled only as the vehicle's maker says.</li>\n"

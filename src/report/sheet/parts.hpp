@@ -44,7 +44,7 @@ struct RecordRow {
 
 /// What a channel comes to.
 struct RowState {
-  std::string word;  ///< "good", the tone's verdict, "wiring", "off target", "look again"
+  std::string word;  ///< "good", the tone's verdict, "wiring", "off target", "check"
   bool good = false;
   std::vector<std::string> open;  ///< what is wrong or not known, a sentence each
 };

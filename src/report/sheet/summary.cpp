@@ -59,7 +59,7 @@ void take_verification(RowState& state, const RecordRow& row) {
   state.open.insert(state.open.end(), faults.begin(), faults.end());
   const bool miswired = is_miswired(row.verified);
   if (!miswired && faults.empty()) return;
-  const std::string word = miswired ? "wiring" : "look again";
+  const std::string word = miswired ? "wiring" : "check";
   state.word += (state.word.empty() ? "" : ", ") + word;
 }
 
@@ -285,8 +285,8 @@ std::string summary_part(const SheetContent& content) {
                                            "to go", "THD+N", "clips at", "hiss (A)", "verdict"});
   for (std::size_t i = 0; i < content.rows.size(); ++i) out += row_html(content.rows[i], i);
   return out +
-         "</tbody>\n</table>\n<p class=\"small fixed\">The gauge reaches 1 dB to either side. Its "
-         "upright stroke is the target, the shade the tolerance, the dot what was reached, the "
+         "</tbody>\n</table>\n<p class=\"small fixed\">The gauge reaches 1 dB to either side. The "
+         "vertical line is the target, the shade the tolerance, the dot what was reached, the "
          "line "
          "through the dot its error band; an arrow lies further out.</p>\n</section>\n";
 }
