@@ -161,6 +161,7 @@ page::Meter meter_of(const MeterReading& meter, const std::optional<Listening>& 
   if (meter.volts > Volts(0.0)) reading.level = live::level_of(meter.volts, full_scale);
   page::Meter shown;
   shown.name = "multimeter, AC";
+  shown.in_focus = true;
   shown.digits = meter.digits;
   shown.unit = meter.unit;
   if (!meter.note.empty()) shown.notes.push_back({meter.note, page::Emphasis::caution});

@@ -14,6 +14,7 @@
 #include "units/error.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::command {
 
@@ -182,14 +183,31 @@ std::vector<std::string> parts_of(const std::string& line) {
   return parts;
 }
 
+// "1,200W" in a line whose parts are told apart by commas.
+bool has_comma_in_number(const std::string& line) {
+  const auto digit = [&line](std::size_t at) {
+    return at < line.size() && line[at] >= '0' && line[at] <= '9';
+  };
+  for (std::size_t at = line.find(','); at != std::string::npos; at = line.find(',', at + 1)) {
+    if (at > 0 && digit(at - 1) && digit(at + 1)) return true;
+  }
+  return false;
+}
+
 // "front, 55W, 4ohm, 60W" or "bass, 280W, 2ohm, 300W, bass".
 WalkChannel channel_from(const std::string& line) {
   const auto parts = parts_of(line);
   const bool bass = parts.size() == 5 && parts[4] == "bass";
+  if (parts.size() > 4 && !bass && has_comma_in_number(line)) {
+    throw Error("'" + short_name(line) + "' has a comma inside a number", "",
+                "write numbers without one: 1200W, and 5.5ohm");
+  }
   if ((parts.size() != 4 && !bass) || parts[0].empty()) {
     throw Error("'" + short_name(line) + "' is not a gain control", "",
                 "write name, power, load, speaker power: front, 55W, 4ohm, 60W");
   }
+  if (visible(parts[0]) != parts[0])
+    throw Error("the name holds characters that cannot be shown", "", "type it again");
   WalkChannel channel;
   channel.plate.name = parts[0];
   channel.plate.amplifier_power = parse_quantity<Watts>(parts[1], "power");

@@ -26,13 +26,13 @@ constexpr double trace_of_harmonics = 1e-3;
 constexpr double least_half = 0.5;
 
 // Energy of the harmonics that are in the series, whether or not in the band, noise taken off.
-double harmonics_re_tone(const BlockMeasurement& m) {
+double harmonics_re_tone(const measure::HarmonicSeries& series) {
   double sum = 0.0;
-  for (std::size_t k = 1; k < m.series.phasor.size(); ++k) {
-    const double sigma = m.series.sigma[k];
-    sum += std::max(0.0, std::norm(m.series.phasor[k]) - 2.0 * sigma * sigma);
+  for (std::size_t k = 1; k < series.phasor.size(); ++k) {
+    const double sigma = series.sigma[k];
+    sum += std::max(0.0, std::norm(series.phasor[k]) - 2.0 * sigma * sigma);
   }
-  return std::sqrt(sum) / std::abs(m.series.phasor[0]);
+  return std::sqrt(sum) / std::abs(series.phasor[0]);
 }
 
 // ---- shares of what is not the tone ----
@@ -260,10 +260,27 @@ void WaveformMemory::look_at(const measure::HarmonicSeries& now) {
   series = now;
 }
 
+measure::ClippedSineFit clip_of(const measure::HarmonicSeries& now, WaveformMemory& memory) {
+  constexpr double clearly_there = 0.01;
+  memory.look_at(now);
+  const double louder = std::abs(now.phasor[0]) / std::abs(memory.series.phasor[0]);
+  if (memory.clip) {
+    measure::ClippedSineFit fit = *memory.clip;
+    fit.amplitude_fs *= louder;
+    return fit;
+  }
+  measure::ClippedSineFit fit = measure::fit_clipped_sine(now);
+  if (harmonics_re_tone(now) > clearly_there) {
+    memory.clip = fit;
+    memory.clip->amplitude_fs /= louder;
+  }
+  return fit;
+}
+
 std::optional<ShapeFit> shape_in_question(const Segment& segment, WaveformMemory* memory) {
   using measure::ClipModel;
   if (!segment.clip || segment.measurement.series.phasor.size() < 2) return std::nullopt;
-  if (harmonics_re_tone(segment.measurement) < trace_of_harmonics) return std::nullopt;
+  if (harmonics_re_tone(segment.measurement.series) < trace_of_harmonics) return std::nullopt;
   const measure::ClippedSineFit& fit = *segment.clip;
   const bool flat = fit.positive.flat || fit.negative.flat;
   // A corner behind capacitors that explains the harmonics leaves no question.
@@ -296,7 +313,7 @@ std::optional<bool> is_clipped(const Segment& segment, const Findings& f,
   if (f.input_overload.present || f.flat_top.present) return true;
   if (!segment.clip || segment.clip->orders_used < third) return std::nullopt;
   const measure::ClippedSineFit& fit = *segment.clip;
-  if (harmonics_re_tone(segment.measurement) < trace_of_harmonics) return false;
+  if (harmonics_re_tone(segment.measurement.series) < trace_of_harmonics) return false;
   if (fit.orders_used < deciding_orders) return std::nullopt;
   if (shape && (shape->shape == WaveShape::dead_zone || shape->shape == WaveShape::slew))
     return false;

@@ -54,11 +54,17 @@ struct Cause {
 struct WaveformMemory {
   measure::HarmonicSeries series;  ///< for which the rest holds; empty: nothing is known
   std::optional<measure::ShapeFit> shape;
+  std::optional<measure::ClippedSineFit> clip;
   std::optional<std::optional<Decibels>> turn_down;  ///< as Cause has it, of a bent waveform
 
   /// Forgets what does not hold for this waveform.
   void look_at(const measure::HarmonicSeries& now);
 };
+
+/// fit_clipped_sine, or what it gave for the same waveform before. Where the harmonics are less
+/// than 1 % of the tone it is always made anew: a clip that just begins changes little.
+[[nodiscard]] measure::ClippedSineFit clip_of(const measure::HarmonicSeries& now,
+                                              WaveformMemory& memory);
 
 /// Whether the waveform is cut at rails, whatever the limits say; none where that cannot be told.
 /// \param shape of the same segment, where it was looked for

@@ -81,7 +81,7 @@ void RecentFaults::end_stretch() {
 }
 
 void RecentFaults::begin_stretch() {
-  meter_ = measure::ChannelMeter(rate_, options_of(limits_));
+  meter_.begin_again();
   start_ += frames_;
   frames_ = 0;
   repeated_ = 0;
@@ -246,7 +246,7 @@ measure::ChannelRecording ChannelWatch::record_block(Level level) {
                             : meter_.measure(samples, near_);
   segment.blocks = 1;
   if (segment.measurement.tone)
-    segment.clip = measure::fit_clipped_sine(segment.measurement.series);
+    segment.clip = judge::clip_of(segment.measurement.series, waveform_);
   recording.segments.push_back(std::move(segment));
   return recording;
 }

@@ -130,7 +130,7 @@ ChannelMeter::ChannelMeter(Hertz rate, const RecordingOptions& options)
     : rate_(rate),
       frame_length_(static_cast<std::size_t>(std::lround(frame_s * rate.value()))),
       block_length_(frame_length_ * static_cast<std::size_t>(std::lround(block_s / frame_s))),
-      always_measured_(options.always_measured),
+      options_(options),
       frame_level_(frame_length_),
       examiner_(rate, options.band),
       moving_(rate),
@@ -278,7 +278,7 @@ void ChannelMeter::take_block(std::span<const double> stream, SampleRange range,
   open_.last = block;
   if (block.tone) fold(samples, block);
   const int number = open_.segment.blocks + 1;
-  open_.next_detail = number < always_measured_ ? number : 2 * number;
+  open_.next_detail = number < options_.always_measured ? number : 2 * number;
   merge(block, figures);
 }
 
@@ -382,6 +382,12 @@ void ChannelMeter::keep_segment(std::int64_t end) {
   }
   result_.steady_frames += segment.end_frame - segment.first_frame;
   result_.segments.push_back(std::move(segment));
+}
+
+void ChannelMeter::begin_again() {
+  BlockExaminer examiner = std::move(examiner_);
+  *this = ChannelMeter(rate_, options_);
+  examiner_ = std::move(examiner);
 }
 
 ChannelRecording ChannelMeter::finish() {

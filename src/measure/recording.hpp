@@ -74,6 +74,9 @@ class ChannelMeter {
   /// how many
   void add(const double* first, std::size_t stride, std::size_t count);
 
+  /// Begins another stream, with what working memory there is. After `finish`, or instead of it.
+  void begin_again();
+
   /// Ends the stream. A recording under 0.5 s is measured as one block, if it is long enough for
   /// one.
   [[nodiscard]] ChannelRecording finish();
@@ -111,7 +114,7 @@ class ChannelMeter {
   Hertz rate_;
   std::size_t frame_length_;
   std::size_t block_length_;
-  int always_measured_;
+  RecordingOptions options_;
   FrameLevel frame_level_;
   BlockExaminer examiner_;
   ToneScreener screener_;

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 #include "measure/frame.hpp"
 #include "measure/kernels.hpp"
@@ -47,7 +48,8 @@ void start_at_crossing(HarmonicSeries& series) {
 
 }  // namespace
 
-BlockMeter::BlockMeter(Hertz rate, Band band) : rate_(rate), band_(band), spectrum_(2) {}
+BlockMeter::BlockMeter(Hertz rate, Band band)
+    : rate_(rate), band_(band), spectrum_(2), other_spectrum_(2) {}
 
 std::size_t BlockMeter::shortest_block() const {
   return static_cast<std::size_t>(std::ceil(shortest_block_s * rate_.value()));
@@ -68,6 +70,10 @@ std::size_t BlockMeter::band_last_bin() const {
 
 void BlockMeter::look(std::span<const double> samples) {
   const std::size_t length = Spectrum::good_length(samples.size());
+  if (spectrum_.length() != length) {
+    std::swap(spectrum_, other_spectrum_);
+    std::swap(a_weights_, other_a_weights_);
+  }
   if (spectrum_.length() != length) {
     spectrum_ = Spectrum(length);
     a_weights_.assign(spectrum_.bins(), 0.0);

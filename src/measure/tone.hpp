@@ -98,6 +98,9 @@ class BlockMeter {
   std::vector<double> residual_;
   mutable std::vector<double> scratch_;
   std::vector<double> a_weights_;  // power weights of the bins of spectrum_
+  // For the length of block before: a watched signal is measured in whole seconds and a rest.
+  Spectrum other_spectrum_;
+  std::vector<double> other_a_weights_;
 };
 
 }  // namespace railtap::measure

@@ -254,3 +254,36 @@ TEST_CASE("cause: a waveform that has not changed keeps its cause, one that has 
   CHECK(within_abs(moved.turn_down->value(), cause_with(more, nullptr).turn_down->value(), 1e-9));
   CHECK(*moved.turn_down > *first.turn_down);
 }
+
+TEST_CASE(
+    "cause: the clip of a waveform that has not changed is that of before, at its own level") {
+  const auto clipped = [](double peak, double rail, unsigned seed) {
+    std::mt19937_64 random(seed);
+    std::normal_distribution<double> noise(0.0, 1e-5);
+    std::vector<double> x(static_cast<std::size_t>(0.2 * rate));
+    for (std::size_t n = 0; n < x.size(); ++n) {
+      const double v = peak * std::sin(2.0 * pi * 50.0 * static_cast<double>(n) / rate);
+      x[n] = std::clamp(v, -rail, rail) + noise(random);
+    }
+    const measure::ChannelRecording recording = recorded_block(x);
+    return recording.segments.at(0).measurement.series;
+  };
+  WaveformMemory memory;
+  const auto first = clip_of(clipped(0.5, 0.4, 1), memory);
+  REQUIRE(first.positive.flat);
+  // Half as loud by a control behind the stage that clips: the same waveform.
+  const auto series = clipped(0.25, 0.2, 2);
+  const auto again = clip_of(series, memory);
+  const auto own = measure::fit_clipped_sine(series);
+  CHECK(again.positive.overdrive.value() == first.positive.overdrive.value());
+  CHECK(within_abs(again.positive.overdrive.value(), own.positive.overdrive.value(), 0.005));
+  CHECK(within_abs(again.amplitude_fs, own.amplitude_fs, 1e-4));
+  // Driven 0.05 dB further it is another one.
+  const auto further = clipped(0.5029, 0.4, 3);
+  CHECK(clip_of(further, memory).positive.overdrive.value() ==
+        measure::fit_clipped_sine(further).positive.overdrive.value());
+  // A clip that just begins is fitted every time.
+  const auto onset = clipped(0.401, 0.4, 4);
+  (void)clip_of(onset, memory);
+  CHECK_FALSE(memory.clip);
+}

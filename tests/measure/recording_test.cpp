@@ -133,3 +133,23 @@ TEST_CASE("recording: a quarter of a second is enough for one block, and 50 ms f
   CHECK(measure_all(recording({{0.25, 997, 0.5}}, 1e-5), 4096).segments.size() == 1);
   CHECK(measure_all(recording({{0.05, 997, 0.5}}, 1e-5), 4096).segments.empty());
 }
+
+TEST_CASE("recording: a meter that begins again measures as a new one does") {
+  const auto first = recording({{3.3, 50, 0.5}}, 1e-5, 0.4);
+  const auto second = recording({{0.4, 0, 0}, {2.6, 997, 0.3}}, 1e-5);
+  ChannelMeter used(Hertz(48000.0), {});
+  used.add(first.data(), 1, first.size());
+  (void)used.finish();
+  used.begin_again();
+  used.add(second.data(), 1, second.size());
+  const ChannelRecording again = used.finish();
+  const ChannelRecording fresh = measure_all(second, 4096);
+  REQUIRE(again.segments.size() == fresh.segments.size());
+  CHECK(again.figures.frames == fresh.figures.frames);
+  for (std::size_t i = 0; i < fresh.segments.size(); ++i) {
+    CHECK(again.segments[i].first_frame == fresh.segments[i].first_frame);
+    CHECK(again.segments[i].measurement.fundamental == fresh.segments[i].measurement.fundamental);
+    CHECK(again.segments[i].measurement.residual == fresh.segments[i].measurement.residual);
+    CHECK(again.segments[i].measurement.noise_a == fresh.segments[i].measurement.noise_a);
+  }
+}
