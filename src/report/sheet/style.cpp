@@ -133,7 +133,7 @@ figure { break-inside: avoid; min-width: 0 }
   .notes, .reasons, .stop, .again li { break-inside: avoid }
   .notes { border: 1px solid var(--rule); margin: .3rem 0 }
   .pictures { display: block }
-  .pictures figure { display: inline-block; width: 47%; margin: .5rem 1.2% 0; vertical-align: top }
+  .pictures figure { display: inline-block; width: 41%; margin: .3rem 1.2% 0; vertical-align: top }
   .pictures .tones { display: block; width: 97.6% }
   .tones table, .tones thead, .tones tr, .tones tbody { display: block }
   .tones h3 { line-height: 1.1 }
