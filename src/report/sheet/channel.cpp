@@ -88,7 +88,7 @@ std::string figures(const RecordRow& row) {
   figures.add("hiss, A-weighted", volts(hiss_of(row)));
   if (row.found.known()) {
     figures.add("found", marked(level(row.found)) + ", " + isolated(row.found["verdict"].text()));
-    figures.add("rails then", rails(row.found));
+    figures.add("rails as found", rails(row.found));
   }
   return figures.html();
 }

@@ -214,7 +214,7 @@ std::string mended(const SheetContent& content) {
       lines.add("found " + found + ", clean now", row_name_html(row));
   }
   return "<section class=\"mended\">\n<h2>Found and corrected</h2>\n" +
-         lines.html("nothing was noted as found wrong") + "</section>\n";
+         lines.html("no fault was noted") + "</section>\n";
 }
 
 std::string still_open(const SheetContent& content) {
@@ -226,7 +226,7 @@ std::string still_open(const SheetContent& content) {
     for (const std::string& sentence : state_of(row).open) add_named(lines, row, sentence);
   }
   return "<section class=\"open\">\n<h2>Still open</h2>\n" +
-         lines.html("nothing of what was measured") + "</section>\n";
+         lines.html("none found in what was measured") + "</section>\n";
 }
 
 std::string cautions() {
