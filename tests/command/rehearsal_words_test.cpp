@@ -6,6 +6,7 @@
 #include <string>
 #include <variant>
 
+#include "command/page_options.hpp"
 #include "command/rehearsal.hpp"
 #include "command/rehearsal_words.hpp"
 #include "support/within.hpp"
@@ -140,4 +141,29 @@ TEST_CASE("rehearsal: the same seed has the same faults, and what was right is m
   mend(right, {FaultKind::swapped, 0, 0});
   REQUIRE(faults_in(right).size() == 1);
   CHECK(describe(right, faults_in(right).front()) == "front: left and right are swapped");
+}
+
+TEST_CASE("rehearsal: the page shows what the meter reads, and the way to the target") {
+  Screen screen;
+  screen.question = "The meter's reading:";
+  screen.listening = Listening{std::nullopt, Volts(20.0), Decibels(0.25)};
+  screen.meter = MeterReading{Volts(10.0), "10.00", "V", ""};
+  const page::PageState state = page_state(screen, 3);
+  REQUIRE(state.meters.size() == 1);
+  const page::Meter& meter = state.meters.front();
+  CHECK(meter.digits == "10.00");
+  CHECK(meter.unit == "V");
+  CHECK(meter.in_focus);
+  CHECK(meter.way == page::Way::raise);
+  CHECK(meter.advice.text == "RAISE 6.02 dB to 20.00 V");
+  CHECK(meter.bar.has_value());
+  CHECK(meter.rails.empty());
+  // A reading outside the meter's band leads nowhere.
+  screen.meter->note = "this tone is outside its band";
+  const page::PageState outside = page_state(screen, 4);
+  CHECK(outside.meters.front().way == page::Way::none);
+  CHECK(outside.meters.front().advice.text.empty());
+  CHECK(outside.meters.front().notes.front().text == "this tone is outside its band");
+  screen.meter.reset();
+  CHECK(page_state(screen, 5).meters.empty());
 }
