@@ -158,10 +158,11 @@ def main(program):
         assert not (folder / "job.json").exists()
 
         # Safety, and facts with mistakes in them; then the end of the input.
-        out = told(walk(program, folder, ["", "fine", "1.2%+5, average, 400Hz", "", "front", "front, 55W, 4ohm, 60 apples",
+        out = told(walk(program, folder, ["", "fine", "1.2%+5, average, 400Hz", "", "front", "front, 55W, 4ohm, 60 apples", "front, 1,200W, 4ohm, 60W", "fr\x1b[31mont, 55W, 4ohm, 60W",
                                           "front, 55W, 4ohm, 60W", "rear, 55W, 4ohm, 60W", "rear, 50W, 4ohm, 60W", "bass, 280W, 2ohm, 300W, bass", "", "21ohm", ""],
                           1))
-        assert out.count("Not yet:") == 6 and "there is a gain control 'rear' already" in out and "railtap walk job.json" in out, out
+        assert out.count("Not yet:") == 8 and "has a comma inside a number" in out and "characters that cannot be shown" in out, out
+        assert "there is a gain control 'rear' already" in out and "railtap walk job.json" in out, out
         assert steps(folder) == ["safety", "facts"]
         check_interrupt(program, folder)
 
