@@ -22,19 +22,20 @@ configure() {
   cmake -S . -B "$folder" -G Ninja "${launcher[@]}" "$@" >/dev/null
 }
 
-# clang_build FOLDER FUZZ: the sanitizers as in .ci/run, in whose folder the first of both builds goes on.
+# clang_build FOLDER FUZZ: as in .ci/run, in whose folder the first of both builds goes on, with every check of the sanitizers.
 clang_build() {
   configure "$1" -DCMAKE_CXX_COMPILER=clang++ -DCMAKE_BUILD_TYPE=RelWithDebInfo \
     -DCMAKE_CXX_FLAGS_RELWITHDEBINFO="-O1 -gline-tables-only" -DCMAKE_EXE_LINKER_FLAGS=-fuse-ld=lld \
-    -DRAILTAP_WERROR=ON -DRAILTAP_UNITY=ON -DRAILTAP_SANITIZE=address,undefined -DRAILTAP_FUZZ="$2" &&
+    -DRAILTAP_WERROR=ON -DRAILTAP_UNITY=ON -DRAILTAP_SANITIZE=address,undefined \
+    -DRAILTAP_POINTER_CHECKS=ON -DRAILTAP_FUZZ="$2" &&
     cmake --build "$1" --parallel "$jobs"
 }
 
-# The trials, the sound tests and the longest outside checks, which .ci/run leaves out under sanitizers; trials too long for it.
+# Every test: .ci/run leaves out the trials, the sound tests and the longest others, and three checks. Trials too long for it.
 sanitized() {
   clang_build build-clang replay &&
     ASAN_OPTIONS=detect_stack_use_after_return=1 UBSAN_OPTIONS=print_stacktrace=1 \
-      ctest --test-dir build-clang --output-on-failure --label-regex 'trials|sound|long' --parallel "$jobs" &&
+      ctest --test-dir build-clang --output-on-failure --parallel "$jobs" &&
     ./build-clang/railtap_trials --test-suite=nightly
 }
 
