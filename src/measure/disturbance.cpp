@@ -390,8 +390,10 @@ void InterruptionFinder::add(std::span<const double> frame, double level_db, dou
   position_ += static_cast<std::int64_t>(frame.size());
   if (steady) {
     anything_steady_ = true;
-    // In silence that is as steady, the tone is still the one before.
-    if (quiet_length_ == 0) {
+    // In silence that is as steady, the tone is still the one before. A sine that passes zero where
+    // a frame ends is not silent.
+    if (static_cast<double>(quiet_length_) < least_s * rate_.value()) {
+      quiet_length_ = 0;
       tone_peak_ = half_range;
       heard_ = true;
       quiet_tail_ = 0;
