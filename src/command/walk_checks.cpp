@@ -249,7 +249,10 @@ TurnedRecording onset_of(const std::filesystem::path& file,
 std::optional<int> silent_after(const judge::ChannelOnset& channel, const VolumeRun& run,
                                 Seconds length) {
   constexpr Seconds clearly{1.0};  // a step's rest
-  if (channel.went_silent) return run.first + channel.went_silent->after_step - 1;
+  // Behind the last step the tone may end.
+  const int last_heard =
+      channel.went_silent ? run.first + channel.went_silent->after_step - 1 : run.last;
+  if (last_heard < run.last) return last_heard;
   const int told = run.last - run.first + 1;
   const int found = static_cast<int>(channel.steps.size());
   if (channel.steps.empty() || found >= told) return std::nullopt;
