@@ -227,7 +227,7 @@ def check_walk(program):
                 events.state_where(lambda now: now["title"].startswith("Step 1") and now["step"] > state["step"])
             terminal.wait_until("Step 1 again", lambda pane: pane.count("Step 1") == 2)
             terminal.run("q")
-            terminal.wait_for("Stopped. Go on with")
+            terminal.wait_for("Stopped. Continue with")
 
 
 def check_listens(program):
@@ -247,7 +247,7 @@ def check_listens(program):
             assert "Calibration" in state["title"] and not state["still"] and state["step"] > last, state
             assert state["meters"][0]["digits"] == "-6.0" and state["meters"][0]["unit"] == "dBFS", state["meters"]
             assert page.press("", state["step"], "say") == 204
-            events.state_where(lambda now: now["message"].startswith("taken"))
+            events.state_where(lambda now: now["message"].startswith("received"))
             state = events.state_where(lambda now: now["question"] is not None)
             assert "The head unit's limit" in state["title"], state
 
