@@ -316,6 +316,13 @@ bool is_silent_from(const Context& context, double at, double level_db) {
   return true;
 }
 
+// Whether somebody went on recording: who has stopped the player stops the recorder, too.
+bool is_left_running(const Context& context, double heard) {
+  constexpr double least_s = 2.0;  // and two steps
+  const double silent = context.samples() - heard;
+  return silent >= std::max(least_s * context.rate(), 2.0 * context.period());
+}
+
 }  // namespace
 
 // Where the ladder is not known, it may be over with any step, but hardly amid one.
@@ -326,7 +333,7 @@ std::optional<Muting> muting(const Context& context, const std::vector<Unit>& un
   const bool amid =
       !ends_on_time(context, last) && last.first + context.dwell() < context.samples();
   constexpr double nearly = 0.85;  // of a step; a slow tone's end is not known better
-  if (!context.planned && !amid) return std::nullopt;
+  if (!context.planned && !(amid && is_left_running(context, heard))) return std::nullopt;
   const bool over = last.index + 1 == planned && last.end - last.first >= nearly * context.dwell();
   if (over || (!amid && !expected)) return std::nullopt;
   if (!is_silent_from(context, std::max(heard, last.end), last.level_db)) return std::nullopt;

@@ -100,7 +100,7 @@ def main(program):
         refused("amplifier", "amplifier_less", "1.5dB", "-6.0", "-1.50")
         refused("amplifier", "stereo_less", "6dB", "1 and 2 channels")
         refused("amplifier", "noise", "6dB", "no steady tone")
-        refused("amplifier", "amplifier_less", "0dB", "no attenuation")
+        refused("amplifier", "amplifier_less", "0dB", "not an attenuation")
         refused("amplifier", "amplifier_less", "six", "--compare-attenuation")
     checks.close()
 
