@@ -264,11 +264,15 @@ ExitStatus run(WalkOptions options, const std::string& program) {
   if (page) tell_address(*page, false);
   Asker asker = terminal_asker(std::cout);
   if (page) asker = page_asker(asker, *page, std::cout, listener_of(options));
+  const std::string again = "Continue with: " + command_line(program, options) + '\n';
   try {
     return walk(options, program, asker);
   } catch (const Stopped&) {
-    std::cout << "\nStopped. Continue with: " << command_line(program, options) << '\n';
+    std::cout << "\nStopped. " << again;
     return ExitStatus::outside_limits;
+  } catch (const Interrupted&) {
+    std::cout << '\n' << again << std::flush;
+    throw;
   }
 }
 

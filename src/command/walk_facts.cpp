@@ -255,6 +255,15 @@ Prompt meter_prompt() {
   return prompt;
 }
 
+// What a meter's description leaves open; empty where nothing is.
+std::string assumed_of(const std::string& meter) {
+  if (meter.empty()) return "";
+  std::string text;
+  for (const std::string& part : electric::assumptions(electric::parse_meter(meter, "the meter")))
+    text += (text.empty() ? "Assumed of the meter: " : "; ") + part;
+  return text.empty() ? text : text + ".";
+}
+
 Prompt channel_prompt(const std::vector<WalkChannel>& before) {
   Prompt prompt;
   prompt.id = channel_id(before.size());
@@ -352,7 +361,12 @@ std::optional<Prompt> next_fact(const WalkTools& tools, const Answers& answers) 
   if (tools.described && !answers.find("described")) return described_prompt(tools);
   const WalkFacts facts = facts_with(tools, answers);
   if (!facts.meter) return meter_prompt();
-  if (!channels_are_told(tools, answers, facts.channels)) return channel_prompt(facts.channels);
+  if (!channels_are_told(tools, answers, facts.channels)) {
+    Prompt prompt = channel_prompt(facts.channels);
+    const std::string assumed = facts.channels.empty() ? assumed_of(*facts.meter) : "";
+    if (!assumed.empty()) prompt.lines.insert(prompt.lines.begin(), assumed);
+    return prompt;
+  }
   for (const WalkChannel& channel : facts.channels) {
     if (!channel.plate.speaker_power && !answers.find(speaker_id(channel)))
       return speaker_prompt(channel);
