@@ -87,7 +87,7 @@ def sidecar_from_the_future(program, folder):
     beside.write_text(json.dumps(dict(document, started="9031-02-03T04:05:06+0100")))
     done = outside.run(program, "analyze", path, statuses=(0,))
     notes = done.stderr.strip().splitlines()
-    assert len(notes) == 1 and "9031-02-03" in notes[0] and "not come yet" in notes[0], notes
+    assert len(notes) == 1 and "9031-02-03" in notes[0] and "in the future" in notes[0], notes
     beside.write_text(json.dumps(dict(document, started="2021-02-03T04:05:06+0100")))
     assert outside.run(program, "analyze", path, statuses=(0,)).stderr == ""
     for started in ("soon", "", None, 7, "2021-99-99T00:00:00+0000"):

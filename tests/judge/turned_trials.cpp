@@ -244,11 +244,11 @@ void add_turn(const Drawn& drawn, Random& random, Tallies& tallies) {
   if (onset.down) tallies.thdn_down.add(onset.down->thdn, thdn);
 }
 
-}  // namespace
-
-TEST_CASE("turned trials: 1000 random turns, up and down, all of them within 0.3 dB by each way") {
+// Every `step`-th of the thousand turns.
+void check_turns(unsigned first, unsigned step) {
   Tallies tallies;
-  for (unsigned seed = 1; seed <= 1000; ++seed) {
+  std::size_t turns = 0;
+  for (unsigned seed = first; seed <= 1000; seed += step, ++turns) {
     Random random(seed);
     const Drawn drawn = random_stage(random);
     add_turn(drawn, random, tallies);
@@ -257,14 +257,25 @@ TEST_CASE("turned trials: 1000 random turns, up and down, all of them within 0.3
   MESSAGE(tallies.flat.text("flat tops, up"));
   MESSAGE(tallies.thdn_down.text("THD+N, down"));
   MESSAGE(tallies.flat_down.text("flat tops, down"));
-  CHECK(tallies.flat.errors.size() == 1000);
-  CHECK(tallies.thdn.errors.size() >= 950);
+  CHECK(tallies.flat.errors.size() == turns);
+  CHECK(static_cast<double>(tallies.thdn.errors.size()) >= 0.95 * static_cast<double>(turns));
   for (Tally* tally : {&tallies.thdn, &tallies.flat, &tallies.thdn_down, &tallies.flat_down}) {
     CHECK(tally->missed == 0);
     CHECK(tally->at(1.0) < 0.3);
     CHECK(tally->at(0.95) < 0.03);
     CHECK(tally->coverage() >= 0.95);
   }
+}
+
+}  // namespace
+
+// The one that is read worst, 986, is among them.
+TEST_CASE("turned trials: 250 random turns, up and down, all of them within 0.3 dB by each way") {
+  check_turns(2, 4);
+}
+
+TEST_CASE("turned trials: all 1000 of them" * doctest::test_suite("nightly")) {
+  check_turns(1, 1);
 }
 
 TEST_CASE("turned trials: knees of other families, within 0.3 dB as well") {
