@@ -131,13 +131,8 @@ std::optional<double> moved_behind(const std::vector<Point>& points) {
   return level.width();
 }
 
-}  // namespace criteria
-
-}  // namespace railtap::judge
-
 // The onset of a level that is turned by hand, by the one law that explains all its steps.
 
-namespace railtap::judge::criteria {
 namespace {
 
 using measure::LawTone;
@@ -305,4 +300,6 @@ std::optional<SharedLawOnset> shared_law_onset(const std::vector<Point>& points,
   return onset;
 }
 
-}  // namespace railtap::judge::criteria
+}  // namespace criteria
+
+}  // namespace railtap::judge
