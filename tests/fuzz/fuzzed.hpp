@@ -2,8 +2,15 @@
 // What the fuzzers share.
 #pragma once
 
+#include <sys/mman.h>
+#include <unistd.h>
+
 #include <cstddef>
 #include <cstdint>
+#include <cstdlib>
+#include <filesystem>
+#include <span>
+#include <string>
 #include <string_view>
 
 #include "units/error.hpp"
@@ -23,5 +30,28 @@ void expect_error_at_worst(Work&& work) {
     return;
   }
 }
+
+/// A file that exists in memory only: fuzzers open thousands a second.
+class MemoryFile {
+ public:
+  explicit MemoryFile(std::span<const std::uint8_t> bytes)
+      : descriptor_(memfd_create("recording", 0)) {
+    if (descriptor_ < 0 ||
+        write(descriptor_, bytes.data(), bytes.size()) != static_cast<ssize_t>(bytes.size())) {
+      std::abort();
+    }
+  }
+  ~MemoryFile() { close(descriptor_); }
+  MemoryFile(const MemoryFile&) = delete;
+  MemoryFile& operator=(const MemoryFile&) = delete;
+
+  /// Opens it anew, from its first byte.
+  [[nodiscard]] std::filesystem::path path() const {
+    return "/proc/self/fd/" + std::to_string(descriptor_);
+  }
+
+ private:
+  int descriptor_;
+};
 
 }  // namespace railtap::fuzz

@@ -17,7 +17,6 @@
 #include "command/stepped.hpp"
 #include "command/verify_capture.hpp"
 #include "fuzz/fuzzed.hpp"
-#include "fuzz/memory_file.hpp"
 #include "judge/loopback.hpp"
 #include "report/onset.hpp"
 #include "report/verification.hpp"

@@ -6,7 +6,6 @@
 
 #include "command/recorded.hpp"
 #include "fuzz/fuzzed.hpp"
-#include "fuzz/memory_file.hpp"
 #include "report/analysis.hpp"
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
