@@ -66,24 +66,21 @@ set(RAILTAP_CORE_SOURCES
   judge/ladder_gaps.cpp
   judge/loopback.cpp
   judge/onset.cpp
-  judge/onset_compression.cpp
+  judge/onset_thdn.cpp
   judge/onset_criteria.cpp
   judge/onset_flat_top.cpp
   judge/onset_turned.cpp
-  judge/onset_thdn.cpp
   judge/programme.cpp
   judge/sentence.cpp
-  judge/silence.cpp
+  judge/verification.cpp
   judge/stage.cpp
   judge/steady_tones.cpp
   judge/turning.cpp
-  judge/verification.cpp
   rig/description.cpp
   rig/filter.cpp
   rig/player.cpp
   rig/instruments.cpp
   rig/output_stage.cpp
-  rig/resample.cpp
   rig/terminals.cpp
   system/kept_files.cpp
   system/system_description.cpp
@@ -92,13 +89,12 @@ set(RAILTAP_CORE_SOURCES
   system/plan.cpp
   system/plan_order.cpp
   system/recipe.cpp
-  system/schema.cpp
   report/analysis.cpp
   report/attenuator.cpp
   report/calibration.cpp
   report/capture.cpp
   report/demo.cpp
-  report/markup.cpp
+  report/words.cpp
   report/onset.cpp
   report/pictures.cpp
   report/plan.cpp
@@ -110,12 +106,10 @@ set(RAILTAP_CORE_SOURCES
   report/sheet/record_rows.cpp
   report/sheet/sheet.cpp
   report/sheet/summary.cpp
-  report/sheet/style.cpp
   report/svg/plot.cpp
   report/target.cpp
   report/tone_kit.cpp
   report/verification.cpp
-  report/words.cpp
   page/admission.cpp
   page/connection.cpp
   page/exchange.cpp
@@ -146,7 +140,6 @@ set(RAILTAP_CORE_SOURCES
   command/dialog.cpp
   command/live_input.cpp
   command/loopback.cpp
-  command/music.cpp
   command/onset.cpp
   command/page_options.cpp
   command/result_options.cpp

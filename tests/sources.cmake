@@ -29,7 +29,6 @@ set(RAILTAP_TEST_SOURCES
   judge/calibration_tone_test.cpp
   judge/cause_test.cpp
   judge/filters_test.cpp
-  judge/ladder_hole_test.cpp
   judge/onset_test.cpp
   judge/onset_turned_test.cpp
   judge/stage_test.cpp
@@ -56,31 +55,23 @@ set(RAILTAP_TEST_SOURCES
   measure/steps_test.cpp
   measure/swept_response_test.cpp
   measure/tone_test.cpp
-  measure/turned_level_test.cpp
-  measure/waveform_shape_test.cpp
   page/admission_test.cpp
-  page/exchange_test.cpp
   page/page_state_test.cpp
-  page/address_test.cpp
   report/analysis_json_test.cpp
-  report/attenuator_report_test.cpp
+  report/design_report_test.cpp
   report/demo_report_test.cpp
   report/onset_report_test.cpp
   report/plot_test.cpp
   report/record_text_test.cpp
-  report/target_report_test.cpp
   report/tone_kit_test.cpp
   rig/description_test.cpp
-  rig/hand_test.cpp
+  rig/stages_test.cpp
   rig/onset_rig_test.cpp
   rig/sound_card_test.cpp
-  rig/stages_test.cpp
   signal/generator_test.cpp
-  signal/marker_test.cpp
   system/kept_files_test.cpp
   system/system_description_test.cpp
   system/job_record_test.cpp
-  system/json_test.cpp
   system/plan_test.cpp
   system/recipe_test.cpp
   units/parse_test.cpp

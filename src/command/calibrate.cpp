@@ -13,8 +13,8 @@
 #include "electric/calibration.hpp"
 #include "judge/calibration_tone.hpp"
 #include "report/calibration.hpp"
+#include "system/json.hpp"
 #include "system/kept_files.hpp"
-#include "system/schema.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 

@@ -17,7 +17,7 @@
 #include "command/stepped.hpp"
 #include "command/verify_capture.hpp"
 #include "files/atomic_file.hpp"
-#include "judge/overdrive.hpp"
+#include "judge/turning.hpp"
 #include "report/analysis.hpp"
 #include "report/onset.hpp"
 #include "report/sheet/sheet.hpp"

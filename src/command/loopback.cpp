@@ -14,9 +14,9 @@
 #include "judge/loopback.hpp"
 #include "live/sound_guide.hpp"
 #include "report/calibration.hpp"
+#include "system/json.hpp"
 #include "system/kept_files.hpp"
 #include "system/recipe.hpp"
-#include "system/schema.hpp"
 #include "units/error.hpp"
 
 namespace railtap::command {

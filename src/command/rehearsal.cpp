@@ -12,7 +12,6 @@
 
 #include "audio/sound_file.hpp"
 #include "command/dialog.hpp"
-#include "command/rehearsal_words.hpp"
 #include "files/atomic_file.hpp"
 #include "rig/instruments.hpp"
 #include "rig/terminals.hpp"

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // What a person says to a virtual car.
-#include "command/rehearsal_words.hpp"
+#include "command/rehearsal.hpp"
 
 #include <algorithm>
 #include <array>

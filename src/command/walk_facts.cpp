@@ -1,13 +1,12 @@
 // SPDX-License-Identifier: MIT
 // What the guided walk asks about the vehicle, and need not ask because a system file describes it.
-#include "command/walk_facts.hpp"
+#include "command/walk.hpp"
 
 #include <algorithm>
 #include <sstream>
 
 #include "command/dialog.hpp"
 #include "command/walk_checks.hpp"
-#include "command/walk_steps.hpp"
 #include "electric/attenuator.hpp"
 #include "report/plan.hpp"
 #include "system/plan.hpp"

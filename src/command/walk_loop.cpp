@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The one loop of the guided walk.
-#include "command/walk_loop.hpp"
+#include "command/walk.hpp"
 
 #include <algorithm>
 

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: MIT
 // The steps of the guided walk, from safety to the last gain.
-#include "command/walk_steps.hpp"
+#include "command/walk.hpp"
 
 #include <charconv>
 #include <memory>

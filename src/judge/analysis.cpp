@@ -6,8 +6,8 @@
 #include <cmath>
 #include <tuple>
 
-#include "judge/overdrive.hpp"
 #include "judge/sentence.hpp"
+#include "judge/turning.hpp"
 
 namespace railtap::judge {
 namespace {

@@ -8,7 +8,7 @@
 
 #include "judge/analysis.hpp"
 #include "judge/cause_words.hpp"
-#include "judge/overdrive.hpp"
+#include "judge/turning.hpp"
 #include "measure/static_law.hpp"
 
 namespace railtap::judge {

@@ -3,7 +3,7 @@
 #include "judge/stage.hpp"
 
 #include <algorithm>
-#include "judge/overdrive.hpp"
+#include "judge/turning.hpp"
 
 #include "units/print.hpp"
 

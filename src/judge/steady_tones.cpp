@@ -9,8 +9,8 @@
 
 #include "judge/loopback.hpp"
 #include "judge/onset.hpp"
-#include "judge/overdrive.hpp"
 #include "judge/sentence.hpp"
+#include "judge/turning.hpp"
 
 namespace railtap::judge {
 namespace {

@@ -1,12 +1,30 @@
 // SPDX-License-Identifier: MIT
-// How far to turn a gain control whose scale is unknown: by what the last turns did.
+// How far a stage is over its onset, and which way and how far to turn a control.
 #pragma once
 
+#include <algorithm>
+#include <optional>
 #include <vector>
 
 #include "units/quantity.hpp"
 
 namespace railtap::judge {
+
+// How far a tone is over its rails, both taken together.
+
+/// The larger overdrive of two rails; none where neither is flat: what is absent is the least.
+[[nodiscard]] inline std::optional<Decibels> larger_overdrive(
+    const std::optional<Decibels>& positive, const std::optional<Decibels>& negative) {
+  return std::max(positive, negative);
+}
+
+/// The same of what has both, as FlatTop and OnsetStep have.
+template <typename Rails>
+[[nodiscard]] std::optional<Decibels> larger_overdrive(const Rails& rails) {
+  return larger_overdrive(rails.overdrive_positive, rails.overdrive_negative);
+}
+
+// How far to turn a gain control whose scale is unknown: by what the last turns did.
 
 /// A position that was tried, and what came of it.
 struct Turn {

@@ -8,8 +8,8 @@
 #include <numbers>
 
 #include "judge/loopback.hpp"
-#include "judge/overdrive.hpp"
 #include "judge/sentence.hpp"
+#include "judge/turning.hpp"
 #include "report/analysis.hpp"
 #include "report/words.hpp"
 #include "system/json.hpp"

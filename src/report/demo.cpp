@@ -5,11 +5,11 @@
 #include <algorithm>
 #include <iomanip>
 #include <sstream>
-#include "judge/overdrive.hpp"
+#include "judge/turning.hpp"
 
 #include "judge/verification.hpp"
-#include "report/markup.hpp"
 #include "report/target.hpp"
+#include "report/words.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
 

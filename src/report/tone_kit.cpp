@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "report/markup.hpp"
+#include "report/words.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
 

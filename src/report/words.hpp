@@ -1,12 +1,16 @@
 // SPDX-License-Identifier: MIT
-// A document's numbers as a person reads them, each with the place that it came from.
+// Words, states and figures as all documents have them; text made fit for markup.
 #pragma once
 
 #include <string>
+#include <string_view>
 
 #include "system/json.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::report {
+
+// A document's numbers as a person reads them, each with the place that it came from.
 
 using system::JsonView;
 
@@ -42,5 +46,22 @@ struct Shown {
 
 /// A channel's name in a document, or null.
 [[nodiscard]] system::Json name_json(const std::string& name);
+
+// Text that anybody may have written, put into HTML or SVG so that it stays text.
+
+/// Escapes what has a meaning in HTML and XML, in text and in quoted attributes. Control
+/// characters, which XML forbids, and what is not UTF-8 become U+FFFD.
+[[nodiscard]] std::string escaped(std::string_view text);
+
+/// At most `most` characters, the last one an ellipsis where something was left out. UTF-8.
+[[nodiscard]] std::string shortened(std::string_view text, std::size_t most);
+
+/// The escaped text, its direction of writing kept to itself.
+[[nodiscard]] std::string isolated(std::string_view text);
+
+/// railtap::visible, by the name that reports have for it.
+[[nodiscard]] inline std::string printable(std::string_view text) {
+  return visible(text);
+}
 
 }  // namespace railtap::report

@@ -9,8 +9,8 @@
 #include <string>
 
 #include "rig/description.hpp"
+#include "rig/filter.hpp"
 #include "rig/output_stage.hpp"
-#include "rig/resample.hpp"
 #include "signal/generator.hpp"
 #include "units/error.hpp"
 

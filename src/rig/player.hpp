@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "audio/stream.hpp"
-#include "rig/resample.hpp"
+#include "rig/filter.hpp"
 #include "signal/generator.hpp"
 #include "units/quantity.hpp"
 

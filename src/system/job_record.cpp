@@ -6,7 +6,7 @@
 #include <nlohmann/json.hpp>
 
 #include "files/atomic_file.hpp"
-#include "system/schema.hpp"
+#include "system/json.hpp"
 #include "units/error.hpp"
 
 namespace railtap::system {

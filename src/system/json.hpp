@@ -1,18 +1,23 @@
 // SPDX-License-Identifier: MIT
-// JSON documents as values: built, handed on, looked into, and written as text at the very end.
+// JSON documents, as values, and the schema that each names: all that the rest knows of the JSON
+// library.
 #pragma once
 
 #include <concepts>
 #include <cstdint>
 #include <initializer_list>
 #include <memory>
-#include <nlohmann/json_fwd.hpp>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <utility>
 #include <vector>
 
+#include <nlohmann/json_fwd.hpp>
+
 namespace railtap::system {
+
+// JSON documents as values: built, handed on, looked into, and written as text at the very end.
 
 /// A JSON value. The library's own type stays behind it, because reading its header in every file
 /// that hands a document on takes minutes of compiling.
@@ -141,5 +146,19 @@ class JsonView {
   const nlohmann::ordered_json* value_ = nullptr;
   std::string pointer_;
 };
+
+// The schema line of files that last, and the time of day as they write it.
+
+/// Checks a `schema` value such as "railtap.calibration/1".
+/// \param found   what the file says; nothing where it says nothing
+/// \param kind    "railtap.calibration"
+/// \param newest  the newest version that this program reads
+/// \param place   the file's name, for errors
+/// \throws Error for a missing schema, another kind, or a newer version, which is never guessed at
+void require_schema(const std::optional<std::string>& found, std::string_view kind, int newest,
+                    const std::string& place);
+
+/// Now, in UTC, to the second: "2026-11-25T16:10:00Z" [ISO 8601-1:2019, 5.4.2.1].
+[[nodiscard]] std::string utc_now();
 
 }  // namespace railtap::system

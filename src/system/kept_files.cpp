@@ -14,7 +14,7 @@
 
 #include "files/atomic_file.hpp"
 #include "files/toml_table.hpp"
-#include "system/schema.hpp"
+#include "system/json.hpp"
 #include "units/error.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"

@@ -7,7 +7,7 @@
 #include <utility>
 
 #include "files/toml_table.hpp"
-#include "system/schema.hpp"
+#include "system/json.hpp"
 #include "units/print.hpp"
 
 namespace railtap::system {

@@ -8,7 +8,7 @@
 
 #include "files/atomic_file.hpp"
 #include "files/toml_table.hpp"
-#include "system/schema.hpp"
+#include "system/json.hpp"
 #include "units/error.hpp"
 
 namespace railtap::system {

@@ -10,7 +10,7 @@
 #include <doctest/doctest.h>
 
 #include "audio/intake.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 namespace {
 

@@ -10,8 +10,7 @@
 #include <vector>
 
 #include "audio/stream.hpp"
-#include "support/temporary_folder.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

@@ -11,8 +11,7 @@
 #include "audio/stream.hpp"
 #include "measure/marker.hpp"
 #include "measure/tone_fit.hpp"
-#include "support/temporary_folder.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

@@ -12,8 +12,7 @@
 
 #include "audio/sound_file.hpp"
 #include "command/program.hpp"
-#include "support/temporary_folder.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "system/kept_files.hpp"
 #include "units/error.hpp"
 

@@ -13,7 +13,7 @@
 #include "command/demo.hpp"
 #include "files/atomic_file.hpp"
 #include "rig/description.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

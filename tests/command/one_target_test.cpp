@@ -11,12 +11,11 @@
 #include <string>
 
 #include "command/demo.hpp"
+#include "command/walk.hpp"
 #include "command/walk_checks.hpp"
-#include "command/walk_facts.hpp"
 #include "electric/target.hpp"
 #include "files/atomic_file.hpp"
-#include "support/random_draws.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "system/job_record.hpp"
 #include "system/plan.hpp"
 #include "units/print.hpp"

@@ -8,8 +8,7 @@
 
 #include "command/page_options.hpp"
 #include "command/rehearsal.hpp"
-#include "command/rehearsal_words.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

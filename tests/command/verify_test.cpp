@@ -12,8 +12,7 @@
 #include "command/verify_capture.hpp"
 #include "rig/instruments.hpp"
 #include "signal/tone.hpp"
-#include "support/temporary_folder.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

@@ -8,7 +8,7 @@
 
 #include "electric/attenuator.hpp"
 #include "electric/wire.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

@@ -9,7 +9,7 @@
 #include "electric/calibration.hpp"
 #include "electric/meter.hpp"
 #include "judge/loopback.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "system/kept_files.hpp"
 #include "units/error.hpp"
 

@@ -10,7 +10,7 @@
 #include <doctest/doctest.h>
 
 #include "electric/meter.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

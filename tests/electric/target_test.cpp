@@ -8,7 +8,7 @@
 #include <cmath>
 #include <string>
 
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

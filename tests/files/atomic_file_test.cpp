@@ -15,7 +15,7 @@
 #include <vector>
 
 #include "audio/sound_file.hpp"
-#include "support/temporary_folder.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

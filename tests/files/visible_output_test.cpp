@@ -9,7 +9,7 @@
 #include <sstream>
 #include <string>
 
-#include "support/random_draws.hpp"
+#include "support/basics.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
 #include "units/visible.hpp"

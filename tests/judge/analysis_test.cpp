@@ -12,7 +12,7 @@
 
 #include "judge/analysis.hpp"
 #include "judge/sentence.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

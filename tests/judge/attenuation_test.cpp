@@ -8,8 +8,8 @@
 #include <cmath>
 #include <random>
 
+#include "support/basics.hpp"
 #include "support/clipped_tone.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

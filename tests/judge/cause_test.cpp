@@ -12,7 +12,7 @@
 #include <vector>
 
 #include "judge/analysis.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

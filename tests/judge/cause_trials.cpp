@@ -13,8 +13,8 @@
 #include <vector>
 
 #include "judge/analysis.hpp"
+#include "support/basics.hpp"
 #include "support/clipped_tone.hpp"
-#include "support/random_draws.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

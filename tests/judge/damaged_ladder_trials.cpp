@@ -11,9 +11,9 @@
 
 #include "judge/ladder_gaps.hpp"
 #include "measure/ladder_alignment.hpp"
+#include "support/basics.hpp"
 #include "support/onset_of.hpp"
 #include "support/played_steps.hpp"
-#include "support/random_draws.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

@@ -7,7 +7,7 @@
 #include <cmath>
 #include <random>
 
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

@@ -15,7 +15,7 @@
 #include "judge/channel_identity.hpp"
 #include "measure/marker.hpp"
 #include "signal/generator.hpp"
-#include "support/random_draws.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap;
 using judge::Carries;

@@ -1,17 +1,20 @@
 // SPDX-License-Identifier: MIT
 // Onset of clipping from ladders and from knobs turned by hand, with the truth known.
-#include <doctest/doctest.h>
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 #include <random>
 #include <vector>
 
+#include <doctest/doctest.h>
+
+#include "judge/ladder_gaps.hpp"
 #include "judge/onset.hpp"
 #include "judge/onset_criteria.hpp"
+#include "support/basics.hpp"
 #include "support/onset_of.hpp"
 #include "support/played_steps.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;
@@ -292,4 +295,69 @@ TEST_CASE("monotone cubic: it never leaves the range of its two points") {
 TEST_CASE("bisect: a change of sign is found to a billionth of the distance") {
   const double root = bisect([](double x) { return x * x - 2.0; }, 0.0, 2.0);
   CHECK(within_abs(root, 1.4142135623730951, 4e-9));
+}
+
+// A step cut out of a ladder where a rail holds its neighbours at one level.
+
+using namespace railtap;
+using namespace railtap::judge;
+using namespace railtap::test;
+
+namespace {
+
+constexpr int planned = 21;
+constexpr double head_unit_rail_dbfs = -9.0;
+
+struct Placed {
+  std::vector<measure::MeasuredStep> steps;
+  measure::AlignedLadder ladder;
+};
+
+// Steps of 0.4 s from -20 to 0 dBFS, of which one is cut out.
+Placed played_without(std::optional<int> cut_out) {
+  const double rail = std::pow(10.0, head_unit_rail_dbfs / 20.0);
+  Stage stage;
+  stage.law = [=](double x) { return std::clamp(x, -rail, rail); };
+  stage.chain = coupling(5.0);
+  stage.scale = 0.9;
+  stage.noise_rms = 1e-4;
+  std::vector<Played> played{{std::nullopt, 0.7}};
+  for (int k = 0; k < planned; ++k) {
+    if (k != cut_out) played.push_back({-20.0 + k, 0.4});
+  }
+  played.push_back({std::nullopt, 0.7});
+  Random random(5);
+  const auto samples = play(played, stage, random);
+  const Hertz rate(stage.rate);
+  auto ladder = measure::locate_ladder(track_of(samples, rate), {planned, 1.0, {}});
+  REQUIRE(ladder);
+  auto steps = measured(samples, rate, ladder->steps);
+  place_by_distortion(steps, *ladder, planned);
+  return {std::move(steps), std::move(*ladder)};
+}
+
+}  // namespace
+
+TEST_CASE("ladder hole: a step cut out among flat ones is placed by the distortion") {
+  for (const int cut_out : {14, 16, 17}) {
+    CAPTURE(cut_out);
+    const Placed placed = played_without(cut_out);
+    REQUIRE(placed.steps.size() == planned - 1);
+    for (std::size_t i = 0; i < placed.steps.size(); ++i) {
+      const int index = static_cast<int>(i);
+      CHECK(placed.steps[i].step.index == (index < cut_out ? index : index + 1));
+    }
+    CHECK(placed.ladder.by_distortion == std::vector<int>{cut_out});
+    REQUIRE(placed.ladder.missing.size() == 1);
+    CHECK(placed.ladder.missing[0].index == cut_out);
+    CHECK_FALSE(placed.ladder.muted);
+  }
+}
+
+TEST_CASE("ladder hole: nothing is placed where nothing is missing, or the level shows it") {
+  for (const auto cut_out : {std::optional<int>(), std::optional(5)}) {
+    const Placed placed = played_without(cut_out);
+    CHECK(placed.ladder.by_distortion.empty());
+    CHECK(placed.steps.back().step.index == planned - 1);
+  }
 }

@@ -9,9 +9,9 @@
 #include <string>
 #include <vector>
 
+#include "support/basics.hpp"
 #include "support/onset_of.hpp"
 #include "support/played_steps.hpp"
-#include "support/random_draws.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

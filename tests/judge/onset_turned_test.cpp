@@ -10,9 +10,9 @@
 #include <string>
 #include <vector>
 
+#include "support/basics.hpp"
 #include "support/onset_of.hpp"
 #include "support/turned_tone.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

@@ -10,9 +10,9 @@
 #include "judge/attenuation.hpp"
 #include "judge/stage.hpp"
 #include "judge/turning.hpp"
+#include "support/basics.hpp"
 #include "support/onset_of.hpp"
 #include "support/played_steps.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

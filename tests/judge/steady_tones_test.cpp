@@ -11,8 +11,8 @@
 #include "judge/filters.hpp"
 #include "measure/known_steps.hpp"
 #include "signal/tone.hpp"
+#include "support/basics.hpp"
 #include "support/recorded_tones.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

@@ -12,8 +12,8 @@
 #include <utility>
 #include <vector>
 
+#include "support/basics.hpp"
 #include "support/onset_of.hpp"
-#include "support/random_draws.hpp"
 #include "support/turned_tone.hpp"
 
 using namespace railtap;

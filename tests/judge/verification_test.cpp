@@ -12,7 +12,7 @@
 
 #include "judge/filters.hpp"
 #include "signal/marker.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;

@@ -11,8 +11,7 @@
 #include <vector>
 
 #include "audio/sound_file.hpp"
-#include "support/temporary_folder.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 namespace {
 

@@ -13,7 +13,7 @@
 
 #include "live/channel_watch.hpp"
 #include "live/watch_view.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 namespace {
 

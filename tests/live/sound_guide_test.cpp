@@ -8,7 +8,7 @@
 #include <cmath>
 #include <vector>
 
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 namespace {
 

@@ -13,8 +13,8 @@
 #include <vector>
 
 #include "measure/clipped_sine_model.hpp"
+#include "support/basics.hpp"
 #include "support/clipped_tone.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

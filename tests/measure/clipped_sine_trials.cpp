@@ -13,8 +13,8 @@
 
 #include "measure/clipped_sine.hpp"
 #include "measure/tone.hpp"
+#include "support/basics.hpp"
 #include "support/clipped_tone.hpp"
-#include "support/random_draws.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

@@ -11,7 +11,7 @@
 #include <random>
 #include <vector>
 
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

@@ -13,7 +13,7 @@
 #include "measure/frame.hpp"
 #include "measure/moving_tone.hpp"
 #include "measure/recording.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

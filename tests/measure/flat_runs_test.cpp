@@ -16,8 +16,8 @@
 #include <doctest/doctest.h>
 
 #include "measure/flat_runs.hpp"
+#include "support/basics.hpp"
 #include "support/made_music.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

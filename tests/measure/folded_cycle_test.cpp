@@ -12,8 +12,8 @@
 #include <vector>
 
 #include "measure/tone.hpp"
+#include "support/basics.hpp"
 #include "support/clipped_tone.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

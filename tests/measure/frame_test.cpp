@@ -8,7 +8,7 @@
 #include <numbers>
 #include <vector>
 
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap::measure;
 using railtap::test::within_abs;

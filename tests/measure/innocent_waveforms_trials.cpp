@@ -12,8 +12,8 @@
 #include "measure/clipped_sine.hpp"
 #include "measure/folded_cycle.hpp"
 #include "measure/tone.hpp"
+#include "support/basics.hpp"
 #include "support/clipped_tone.hpp"
-#include "support/random_draws.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

@@ -10,7 +10,7 @@
 #include <vector>
 
 #include "signal/generator.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap;
 using namespace railtap::signal;

@@ -11,8 +11,8 @@
 #include <numbers>
 #include <vector>
 
+#include "support/basics.hpp"
 #include "support/made_music.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

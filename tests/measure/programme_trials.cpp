@@ -12,9 +12,8 @@
 #include "judge/programme.hpp"
 #include "measure/flat_runs.hpp"
 #include "measure/played_programme.hpp"
+#include "support/basics.hpp"
 #include "support/made_music.hpp"
-#include "support/random_draws.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

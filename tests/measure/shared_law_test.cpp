@@ -9,8 +9,8 @@
 #include <random>
 #include <vector>
 
+#include "support/basics.hpp"
 #include "support/clipped_tone.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

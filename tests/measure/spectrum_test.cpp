@@ -9,7 +9,7 @@
 
 #include "measure/kernels.hpp"
 #include "measure/spectrum.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap::measure;
 using railtap::test::within_rel;

@@ -11,10 +11,10 @@
 #include "measure/ladder.hpp"
 #include "measure/steps.hpp"
 #include "signal/tone.hpp"
+#include "support/basics.hpp"
 #include "support/onset_of.hpp"
 #include "support/played_steps.hpp"
 #include "support/recorded_tones.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 using namespace railtap::measure;

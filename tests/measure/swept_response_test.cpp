@@ -11,7 +11,7 @@
 
 #include "measure/swept_response.hpp"
 #include "signal/generator.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap;
 using measure::measure_sweep;

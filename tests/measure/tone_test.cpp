@@ -10,7 +10,7 @@
 #include "electric/meter.hpp"
 #include "measure/tone.hpp"
 #include "measure/tone_fit.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

@@ -4,8 +4,8 @@
 
 #include <cmath>
 
-#include "report/markup.hpp"
 #include "report/svg/plot.hpp"
+#include "report/words.hpp"
 
 using namespace railtap::report;
 

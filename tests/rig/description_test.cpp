@@ -7,7 +7,7 @@
 #include "rig/description.hpp"
 #include "rig/instruments.hpp"
 #include "rig_support.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

@@ -12,8 +12,8 @@
 #include "rig/description.hpp"
 #include "rig_support.hpp"
 #include "signal/generator.hpp"
+#include "support/basics.hpp"
 #include "support/onset_of.hpp"
-#include "support/within.hpp"
 
 using namespace railtap;
 

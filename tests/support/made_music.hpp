@@ -5,7 +5,7 @@
 #include <optional>
 #include <vector>
 
-#include "support/random_draws.hpp"
+#include "support/basics.hpp"
 
 namespace railtap::test {
 

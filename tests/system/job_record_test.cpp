@@ -10,7 +10,7 @@
 
 #include "files/atomic_file.hpp"
 #include "report/record_text.hpp"
-#include "support/temporary_folder.hpp"
+#include "support/basics.hpp"
 #include "units/error.hpp"
 
 using namespace railtap;

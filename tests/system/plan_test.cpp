@@ -8,7 +8,7 @@
 #include <string>
 
 #include "report/plan.hpp"
-#include "support/within.hpp"
+#include "support/basics.hpp"
 
 using namespace railtap;
 using system::GainLanding;

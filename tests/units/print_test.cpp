@@ -5,7 +5,7 @@
 #include <limits>
 #include <random>
 
-#include "support/within.hpp"
+#include "support/basics.hpp"
 #include "units/parse.hpp"
 #include "units/print.hpp"
 #include "units/quantity.hpp"

@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <utility>
 
-#include "report/markup.hpp"
 #include "report/sheet/parts.hpp"
 #include "report/svg/plot.hpp"
+#include "report/words.hpp"
 #include "units/print.hpp"
 
 namespace railtap::report {

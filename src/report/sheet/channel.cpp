@@ -2,7 +2,6 @@
 // The sheet's section on one channel: figures, notes, pictures, and what is missing.
 #include <optional>
 
-#include "report/markup.hpp"
 #include "report/pictures.hpp"
 #include "report/sheet/parts.hpp"
 #include "report/words.hpp"

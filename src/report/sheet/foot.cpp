@@ -4,7 +4,6 @@
 #include <algorithm>
 #include <set>
 
-#include "report/markup.hpp"
 #include "report/sheet/parts.hpp"
 #include "report/tone_kit.hpp"
 #include "report/words.hpp"

@@ -7,7 +7,6 @@
 #include <ctime>
 #include <utility>
 
-#include "report/markup.hpp"
 #include "report/sheet/parts.hpp"
 #include "report/words.hpp"
 

@@ -6,7 +6,6 @@
 #include <optional>
 
 #include "electric/target.hpp"
-#include "report/markup.hpp"
 #include "report/sheet/parts.hpp"
 #include "report/svg/plot.hpp"
 #include "report/words.hpp"

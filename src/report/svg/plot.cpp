@@ -8,7 +8,7 @@
 #include <cmath>
 #include <optional>
 
-#include "report/markup.hpp"
+#include "report/words.hpp"
 
 namespace railtap::report::svg {
 namespace {
