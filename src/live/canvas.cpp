@@ -1,10 +1,12 @@
 // SPDX-License-Identifier: MIT
-// The grid with its UTF-8, and what is drawn on it: curves, bars, large figures.
+// Parts of the screen, and what is drawn on them: text, curves, bars, large figures.
 #include "live/canvas.hpp"
 
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cwchar>
+#include <string>
 #include <vector>
 
 #include "units/visible.hpp"
@@ -12,73 +14,108 @@
 namespace railtap::live {
 namespace {
 
-constexpr char32_t replacement = U'?';
+constexpr wchar_t replacement = L'?';
 
-}  // namespace
+enum Pair : short { pair_good = 1, pair_caution, pair_alarm, pair_heading, pair_paper };
 
-std::u32string decode(std::string_view text) {
-  std::u32string out;
+struct Look {
+  attr_t attributes = A_NORMAL;
+  short pair = 0;
+};
+
+Look look_of(Style style) {
+  const bool colour = COLORS > 0;  // they were started
+  switch (style) {
+    case Style::plain:
+      return {};
+    case Style::faint:
+      return {A_DIM, 0};
+    case Style::strong:
+      return {A_BOLD, 0};
+    case Style::good:
+      return colour ? Look{A_BOLD, pair_good} : Look{A_BOLD, 0};
+    case Style::caution:
+      return colour ? Look{A_BOLD, pair_caution} : Look{A_BOLD | A_UNDERLINE, 0};
+    case Style::alarm:
+      return colour ? Look{A_BOLD, pair_alarm} : Look{A_BOLD | A_REVERSE, 0};
+    case Style::heading:
+      return colour ? Look{A_BOLD, pair_heading} : Look{A_REVERSE, 0};
+    case Style::paper:
+      return colour ? Look{A_NORMAL, pair_paper} : Look{A_REVERSE, 0};
+  }
+  return {};
+}
+
+// A block in the alarm's colours would be white on red, hardly seen as red from afar.
+Look look_of_block(Look look) {
+  if (look.pair == pair_alarm) look.attributes |= A_REVERSE;
+  return look;
+}
+
+bool is_block(char32_t glyph) {
+  return glyph >= U'\u2581' && glyph <= U'\u2588';
+}
+
+// A character of one column.
+cchar_t drawn(char32_t glyph, Style style) {
+  Look look = look_of(style);
+  if (is_block(glyph)) look = look_of_block(look);
+  const wchar_t text[2] = {static_cast<wchar_t>(glyph), L'\0'};
+  cchar_t character;
+  setcchar(&character, text, look.attributes, look.pair, nullptr);
+  return character;
+}
+
+std::wstring wide(std::string_view text) {
+  std::wstring out;
   for (std::size_t at = 0; at < text.size();) {
     const Character character = character_at(text, at);
-    const bool hidden = !character.well_formed || is_control(character.code);
-    out.push_back(hidden ? replacement : character.code);
+    const auto code = static_cast<wchar_t>(character.code);
+    const bool shown =
+        character.well_formed && !turns_direction(character.code) && wcwidth(code) >= 0;
+    out.push_back(shown ? code : replacement);
     at += character.bytes;
   }
   return out;
 }
 
-void append_utf8(std::string& text, char32_t glyph) {
-  const auto tail = [&text, glyph](unsigned shift) {
-    text.push_back(static_cast<char>(0x80U | ((glyph >> shift) & 0x3FU)));
-  };
-  if (glyph < 0x80) {
-    text.push_back(static_cast<char>(glyph));
-  } else if (glyph < 0x800) {
-    text.push_back(static_cast<char>(0xC0U | (glyph >> 6U)));
-    tail(0);
-  } else if (glyph < 0x10000) {
-    text.push_back(static_cast<char>(0xE0U | (glyph >> 12U)));
-    tail(6);
-    tail(0);
-  } else {
-    text.push_back(static_cast<char>(0xF0U | (glyph >> 18U)));
-    tail(12);
-    tail(6);
-    tail(0);
-  }
+int width(const std::wstring& text) {
+  return wcswidth(text.c_str(), text.size());
 }
 
-void Canvas::put(int row, int column, char32_t glyph, Style style) {
-  if (row < 0 || row >= rows_ || column < 0 || column >= columns_) return;
-  cells_[index(row, column)] = {glyph, style};
+}  // namespace
+
+void prepare_colours() {
+  start_color();
+  use_default_colors();
+  init_pair(pair_good, COLOR_GREEN, -1);
+  init_pair(pair_caution, COLOR_YELLOW, -1);
+  init_pair(pair_alarm, COLOR_WHITE, COLOR_RED);
+  init_pair(pair_heading, COLOR_WHITE, COLOR_BLUE);
+  constexpr short bright_white = 15;
+  init_pair(pair_paper, COLOR_BLACK, COLORS > bright_white ? bright_white : COLOR_WHITE);
 }
 
-int Canvas::write(int row, int column, std::string_view text, Style style) {
-  for (const char32_t glyph : decode(text)) put(row, column++, glyph, style);
-  return column;
-}
-
-std::string Canvas::row_text(int row) const {
-  std::string text;
-  for (int column = 0; column < columns_; ++column) append_utf8(text, at(row, column).glyph);
-  const auto last = text.find_last_not_of(' ');
-  text.resize(last == std::string::npos ? 0 : last + 1);
-  return text;
-}
-
-void Area::put(int row, int column, char32_t glyph, Style style) const {
-  if (row < 0 || row >= rows || column < 0 || column >= columns) return;
-  canvas.put(top + row, left + column, glyph, style);
+void Area::put(int row, int column, char32_t glyph, Style style, int count) const {
+  const cchar_t character = drawn(glyph, style);
+  mvwhline_set(window_.get(), row, column, &character, count);
 }
 
 int Area::write(int row, int column, std::string_view text, Style style) const {
-  for (const char32_t glyph : decode(text)) put(row, column++, glyph, style);
+  const std::wstring shown = wide(text);
+  const int start = column;
+  // ncurses would go on in the next row.
+  std::size_t fitting = 0;
+  for (; fitting < shown.size() && column + wcwidth(shown[fitting]) <= columns(); ++fitting)
+    column += wcwidth(shown[fitting]);
+  const Look look = look_of(style);
+  wattr_set(window_.get(), look.attributes, look.pair, nullptr);
+  mvwaddnwstr(window_.get(), row, start, shown.c_str(), static_cast<int>(fitting));
   return column;
 }
 
 void Area::write_right(int row, std::string_view text, Style style) const {
-  const auto width = static_cast<int>(decode(text).size());
-  write(row, std::max(columns - width, 0), text, style);
+  write(row, std::max(columns() - width(wide(text)), 0), text, style);
 }
 
 namespace {
@@ -141,9 +178,9 @@ int draw_big(const Area& area, int column, std::string_view text, DigitScale sca
     const auto dots = static_cast<int>(f.rows[0].size());
     for (int row = 0; row < dots_high * scale.rows; ++row) {
       const std::string_view line = f.rows[static_cast<std::size_t>(row / scale.rows)];
-      for (int k = 0; k < dots * scale.columns; ++k) {
-        if (line[static_cast<std::size_t>(k / scale.columns)] == '#')
-          area.put(row, column + k, dot, style);
+      for (int k = 0; k < dots; ++k) {
+        if (line[static_cast<std::size_t>(k)] == '#')
+          area.put(row, column + k * scale.columns, dot, style, scale.columns);
       }
     }
     column += dots * scale.columns + 1;
@@ -174,8 +211,8 @@ class Dots {
   Dots(const Area& area, int across, int down)
       : across_(across),
         down_(down),
-        width_(area.columns * across),
-        height_(area.rows * down),
+        width_(area.columns() * across),
+        height_(area.rows() * down),
         lit_(index(0, height_), false) {}
 
   [[nodiscard]] int width() const { return width_; }
@@ -234,11 +271,11 @@ char32_t bar_cell(double share, const Glyphs& glyphs) {
 }
 
 void draw_column(const Area& area, int column, double share, Style style, const Glyphs& glyphs) {
-  const double height = share * area.rows;
-  for (int row = 0; row < area.rows; ++row) {
-    const double part = std::clamp(height - (area.rows - 1 - row), 0.0, 1.0);
+  const double height = share * area.rows();
+  for (int row = 0; row < area.rows(); ++row) {
+    const double part = std::clamp(height - (area.rows() - 1 - row), 0.0, 1.0);
     const auto filled = static_cast<char32_t>(std::lround(part * eighths));
-    if (filled == 0 && row < area.rows - 1) continue;
+    if (filled == 0 && row < area.rows() - 1) continue;
     // U+2581 is the lowest eighth, U+2588 the full block. The lowest row always shows something.
     const char32_t block = U'\u2580' + std::max<char32_t>(filled, 1);
     area.put(row, column, glyphs.blocks ? block : (part >= 0.5 ? U'#' : U'.'), style);
@@ -250,12 +287,11 @@ void draw_curve(const Area& area, std::span<const measure::FoldedPoint> cycle, S
   double peak = 0.0;
   for (const auto& point : cycle) peak = std::max(peak, std::abs(point.mean));
   if (peak <= 0.0) return;
-  for (int column = 0; column < area.columns; ++column)
-    area.put(area.rows / 2, column, glyphs.blocks ? U'\u2500' : U'-', Style::faint);
+  area.put(area.rows() / 2, 0, glyphs.blocks ? U'\u2500' : U'-', Style::faint, area.columns());
   Dots dots(area, glyphs.braille ? 2 : 1, glyphs.braille ? 4 : 1);
   trace(dots, cycle, peak);
-  for (int row = 0; row < area.rows; ++row) {
-    for (int column = 0; column < area.columns; ++column) {
+  for (int row = 0; row < area.rows(); ++row) {
+    for (int column = 0; column < area.columns(); ++column) {
       const char32_t glyph =
           glyphs.braille ? braille(dots, column, row) : (dots.lit(column, row) ? U'*' : U' ');
       if (glyph != U' ') area.put(row, column, glyph, style);

@@ -1,21 +1,25 @@
 // SPDX-License-Identifier: MIT
-// A grid of characters to draw on, which a terminal shows and a test reads; curves, bars and large
-// figures on it.
+// Parts of the screen, which are windows of ncurses; curves, bars and large figures on them.
 #pragma once
 
+#include <memory>
 #include <span>
-#include <string>
 #include <string_view>
-#include <vector>
+
+#define NCURSES_NOMACROS 1
+#define NCURSES_WIDECHAR 1
+#include <curses.h>
 
 #include "measure/folded_cycle.hpp"
 
 namespace railtap::live {
 
-/// What a character means; the terminal decides what that looks like, with colours or without.
-/// `paper`
-/// is black on white whatever the terminal's colours are, for a code that a camera reads.
+/// What a character means; what that looks like depends on the terminal's colours. `paper` is black
+/// on white whatever the terminal's colours are, for a code that a camera reads.
 enum class Style : unsigned char { plain, faint, strong, good, caution, alarm, heading, paper };
+
+/// Starts the terminal's colours; without them, styles are attributes only.
+void prepare_colours();
 
 /// The characters that are drawn with.
 struct Glyphs {
@@ -23,59 +27,39 @@ struct Glyphs {
   bool braille = true;  ///< dots of a waveform (U+2800), which few consoles without a desktop have
 };
 
-/// One character of the grid, and what it means.
-struct Cell {
-  char32_t glyph = U' ';
-  Style style = Style::plain;
-  bool operator==(const Cell&) const = default;
-};
-
-/// What is outside of it is left out when drawing. All characters are one column wide.
-class Canvas {
+/// A part of the screen, with coordinates of its own: a window of ncurses. What is outside of it is
+/// left out when drawing.
+class Area {
  public:
-  Canvas(int rows, int columns) : rows_(rows), columns_(columns), cells_(index(rows, 0)) {}
+  /// The whole of a window. \param window outlives it, and is drawn on
+  explicit Area(WINDOW* window) : window_(derwin(window, 0, 0, 0, 0)) {}
 
-  [[nodiscard]] int rows() const { return rows_; }
-  [[nodiscard]] int columns() const { return columns_; }
-  [[nodiscard]] const Cell& at(int row, int column) const { return cells_[index(row, column)]; }
+  [[nodiscard]] int rows() const { return getmaxy(window_.get()); }
+  [[nodiscard]] int columns() const { return getmaxx(window_.get()); }
 
-  void put(int row, int column, char32_t glyph, Style style);
-  /// \param text UTF-8. \returns the column behind it
-  int write(int row, int column, std::string_view text, Style style);
-
-  /// A row as UTF-8, without the blanks at its end.
-  [[nodiscard]] std::string row_text(int row) const;
-
- private:
-  [[nodiscard]] std::size_t index(int row, int column) const {
-    return static_cast<std::size_t>(row) * static_cast<std::size_t>(columns_) +
-           static_cast<std::size_t>(column);
-  }
-
-  int rows_, columns_;
-  std::vector<Cell> cells_;
-};
-
-/// A part of a canvas, with coordinates of its own.
-struct Area {
-  Canvas& canvas;
-  int top = 0, left = 0, rows = 0, columns = 0;
-
-  void put(int row, int column, char32_t glyph, Style style) const;
-  /// What does not fit is cut off. \returns the column behind it
+  /// \param count how often, to the right
+  void put(int row, int column, char32_t glyph, Style style, int count = 1) const;
+  /// What does not fit is cut off. \param text UTF-8; what is none, and what no terminal should
+  /// get, becomes '?'. \returns the column behind what is shown
   int write(int row, int column, std::string_view text, Style style) const;
   /// The same, ending at the right edge.
   void write_right(int row, std::string_view text, Style style) const;
-  [[nodiscard]] Area part(int from_row, int count) const {
-    return {canvas, top + from_row, left, count, columns};
+  /// Rows (> 0) in full width.
+  [[nodiscard]] Area part(int from_row, int count) const { return part(from_row, 0, count, 0); }
+  /// \param columns 0: all to the right edge
+  [[nodiscard]] Area part(int row, int column, int rows, int columns) const {
+    return Area(derwin(window_.get(), rows, columns, row, column), Derived{});
   }
-};
 
-/// UTF-8 to characters; what is no UTF-8 becomes '?', and so do control characters, which would
-/// reach the terminal.
-[[nodiscard]] std::u32string decode(std::string_view text);
-/// The way back, a character at a time.
-void append_utf8(std::string& text, char32_t glyph);
+ private:
+  struct Derived {};
+  Area(WINDOW* derived, Derived) : window_(derived) {}
+  struct Delete {
+    void operator()(WINDOW* window) const { delwin(window); }
+  };
+  // None where it would not lie inside; ncurses then draws nothing.
+  std::unique_ptr<WINDOW, Delete> window_;
+};
 
 /// How large a dot of a figure is.
 struct DigitScale {

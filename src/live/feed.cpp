@@ -248,20 +248,20 @@ std::optional<Volts> target_of(State& state) {
   return electric::target_for(channel).volts;
 }
 
-bool turn(State& state, const Key& key) {
+bool turn(State& state, Key key) {
   const std::lock_guard guard(state.lock);
   Settings& s = state.wanted;
-  switch (key.kind) {
-    case Key::Kind::up:
+  switch (key) {
+    case KEY_UP:
       s.volume = std::min(s.volume + 1, state.rig.head_unit.steps);
       return true;
-    case Key::Kind::down:
+    case KEY_DOWN:
       s.volume = std::max(s.volume - 1, 0);
       return true;
-    case Key::Kind::left:
+    case KEY_LEFT:
       s.travel = std::max(s.travel - turn_of_gain, 0.0);
       return true;
-    case Key::Kind::right:
+    case KEY_RIGHT:
       s.travel = std::min(s.travel + turn_of_gain, 1.0);
       return true;
     default:
@@ -317,7 +317,7 @@ Rehearsal rehearse(rig::Rig rig, const RehearsalSetup& setup) {
 
   Rehearsal rehearsal;
   rehearsal.source = source_of(state);
-  rehearsal.knobs = {[state](const Key& key) { return turn(*state, key); },
+  rehearsal.knobs = {[state](Key key) { return turn(*state, key); },
                      [state] { return text_of(*state); }};
   rehearsal.name = state->rig.name + ", " +
                    (state->has_gain() ? state->control().name : std::string(head_unit_name));

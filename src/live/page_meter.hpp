@@ -25,8 +25,8 @@ struct PageNotice {
   bool lan = false;           ///< others can reach it
 };
 
-/// Over the whole canvas, with the code where there is room for it (21 rows at most addresses).
-void draw(const PageNotice& notice, const Glyphs& glyphs, Canvas& canvas);
+/// Over the whole window, with the code where there is room for it (21 rows at most addresses).
+void draw(const PageNotice& notice, const Glyphs& glyphs, WINDOW* window);
 
 /// What a code is written with: dark on light by colours, the terminal's own light text, or not.
 enum class CodeInk : unsigned char { colours, light, none };

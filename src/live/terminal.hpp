@@ -9,12 +9,10 @@
 
 namespace railtap::live {
 
-/// A key that was pressed.
-struct Key {
-  enum class Kind { character, enter, escape, erase, up, down, left, right, tab, resized };
-  Kind kind = Kind::character;
-  char32_t character = 0;
-};
+/// A key that was pressed: a byte of what was typed, or one of ncurses' KEY_UP, KEY_RESIZE, ….
+using Key = int;
+// In ASCII; ncurses has no names for them.
+inline constexpr Key escape_key = 27, delete_key = 127;
 
 /// Takes the terminal over; one at a time. ncurses (Debian: libncurses-dev) because it is the
 /// library that knows terminals: it sends what changed only, follows a change of size, and has been
@@ -34,16 +32,16 @@ class Terminal {
 
   [[nodiscard]] const Glyphs& glyphs() const { return glyphs_; }
 
-  /// An empty canvas of the terminal's present size.
-  [[nodiscard]] Canvas canvas() const;
-  void show(const Canvas& canvas);
+  /// What is drawn on, of the terminal's present size, with nothing on it.
+  [[nodiscard]] WINDOW* blank();
+  /// Sends what changed to the terminal.
+  void show();
 
   /// The next key that was pressed; none when none is waiting.
   [[nodiscard]] std::optional<Key> key();
 
  private:
   Glyphs glyphs_;
-  bool colour_;
 };
 
 }  // namespace railtap::live

@@ -48,8 +48,8 @@ class Watch {
 
 /// Something with knobs that the keys turn, such as the virtual rig.
 struct Knobs {
-  std::function<bool(const Key&)> turn;  ///< returns whether the key was one of its own
-  std::function<std::string()> text;     ///< positions of the knobs, and the keys for them
+  std::function<bool(Key)> turn;      ///< returns whether the key was one of its own
+  std::function<std::string()> text;  ///< positions of the knobs, and the keys for them
 };
 
 /// What to watch, and how.

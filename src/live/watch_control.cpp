@@ -52,43 +52,43 @@ void WatchControl::say(std::string message) {
   message_since_ = std::chrono::steady_clock::now();
 }
 
-void WatchControl::press(const Key& key) {
+void WatchControl::press(Key key) {
   if (view_.prompt) {
     type(key);
   } else if (job_.knobs && job_.knobs->turn(key)) {
     return;
-  } else if (key.kind == Key::Kind::character) {
-    command(key.character);
+  } else {
+    command(key);
   }
 }
 
 void WatchControl::answer(const std::string& text) {
   if (!view_.prompt) return;
   typed_.clear();
-  for (const char c : text) type({Key::Kind::character, static_cast<unsigned char>(c)});
-  type({Key::Kind::enter, 0});
+  for (const char c : text) type(static_cast<unsigned char>(c));
+  type(KEY_ENTER);
 }
 
-void WatchControl::command(char32_t character) {
-  switch (character) {
-    case U'q':
+void WatchControl::command(Key key) {
+  switch (key) {
+    case 'q':
       quit_ = true;
       return;
-    case U'h':
+    case 'h':
       view_.held = !view_.held;
       return;
-    case U'r':
+    case 'r':
       stream_.reset();
       say("highest clean reading and history start anew");
       return;
-    case U't':
+    case 't':
       typed_.clear();
       show_prompt();
       return;
-    case U'n':
+    case 'n':
       if (!view_.readings.empty()) view_.focus = (view_.focus + 1) % view_.readings.size();
       return;
-    case U's':
+    case 's':
       save();
       return;
     default:
@@ -102,24 +102,26 @@ void WatchControl::show_prompt() {
                  typed_;
 }
 
-void WatchControl::type(const Key& key) {
-  switch (key.kind) {
-    case Key::Kind::enter:
+void WatchControl::type(Key key) {
+  switch (key) {
+    case '\n':
+    case '\r':
+    case KEY_ENTER:
       view_.prompt.reset();
       set_target();
       return;
-    case Key::Kind::escape:
+    case escape_key:
       view_.prompt.reset();
       return;
-    case Key::Kind::erase:
+    case '\b':
+    case delete_key:
+    case KEY_BACKSPACE:
+    case KEY_DC:
       if (!typed_.empty()) typed_.pop_back();
       break;
-    case Key::Kind::character:
-      if (key.character >= U' ' && key.character < U'\x7F' && typed_.size() < longest_typed)
-        typed_.push_back(static_cast<char>(key.character));
-      break;
     default:
-      break;
+      if (key >= ' ' && key < delete_key && typed_.size() < longest_typed)
+        typed_.push_back(static_cast<char>(key));
   }
   show_prompt();
 }
@@ -220,31 +222,29 @@ class ScreenWatch {
     draw_due_ = false;
     control_.refresh();
     stream_.sound(control_.view());
-    Canvas canvas = terminal_.canvas();
-    draw_on(canvas);
-    terminal_.show(canvas);
+    draw_on(terminal_.blank());
+    terminal_.show();
   }
 
-  void draw_on(Canvas& canvas) {
+  void draw_on(WINDOW* window) {
     if (notice_) {
       const page::Server& page = *job_.page;
       draw(PageNotice{page.address(), page.short_address(), page.lan()}, terminal_.glyphs(),
-           canvas);
+           window);
     } else {
-      draw(control_.view(), terminal_.glyphs(), canvas);
+      draw(control_.view(), terminal_.glyphs(), window);
     }
   }
 
   // How the page is reached is shown first, and again with the p key.
-  void take_key(const Key& key) {
+  void take_key(Key key) {
     note_change(true);
-    const bool p = key.kind == Key::Kind::character && key.character == U'p';
-    if (key.kind == Key::Kind::resized) {
+    if (key == KEY_RESIZE) {
       return;
     } else if (notice_) {
       wait_for_viewer_ = notice_ = false;
-      if (key.kind == Key::Kind::character && key.character == U'q') control_.press(key);
-    } else if (p && job_.page && !control_.view().prompt) {
+      if (key == 'q') control_.press(key);
+    } else if (key == 'p' && job_.page && !control_.view().prompt) {
       notice_ = true;
     } else {
       control_.press(key);

@@ -23,7 +23,7 @@ class WatchControl {
   [[nodiscard]] const WatchView& view() const { return view_; }
   [[nodiscard]] bool quit() const { return quit_; }
 
-  void press(const Key& key);
+  void press(Key key);
   /// Answers the open question as if it had been typed; without one, does nothing.
   void answer(const std::string& text);
 
@@ -33,9 +33,9 @@ class WatchControl {
   bool forget_message();
 
  private:
-  void command(char32_t character);
+  void command(Key key);
   void show_prompt();
-  void type(const Key& key);
+  void type(Key key);
   void set_target();
   void save();
   void say(std::string message);

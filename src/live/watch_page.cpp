@@ -162,17 +162,16 @@ page::PageState page_state(const WatchView& view, bool knobs) {
 }
 
 std::optional<Key> key_of_button(const std::string& name) {
-  using Kind = Key::Kind;
-  static constexpr std::pair<std::string_view, Kind> named[] = {{"up", Kind::up},
-                                                                {"down", Kind::down},
-                                                                {"left", Kind::left},
-                                                                {"right", Kind::right},
-                                                                {"escape", Kind::escape}};
-  for (const auto& [word, kind] : named) {
-    if (name == word) return Key{kind, 0};
+  static constexpr std::pair<std::string_view, Key> named[] = {{"up", KEY_UP},
+                                                               {"down", KEY_DOWN},
+                                                               {"left", KEY_LEFT},
+                                                               {"right", KEY_RIGHT},
+                                                               {"escape", escape_key}};
+  for (const auto& [word, key] : named) {
+    if (name == word) return key;
   }
   if (name.size() != 1) return std::nullopt;
-  return Key{Kind::character, static_cast<unsigned char>(name.front())};
+  return static_cast<unsigned char>(name.front());
 }
 
 bool WatchPage::take_presses(WatchControl& control) {

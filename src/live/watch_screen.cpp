@@ -25,10 +25,10 @@ constexpr int digit_rows = 5;
 int draw_figures(const Area& area, const ChannelReading& reading, const WatchView& view,
                  const Glyphs& glyphs) {
   constexpr int unit_columns = 6;
-  const int room = area.columns - unit_columns;
+  const int room = area.columns() - unit_columns;
   Figures figures = figures_of(reading, view, 2);
   if (big_width(figures.digits, {}) > room) figures = figures_of(reading, view, 1);
-  const DigitScale scale = fitting_scale(figures.digits, area.rows, room);
+  const DigitScale scale = fitting_scale(figures.digits, area.rows(), room);
   const Style style = style_of(reading) == Style::faint ? Style::strong : style_of(reading);
   const char32_t dot = glyphs.blocks ? U'\u2588' : U'#';
   const int column = draw_big(area, 0, figures.digits, scale, dot, style);
@@ -61,13 +61,13 @@ void draw_advice(const Area& area, const ChannelReading& reading, const WatchVie
 void draw_bar(const Area& area, const ChannelReading& reading, const WatchView& view,
               const Glyphs& glyphs) {
   const LevelBar bar = level_bar(reading, view);
-  const double filled = bar.filled * area.columns;
-  for (int column = 0; column < area.columns; ++column) {
+  const double filled = bar.filled * area.columns();
+  for (int column = 0; column < area.columns(); ++column) {
     const double share = std::clamp(filled - column, 0.0, 1.0);
     area.put(0, column, bar_cell(share, glyphs), share > 0.0 ? bar.style : Style::faint);
   }
   if (!bar.target) return;
-  const int mark = std::min(static_cast<int>(*bar.target * area.columns), area.columns - 1);
+  const int mark = std::min(static_cast<int>(*bar.target * area.columns()), area.columns() - 1);
   area.put(0, mark, glyphs.blocks ? U'\u2503' : U'|', Style::strong);
 }
 
@@ -83,9 +83,10 @@ void draw_lamp(const Area& area, const char* rail, const ChannelReading& reading
   const char32_t light = !lamp.known     ? U'.'
                          : glyphs.blocks ? (over ? U'\u2588' : U'\u2591')
                                          : (over ? U'#' : U'-');
-  int column = area.write(0, 0, rail, Style::plain);
-  for (int i = 0; i < 4; ++i) area.put(0, column++, light, lamp.style);
-  area.write(0, column + 1, lamp.text, lamp.style);
+  const int column = area.write(0, 0, rail, Style::plain);
+  constexpr int lights = 4;
+  area.put(0, column, light, lamp.style, lights);
+  area.write(0, column + lights + 1, lamp.text, lamp.style);
 }
 
 void draw_lamps(const Area& area, const ChannelReading& reading, const Glyphs& glyphs) {
@@ -101,7 +102,7 @@ void draw_clean(const Area& area, const ChannelReading& reading, const WatchView
 
 void draw_cycle(const Area& area, const ChannelReading& reading, const Glyphs& glyphs) {
   if (reading.cycle.empty()) {
-    area.write(area.rows / 2, 0, "no cycle: not one steady tone", Style::faint);
+    area.write(area.rows() / 2, 0, "no cycle: not one steady tone", Style::faint);
     return;
   }
   const bool flat = reading.findings && reading.findings->flat_top.present;
@@ -140,14 +141,14 @@ void draw_history(const Area& area, const ChannelReading& reading, const WatchVi
   }
   const Dbfs top = view.target ? view.target->level + above_target : highest;
   const Dbfs bottom = top - below_target - above_target;
-  const auto columns = static_cast<std::size_t>(area.columns);
+  const auto columns = static_cast<std::size_t>(area.columns());
   const std::size_t group = (most_points + columns - 1) / columns;
   const auto shown = static_cast<int>((history.size() + group - 1) / group);
   for (int column = 0; column < shown; ++column) {
     const HistoryPoint point = merged(history, static_cast<std::size_t>(column) * group, group);
     const double share =
         point.level ? (*point.level - bottom).value() / (top - bottom).value() : 0.0;
-    draw_column(area.part(1, area.rows - 1), area.columns - shown + column,
+    draw_column(area.part(1, area.rows() - 1), area.columns() - shown + column,
                 std::clamp(share, 0.0, 1.0), style_of(point), glyphs);
   }
 }
@@ -166,7 +167,7 @@ void draw_channel(const Area& area, const ChannelReading& reading, const WatchVi
   constexpr int least_cycle_rows = 3;
   draw_heading(area.part(0, 1), reading, view, focused, glyphs);
   // Half of what is left over goes to the figures, as far as they can use it.
-  const int spare = area.rows - lines - digit_rows;
+  const int spare = area.rows() - lines - digit_rows;
   const int big =
       spare >= digit_rows + history_rows + least_cycle_rows ? 2 * digit_rows : digit_rows;
   int row = 1 + draw_figures(area.part(1, big), reading, view, glyphs);
@@ -176,20 +177,20 @@ void draw_channel(const Area& area, const ChannelReading& reading, const WatchVi
   draw_lamps(area.part(row + 3, 2), reading, glyphs);
   draw_clean(area.part(row + 5, 1), reading, view);
   row += 6;
-  const int left = area.rows - row;
+  const int left = area.rows() - row;
   const bool history = left >= history_rows + least_cycle_rows || left == history_rows;
   const int cycle_rows = left - (history ? history_rows : 0);
   if (cycle_rows >= least_cycle_rows) draw_cycle(area.part(row, cycle_rows), reading, glyphs);
   if (history)
-    draw_history(area.part(area.rows - history_rows, history_rows), reading, view, glyphs);
+    draw_history(area.part(area.rows() - history_rows, history_rows), reading, view, glyphs);
 }
 
 void draw_title(const Area& area, const WatchView& view) {
-  int column = area.write(0, 0,
-                          " " + view.source + "  " + format_quantity(view.rate, 6) + "  " +
-                              format_fixed(view.time, 1) + " ",
-                          Style::heading);
-  for (; column < area.columns; ++column) area.put(0, column, U' ', Style::heading);
+  area.put(0, 0, U' ', Style::heading, area.columns());
+  area.write(0, 0,
+             " " + view.source + "  " + format_quantity(view.rate, 6) + "  " +
+                 format_fixed(view.time, 1) + " ",
+             Style::heading);
   std::string state;
   if (view.places_with_losses > 0)
     state = " SAMPLES LOST: " + std::to_string(view.places_with_losses) + " ";
@@ -217,26 +218,26 @@ void draw_channels(const Area& area, const WatchView& view, const Glyphs& glyphs
   if (view.readings.empty()) return;
   const std::size_t count = view.readings.size();
   const std::size_t focus = std::min(view.focus, count - 1);
-  if (count == 1 || area.columns < columns_for_two) {
+  if (count == 1 || area.columns() < columns_for_two) {
     draw_channel(area, view.readings[focus], view, count > 1, glyphs);
     return;
   }
   const std::size_t first = first_of_pair(view);
-  const int width = (area.columns - 3) / 2;
+  const int width = (area.columns() - 3) / 2;
   for (std::size_t side = 0; side < 2; ++side) {
-    const int left = area.left + (side == 0 ? 0 : area.columns - width);
-    const Area half{area.canvas, area.top, left, area.rows, width};
-    draw_channel(half, view.readings[first + side], view, first + side == focus, glyphs);
+    const int left = side == 0 ? 0 : area.columns() - width;
+    draw_channel(area.part(0, left, area.rows(), width), view.readings[first + side], view,
+                 first + side == focus, glyphs);
   }
-  for (int row = 0; row < area.rows; ++row)
-    area.put(row, area.columns / 2, glyphs.blocks ? U'\u2502' : U'|', Style::faint);
+  for (int row = 0; row < area.rows(); ++row)
+    area.put(row, area.columns() / 2, glyphs.blocks ? U'\u2502' : U'|', Style::faint);
 }
 
 }  // namespace
 
-void draw(const WatchView& view, const Glyphs& glyphs, Canvas& canvas) {
-  const Area all{canvas, 0, 0, canvas.rows(), canvas.columns()};
-  if (all.columns < least_columns || all.rows < least_rows) {
+void draw(const WatchView& view, const Glyphs& glyphs, WINDOW* window) {
+  const Area all(window);
+  if (all.columns() < least_columns || all.rows() < least_rows) {
     all.write(0, 0,
               "make the window larger: " + std::to_string(least_columns) + " x " +
                   std::to_string(least_rows),
@@ -244,8 +245,8 @@ void draw(const WatchView& view, const Glyphs& glyphs, Canvas& canvas) {
     return;
   }
   draw_title(all.part(0, 1), view);
-  draw_channels(all.part(1, all.rows - 2), view, glyphs);
-  draw_footer(all.part(all.rows - 1, 1), view);
+  draw_channels(all.part(1, all.rows() - 2), view, glyphs);
+  draw_footer(all.part(all.rows() - 1, 1), view);
 }
 
 }  // namespace railtap::live

@@ -5,7 +5,11 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
+#include <climits>
+#include <clocale>
 #include <cmath>
+#include <cstdio>
+#include <cstdlib>
 #include <numbers>
 #include <string>
 
@@ -15,7 +19,6 @@ namespace {
 
 using namespace railtap;
 using judge::Verdict;
-using live::Canvas;
 using live::ChannelReading;
 using live::Glyphs;
 using live::WatchView;
@@ -38,12 +41,49 @@ ChannelReading reading_of(int channel, Verdict verdict) {
   return reading;
 }
 
+// A terminal that nobody looks at: ncurses makes no window without one.
+class Unseen {
+ public:
+  Unseen(int rows, int columns) : nothing_(std::fopen("/dev/null", "r+")) {
+    std::setlocale(LC_CTYPE, "C.UTF-8");
+    screen_ = newterm("xterm", nothing_, nothing_);
+    REQUIRE(screen_ != nullptr);
+    resize_term(rows, columns);
+    REQUIRE(getmaxy(stdscr) == rows);
+    REQUIRE(getmaxx(stdscr) == columns);
+  }
+  ~Unseen() {
+    endwin();
+    delscreen(screen_);
+    std::setlocale(LC_CTYPE, "C");
+    std::fclose(nothing_);
+  }
+  Unseen(const Unseen&) = delete;
+  Unseen& operator=(const Unseen&) = delete;
+
+  // What stands there, without the blanks at the ends.
+  std::string text() const {
+    std::string all;
+    for (int row = 0; row < getmaxy(stdscr); ++row) {
+      // A column may hold marks besides its character.
+      std::wstring wide(4 * static_cast<std::size_t>(getmaxx(stdscr)) + 1, L'\0');
+      mvwinnwstr(stdscr, row, 0, wide.data(), static_cast<int>(wide.size()) - 1);
+      std::string line(MB_LEN_MAX * wide.size(), '\0');
+      line.resize(std::wcstombs(line.data(), wide.c_str(), line.size()));
+      all += line.substr(0, line.find_last_not_of(' ') + 1) + "\n";
+    }
+    return all;
+  }
+
+ private:
+  FILE* nothing_;
+  SCREEN* screen_;
+};
+
 std::string drawn(const WatchView& view, int rows, int columns, const Glyphs& glyphs = {}) {
-  Canvas canvas(rows, columns);
-  draw(view, glyphs, canvas);
-  std::string text;
-  for (int row = 0; row < rows; ++row) text += canvas.row_text(row) + "\n";
-  return text;
+  const Unseen screen(rows, columns);
+  draw(view, glyphs, stdscr);
+  return screen.text();
 }
 
 bool contains(const std::string& text, const std::string& words) {
@@ -61,9 +101,10 @@ WatchView view_of(std::size_t channels, Verdict verdict = Verdict::clean) {
 
 TEST_CASE("watch screen: what is no UTF-8, and what no screen should get, is a question mark") {
   const auto shown = [](const char* bytes) {
-    Canvas canvas(1, 20);
-    canvas.write(0, 0, bytes, live::Style::plain);
-    return canvas.row_text(0);
+    const Unseen screen(1, 20);
+    live::Area(stdscr).write(0, 0, bytes, live::Style::plain);
+    const std::string text = screen.text();
+    return text.substr(0, text.size() - 1);
   };
   CHECK(shown("a µΩ → 𝄞 z") == "a µΩ → 𝄞 z");
   CHECK(shown("\xC3(") == "?(");     // no continuation
@@ -73,6 +114,23 @@ TEST_CASE("watch screen: what is no UTF-8, and what no screen should get, is a q
   CHECK(shown("\xED\xA0\x80x") == "???x");       // a surrogate
   CHECK(shown("\xF4\x90\x80\x80x") == "????x");  // beyond Unicode
   CHECK(shown("\x1B[2J") == "?[2J");
+  CHECK(shown("abc\u202Exyz") == "abc?xyz");  // would be read from the right
+}
+
+TEST_CASE("watch screen: what is two columns wide, or none, is cut off by its width") {
+  const auto shown = [](const char* text) {
+    const Unseen screen(2, 5);
+    CHECK(live::Area(stdscr).write(0, 0, text, live::Style::plain) >= 0);
+    return screen.text();
+  };
+  CHECK(shown("日本語") == "日本\n\n");
+  CHECK(shown("a日本語") == "a日本\n\n");
+  CHECK(shown("e\u0301tude") == "e\u0301tude\n\n");
+  CHECK(shown("etudes") == "etude\n\n");
+  const Unseen screen(1, 5);
+  CHECK(live::Area(stdscr).write(0, 7, "behind", live::Style::plain) == 7);
+  CHECK(live::Area(stdscr).part(3, 1).write(0, 0, "below", live::Style::plain) == 0);
+  CHECK(screen.text() == "\n");
 }
 
 TEST_CASE("screen: every size from nothing to huge is drawn without touching what is outside") {
