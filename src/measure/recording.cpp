@@ -237,7 +237,8 @@ void ChannelMeter::take_block(std::span<const double> stream, SampleRange range,
                               const FrameFigures& figures) {
   const auto samples = stream.subspan(range.first, range.length);
   const bool due = open_.segment.blocks >= open_.next_detail;
-  code_step_.add(samples);
+  // Codes as fine as the file's own can get no finer.
+  if (!options_.code_step || code_step_.step() != options_.code_step) code_step_.add(samples);
   if (open_.reference && !due) {
     ToneScreen screen = screener_.screen(samples, figures);
     if (like(screen, *open_.reference)) {
