@@ -19,7 +19,7 @@ import outside
 
 RATE, CHANNELS, BYTES = 48000, 2, 3
 RUNS = 3
-RATIO_LIMIT, MEMORY_LIMIT_MB = 1.5, 40
+RATIO_LIMIT, MEMORY_LIMIT_MB = 1.25, 25
 
 
 def write_long_tone(path, seconds):
