@@ -11,6 +11,7 @@ import sys
 import tempfile
 
 import numpy as np
+import scipy.optimize
 import scipy.signal
 
 import circuit
@@ -47,6 +48,15 @@ r1 in out 1k
 d1 out a dd
 r3 a 0 5k
 r2 out 0 10k"""
+PAIR = """.model qn npn(is=1e-14 bf=200)
+vcc vcc 0 10
+vee vee 0 -10
+vin in 0 sin(0 {drive} {hz})
+q1 vcc in e qn
+q2 c2 0 e qn
+it e vee 1m
+rc vcc c2 4.7k
+e1 out 0 c2 vcc 1"""
 LIMIT = """vin in 0 sin(0 {drive} {hz})
 b1 x 0 v=max(min(v(in),1),-1)
 """
@@ -107,6 +117,24 @@ def rc(corner_hz):
     return 1.0 / (2 * np.pi * 1000.0 * corner_hz)
 
 
+def turn_down_to_limit(body, hz, drive):
+    """How much less drive leaves 1 % of harmonics, in the simulator; dB."""
+    def distortion(decibels):
+        powers = np.abs(np.fft.rfft(simulate(body, hz, drive=drive * 10 ** (-decibels / 20)))[1:]) ** 2
+        return np.sqrt(powers[1:].sum() / powers.sum())
+
+    return scipy.optimize.brentq(lambda decibels: distortion(decibels) - 0.01, 0.0, 20.0, xtol=0.005)
+
+
+# What gives way gradually: how far to turn down. The harmonics of one level are all that the program has to tell it from.
+SOFT = [
+    ("diodes across a resistor, 1 kHz", DIODES, 1000, 0.6),
+    ("diodes across a resistor, 50 Hz", DIODES, 50, 0.7),
+    ("diodes across a resistor, 1 kHz, harder", DIODES, 1000, 0.8),
+    ("a differential pair, 1 kHz", PAIR, 1000, 0.045),
+    ("a differential pair, 100 Hz, harder", PAIR, 100, 0.06),
+]
+
 # what, kind, clipped, samples
 CASES = [
     ("followers without bias, 100 Hz", {"crossover"}, False, lambda: of_circuit(CROSSOVER, 100, drive=8)),
@@ -115,8 +143,6 @@ CASES = [
      lambda: of_circuit(SLEW, 1000, drive=1, slope=0.8 * 2 * np.pi * 1000, bandwidth=2 * np.pi * 40000)),
     ("slew-limited stage at 40 %", {"slew"}, False,
      lambda: of_circuit(SLEW, 1000, drive=1, slope=0.4 * 2 * np.pi * 1000, bandwidth=2 * np.pi * 40000)),
-    ("diodes across a resistor, 1 kHz", {"soft-compression"}, False, lambda: of_circuit(DIODES, 1000, drive=0.6)),
-    ("diodes across a resistor, 50 Hz", {"soft-compression"}, False, lambda: of_circuit(DIODES, 50, drive=0.7)),
     ("one diode", {"uneven-halves"}, False, lambda: of_circuit(ONE_DIODE, 400, drive=0.8)),
     ("limit and RC low-pass, 200 Hz and 500 Hz", {"filtered-clipping"}, True,
      lambda: of_circuit(LOW_PASS, 200, drive=1.25, farad=rc(500.0))),
@@ -148,6 +174,13 @@ def main(program):
                 checks.equal("three gaps: the rest", channel["verdict"], "clean")
                 for found, first in zip(channel["interruptions"]["listed"], (0.9, 1.7, 2.6)):
                     checks.within("three gaps: start", found["start_s"], first, 0.001, "s")
+        for what, body, hz, drive in SOFT:
+            path = outside.write_wav(pathlib.Path(name, "c.wav"), of_circuit(body, hz, drive=drive))
+            channel = run_json(program, "analyze", path)["channels"][0]
+            cause = channel["cause"] or {"kind": None}
+            checks.equal(f"{what}: cause", cause["kind"], "soft-compression")
+            checks.equal(f"{what}: clipped", channel["clipped"], False)
+            checks.within(f"{what}: turn down to 1 %", cause.get("turn_down_db"), turn_down_to_limit(body, hz, drive), 0.02, "dB")
     checks.close()
 
 
