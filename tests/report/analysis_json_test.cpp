@@ -19,6 +19,12 @@ report::AnalysisDocument document_with(judge::Findings findings) {
   return document;
 }
 
+nlohmann::json played_json(const std::optional<measure::PlayedMeasurement>& measured) {
+  report::AnalysisDocument document = document_with({});
+  document.channels[0].played = judge::judge_played(measured, {});
+  return nlohmann::json::parse(report::analysis_json(document).line())["channels"][0]["played"];
+}
+
 }  // namespace
 
 TEST_CASE("analysis document: every promised key is there, and null where nothing is known") {
@@ -70,4 +76,53 @@ TEST_CASE("analysis: a channel goes by its name where the system has one, else b
   CHECK(text.find("\n  front left: ") != std::string::npos);
   CHECK(text.find("\n  Channel 2: ") != std::string::npos);
   CHECK(text.find("Channel 1") == std::string::npos);
+}
+
+TEST_CASE(
+    "analysis document: what the chain added to a track, and by how much clipping would not show") {
+  measure::PlayedMeasurement measured;
+  measured.gain = 0.5;
+  measured.clipping.residual = 0.001;
+  measured.clipping.positive = {true, 0.25, 1.2589254, 7, 90, 0.3147, 0.02, 0.0};
+  const auto json = played_json(measured);
+  CHECK(json["found"] == true);
+  CHECK(json["clipped"] == true);
+  CHECK(json["gain_db"] == doctest::Approx(-6.0206).epsilon(1e-5));
+  CHECK(json["residual_db"] == doctest::Approx(-60.0));
+  REQUIRE(json["rails"].size() == 2);
+  const auto& rail = json["rails"][0];
+  CHECK(rail["rail"] == "positive");
+  // A sine whose peak is 0.25 of full scale: 20·log10(0.25) [AES17-2015, 3.12: a full-scale sine is
+  // 0 dBFS].
+  CHECK(rail["onset_dbfs"] == doctest::Approx(-12.0412).epsilon(1e-5));
+  CHECK(rail["overdrive_db"] == doctest::Approx(2.0).epsilon(1e-5));
+  CHECK(rail["clipped_peaks"] == 7);
+  REQUIRE(rail["uncertainty_db"].is_number());
+  CHECK(rail["uncertainty_db"] > 0.0);
+  CHECK(rail["uncertainty_db"] < 0.3);
+  CHECK(json["rails"][1]["onset_dbfs"].is_null());
+  CHECK(json["rails"][1]["uncertainty_db"].is_null());
+  REQUIRE(json["unseen_db"].is_number());
+  CHECK(json["unseen_db"] >= 0.1);
+  CHECK(json["unseen_single_samples_db"] >= json["unseen_db"]);
+}
+
+TEST_CASE(
+    "analysis document: the worse a chain is known, the more clipping may hide; no track, no "
+    "bound") {
+  measure::PlayedMeasurement well, badly;
+  well.gain = badly.gain = 1.0;
+  well.clipping.residual = 0.001;
+  badly.clipping.residual = 0.02;
+  CHECK(played_json(well)["clipped"] == false);
+  CHECK(played_json(badly)["unseen_db"] > played_json(well)["unseen_db"]);
+  CHECK(played_json(badly)["unseen_single_samples_db"] >
+        played_json(well)["unseen_single_samples_db"]);
+  const auto none = played_json(std::nullopt);
+  CHECK(none["found"] == false);
+  for (const char* key : {"clipped", "gain_db", "unseen_db", "unseen_single_samples_db"}) {
+    CAPTURE(key);
+    REQUIRE(none.contains(key));
+    CHECK(none[key].is_null());
+  }
 }
