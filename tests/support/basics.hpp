@@ -4,17 +4,14 @@
 // levels.
 #pragma once
 
+#include <stdlib.h>  // mkdtemp, of POSIX
+
 #include <cmath>
 #include <filesystem>
 #include <random>
 #include <string>
 
-#include <stdlib.h>
-
 namespace railtap::test {
-
-// Tolerances that say what they mean. doctest's default Approx accepts 1e-5 as equal to 0, so a
-// bare Approx is not used on levels.
 
 /// |value − expected| <= tolerance, in the unit of the arguments; false for NaN.
 [[nodiscard]] inline bool within_abs(double value, double expected, double tolerance) {
