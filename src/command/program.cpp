@@ -64,6 +64,15 @@ Error mistake(const CLI::App& app, const CLI::ParseError& error) {
   return {problem, "", "see " + help + " --help"};
 }
 
+/// Words that belong to no option.
+Error left_over(const CLI::App& app) {
+  const CLI::App& command = *app.get_subcommands().front();
+  std::string list;
+  for (const std::string& word : command.remaining()) list += (list.empty() ? "" : " ") + word;
+  return {"'" + list + "' belongs to no option", "",
+          "see " + app.get_name() + ' ' + command.get_name() + " --help"};
+}
+
 const Command* command_of(const Program& program, const std::string& name) {
   const auto found = std::find_if(program.commands.begin(), program.commands.end(),
                                   [&name](const Command& command) { return command.name == name; });
@@ -128,6 +137,8 @@ ExitStatus run(const Program& program, std::vector<std::string> words) {
   std::reverse(words.begin(), words.end());  // as CLI11 takes them
   try {
     app.parse(std::move(words));
+  } catch (const CLI::ExtrasError&) {
+    throw left_over(app);
   } catch (const CLI::ParseError& error) {
     if (error.get_exit_code() != 0) throw mistake(app, error);
     app.exit(error);  // prints what --help or --version asked for

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // `railtap record` and `railtap sheet`: what a job's record holds, as lines and as a setup sheet.
 
+#include <algorithm>
 #include <filesystem>
 #include <iostream>
 #include <memory>
@@ -55,10 +56,16 @@ void add_job(const RecordOptions& options) {
 }
 
 ExitStatus run(const RecordOptions& options) {
+  const bool job = options.vehicle || options.owner || options.installer || options.date;
   if (options.note) add_note(options);
-  if (options.vehicle || options.owner || options.installer || options.date) add_job(options);
+  if (job) add_job(options);
   const system::JobRecord record = system::read_job_record(options.file);
-  std::cout << (options.json ? system::job_record_text(record) : report::record_text(record));
+  // Who adds something sees that, and who asks for the record all of it.
+  const std::size_t added = (options.note ? 1U : 0U) + (job ? 1U : 0U);
+  const std::size_t first =
+      added > 0 ? record.entries.size() - std::min(added, record.entries.size()) : 0;
+  std::cout << (options.json ? system::job_record_text(record)
+                             : report::record_text(record, first));
   return ExitStatus::within_limits;
 }
 

@@ -289,6 +289,7 @@ struct Rehearsal::Car {
   std::string say(const TurnGain& turn, const Step& step);
   std::string say(const MendFault& wanted);
   void take_apart(const CarFault& fault);
+  std::string corrected(const MendFault& wanted, const CarFault& fault);
   std::vector<std::string> display(const Step& step);
   std::optional<MeterReading> meter(const Step& step);
 };
@@ -394,13 +395,38 @@ std::string Rehearsal::Car::say(const MendFault& wanted) {
     for (const CarFault& there : now) {
       if (there.kind == FaultKind::hum) take_apart(there);
     }
-    return "The laptop runs from its battery.";
+    return corrected(wanted, fault);
   }
   if (wanted.kind == FaultKind::swapped &&
       controls_of(rig)[*fault.control].control->inputs.size() < 2)
     throw Error("it has one input only", wanted.where, "there is nothing to exchange");
   take_apart(fault);
-  return "Done.";
+  return corrected(wanted, fault);
+}
+
+std::string Rehearsal::Car::corrected(const MendFault& wanted, const CarFault& fault) {
+  const auto places = controls_of(rig);
+  const std::string control = fault.control ? places[*fault.control].control->name : "";
+  const std::string output =
+      fault.control ? output_name(*places[*fault.control].control, fault.output) : "";
+  switch (wanted.kind) {
+    case FaultKind::swapped:
+      return "Left and right of " + control + " are exchanged.";
+    case FaultKind::inverted:
+      return "Plus and minus of " + output + " are exchanged.";
+    case FaultKind::not_connected:
+      return output + " is connected.";
+    case FaultKind::filter_on:
+      return "The filter of " + control + " is off.";
+    case FaultKind::boost_on:
+      return "The boost of " + control + " is off.";
+    case FaultKind::level_control:
+      return "The recorder's automatic level control is off.";
+    case FaultKind::tone_controls:
+      return "Tone controls and loudness are flat.";
+    default:
+      return "The laptop runs from its battery.";
+  }
 }
 
 // --- What is played and seen ---------------------------------------------------------------------
@@ -424,7 +450,8 @@ std::optional<MeterReading> Rehearsal::Car::meter(const Step& step) {
   constexpr int decimals = 2;
   if (!step.playing || !step.playing->tone) return std::nullopt;
   const Playing& playing = *step.playing;
-  std::string at = playing.control + std::to_string(volume) + state().line();
+  std::string at = playing.control + std::to_string(volume) + state().line() +
+                   format_quantity(playing.tone->frequency) + format_quantity(playing.tone->level);
   if (at != read_at) {
     signal::Track track;
     track.parts = {{signal::Sine{playing.tone->frequency, playing.tone->level, meter_track},
@@ -441,7 +468,7 @@ std::optional<MeterReading> Rehearsal::Car::meter(const Step& step) {
   shown.digits = text.substr(0, blank);
   shown.unit = text.substr(blank + 1);
   if (!meter_reads(meter_of(rig), playing.tone->frequency))
-    shown.note = "this tone is outside its band";
+    shown.note = "this tone is outside its band; the recording tells the volts";
   return shown;
 }
 

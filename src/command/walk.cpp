@@ -181,7 +181,7 @@ Screen last_screen(const WalkOptions& options, const WalkState& state, const Reh
   screen.lines.push_back(
       state.left_out.empty()
           ? "Done: " + volume + "every gain set, all of it in " + options.record + "."
-          : "Done: " + volume + "but not all of it; the record is " + options.record + ".");
+          : "Done, with steps skipped: " + volume + "all of it in " + options.record + ".");
   for (const auto& [name, why] : state.left_out)
     screen.lines.push_back("Skipped: " + short_name(name) + ", " + why + ".");
   if (!sheet.empty()) screen.lines.push_back("The sheet to print and hand over: " + sheet.string());

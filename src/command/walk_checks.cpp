@@ -111,7 +111,15 @@ std::string doubt_of(const electric::NominalComparison& nominal) {
   return "By the tap's parts, digital full scale is " +
          format_quantity(nominal.nominal, 4, Zeros::keep) + " peak; this is " +
          format_fixed(nominal.deviation, 1, Sign::always) +
-         " from it. Look for a wrong resistor, a mistyped digit, or another setting of the input.";
+         " from it. Look for a wrong resistor, a mistyped digit, a volume that was turned after "
+         "the "
+         "reading, or another setting of the input.";
+}
+
+// ", by the tap's parts 47.00 V (+0.09 dB)".
+std::string beside(const electric::NominalComparison& nominal) {
+  return ", by the tap's parts " + format_quantity(nominal.nominal, 4, Zeros::keep) + " (" +
+         format_fixed(nominal.deviation, 2, Sign::always) + ")";
 }
 
 // A reading that is hardly more than the meter's own error.
@@ -283,10 +291,15 @@ void require_every_step(const TurnedUp& turned, const std::string& place) {
   const int told = run.last - run.first + 1;
   const auto found = turned.channel.steps.size();
   if (static_cast<int>(found) == told) return;
+  const std::string why =
+      static_cast<int>(found) > told
+          ? "switch off what changes the level by itself, such as the recorder's automatic level "
+            "control, "
+          : "begin at volume " + std::to_string(run.first) + ", stay a second on every step, ";
   throw Error("there are " + std::to_string(found) + " steady steps in it, not " +
                   std::to_string(told) + " from volume " + std::to_string(run.first) + " to " +
                   std::to_string(run.last),
-              place, "stay a second on every step and record it again, or b to give other volumes");
+              place, why + "and record it again; or b to give other volumes");
 }
 
 // The highest clean volume of one channel; none where it holds no steps.
@@ -342,6 +355,8 @@ Json head_unit_json(const report::OnsetDocument& document, const VolumeRun& run,
 
 std::string names_of(const WalkChannel& channel) {
   std::string names;
+  if (channel.outputs.size() == 1 && channel.outputs.front() == channel.plate.name)
+    return short_name(channel.plate.name);
   for (const std::string& output : channel.outputs)
     names += (names.empty() ? " (" : ", ") + short_name(output);
   return short_name(channel.plate.name) + names + (names.empty() ? "" : ")");
@@ -398,7 +413,8 @@ Accepted check_calibration(const std::filesystem::path& file, const std::string&
   document.full_scale_rms = full_scale / std::numbers::sqrt2;
   document.warnings = recorded.provenance.warnings;
   return {{entry_of("calibration", report::calibration_json(document), "source", "")},
-          "Digital full scale is " + format_quantity(full_scale, 4, Zeros::keep) + " peak.",
+          "Digital full scale is " + format_quantity(full_scale, 4, Zeros::keep) + " peak" +
+              (document.nominal ? beside(*document.nominal) : "") + ".",
           {{"volts_per_full_scale", full_scale.value()}},
           std::move(doubt)};
 }
@@ -463,12 +479,12 @@ Accepted check_silence(const std::filesystem::path& file, const WalkChannel& cha
                   "play the silence track, or give the recording that belongs to this step");
     }
     const auto& hiss = analysis.findings.noise_a_v;
-    words += " " + name + " " +
-             (hiss ? format_quantity(*hiss, 3) + " A-weighted." : "too low to be known.");
+    words += (words.ends_with(':') ? " " : ", ") + name + " " +
+             (hiss ? format_quantity(*hiss, 3) + " A-weighted" : "too low to be known");
   }
   RecordEntry entry = analysis_entry(file, recorded, limits, channel);
   entry.note = "silence";
-  return {{entry}, words, {}, {}};
+  return {{entry}, words + ".", {}, {}};
 }
 
 // The guided walk's judgement of wiring and filters.

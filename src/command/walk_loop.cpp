@@ -106,7 +106,7 @@ class Loop {
   }
 
   std::optional<Prompt> next_prompt(const Step& step) {
-    if (draft_.leaving_out) return reason_prompt(step);
+    if (draft_.leaving_out) return reason_prompt();
     while (true) {
       try {
         return step.next(draft_.answers);
@@ -124,11 +124,10 @@ class Loop {
     refuse(error.what());
   }
 
-  Prompt reason_prompt(const Step& step) {
+  static Prompt reason_prompt() {
     Prompt prompt;
     prompt.id = "reason";
-    prompt.question =
-        "Why is '" + short_name(step.name) + "' skipped? The record keeps the reason.";
+    prompt.question = "Why is this step skipped? The record keeps the reason.";
     prompt.take = [](const std::string& typed) {
       if (typed.empty()) throw Error("a reason is needed", "", "a few words, or b for not to skip");
       return typed;

@@ -74,6 +74,19 @@ Answers before_recording(const Answers& answers) {
   return before;
 }
 
+// A meter's reading where a recording is asked for.
+void refuse_reading(const std::string& typed) {
+  constexpr const char* digits = "0123456789";
+  if (typed.find_first_of(digits) != 0) return;
+  try {
+    (void)parse_quantity<Volts>(typed, "");
+  } catch (const Error&) {
+    return;
+  }
+  throw Error("'" + short_name(typed) + "' is a reading, and a recording is asked for here", "",
+              "b goes back to the question before");
+}
+
 Prompt recording_prompt(const RecordingStep& step, const Answers& answers,
                         std::vector<std::string> lines) {
   Prompt prompt;
@@ -83,6 +96,7 @@ Prompt recording_prompt(const RecordingStep& step, const Answers& answers,
   prompt.question =
       "Enter records " + format_quantity(step.length, 3) + " now; or give a recording's file name.";
   prompt.take = [step, answers](const std::string& typed) {
+    if (!fs::exists(typed)) refuse_reading(typed);
     const fs::path file =
         typed.empty() ? step.tools.record({step.name, step.length, step.playing}) : fs::path(typed);
     (void)step.accepted(file, answers);
@@ -287,18 +301,21 @@ Step source_step(const WalkTools& tools, const WalkState& state) {
       "speakers stay disconnected. Begin at about half of the volume, record, and turn up step by "
       "step to the end, a second on every step. The tone is loud: protect your ears if a speaker "
       "is connected."};
-  Step step = step_with_recording(
-      recording, {"Play the tone, begin to record, and turn up a step every second."});
+  Step step = step_with_recording(recording, {});
   step.title = "The head unit's limit";
   step.listening.volts_per_full_scale = volts;
   step.help = "The highest volume at which the head unit is clean: mark it there.";
   step.next = [highest = facts.volume_steps, lines,
-               after = step.next](const Answers& answers) -> std::optional<Prompt> {
+               recording](const Answers& answers) -> std::optional<Prompt> {
     const auto first = answers.find("first volume");
     if (!first) return first_volume_prompt(highest, lines);
-    if (!answers.find("last volume"))
-      return last_volume_prompt(highest, whole_number(*first, "the first volume"));
-    return after(answers);
+    const auto last = answers.find("last volume");
+    if (!last) return last_volume_prompt(highest, whole_number(*first, "the first volume"));
+    return recording_prompts(recording, answers,
+                             {"Set the volume to " + *first +
+                              ", play the tone, begin to record, and turn up a step every second, "
+                              "to " +
+                              *last + "."});
   };
   return step;
 }

@@ -319,7 +319,9 @@ std::string read_file(const fs::path& path, std::size_t most_bytes) {
   if (fs::is_directory(path, failure))
     throw Error("is a folder, not a file", path.string(), "give a file name");
   std::ifstream in(path, std::ios::binary);
-  if (!in) throw Error("cannot be read", path.string(), "check the name and that you may read it");
+  if (!in && !fs::exists(path, failure))
+    throw Error("there is no such file", path.string(), "check the name and the folder");
+  if (!in) throw Error("cannot be read", path.string(), "check that you may read it");
   return read_from(in, path, most_bytes);
 }
 

@@ -52,6 +52,9 @@ toml::table parse_toml(std::string_view text, const std::string& place, const st
   try {
     return toml::parse(text, place);
   } catch (const toml::parse_error& error) {
+    if (text.starts_with('{'))
+      throw Error("is JSON, such as a record; a TOML file is wanted here", place,
+                  "check which file was meant");
     throw Error("is not TOML: " + std::string(error.description()),
                 place + ", line " + std::to_string(error.source().begin.line), remedy);
   }

@@ -205,9 +205,7 @@ std::string volts(Volts value) {
   return format_quantity(value, 4, Zeros::keep);
 }
 
-std::string gain_text(const PlannedChannel& channel) {
-  if (!channel.gain) return "the gain's position is not known yet";
-  const GainLanding& gain = *channel.gain;
+std::string gain_text(const GainLanding& gain) {
   const std::string input = format_quantity(gain.input, 3) + " in: ";
   if (gain.verdict == GainLanding::Verdict::too_little)
     return input + "gain fully up, still " + format_fixed(gain.missing, 1) + " short";
@@ -232,8 +230,10 @@ std::string channel_text(const PlannedChannel& channel) {
   std::string text = "  " + visible(channel.name) + ": " + volts(channel.target.volts) + " (" +
                      format_quantity(channel.target.power, 3) + " into " +
                      format_quantity(channel.load) + "), limited by the " +
-                     in_words(channel.limited_by) + "\n    " + gain_text(channel) + "\n    " +
-                     tone_text(channel) + "\n";
+                     in_words(channel.limited_by) + "\n";
+  // That no gain's position is known yet, and why, is among the warnings.
+  if (channel.gain) text += "    " + gain_text(*channel.gain) + "\n";
+  text += "    " + tone_text(channel) + "\n";
   if (channel.cable_loss)
     text += "    the speaker cable loses " + format_fixed(-*channel.cable_loss, 2) + "\n";
   return text;
@@ -299,6 +299,11 @@ std::string supply_text(const system::Plan& plan) {
   return text;
 }
 
+// The step before has the same caution: several gains are set one after the other.
+bool said_before(const system::Plan& plan, std::size_t step) {
+  return step > 0 && plan.order[step - 1].caution == plan.order[step].caution;
+}
+
 std::string order_text(const system::Plan& plan) {
   std::string text = "Order of work\n";
   for (std::size_t n = 0; n < plan.order.size(); ++n) {
@@ -306,7 +311,8 @@ std::string order_text(const system::Plan& plan) {
     const std::string number = std::to_string(n + 1);
     text += (number.size() < 2 ? "  " : " ") + number + ". " + visible(step.title) + "\n     " +
             visible(step.detail) + "\n";
-    if (!step.caution.empty()) text += "     CAUTION: " + visible(step.caution) + "\n";
+    if (!step.caution.empty() && !said_before(plan, n))
+      text += "     CAUTION: " + visible(step.caution) + "\n";
   }
   return text;
 }
@@ -386,9 +392,11 @@ std::string plan_markdown(const system::Plan& plan) {
       "| --- | --- | --- | --- | --- | --- | --- | --- |\n";
   for (const PlannedChannel& channel : plan.channels) text += markdown_row(channel);
   text += "\n";
-  for (const system::Step& step : plan.order) {
+  for (std::size_t n = 0; n < plan.order.size(); ++n) {
+    const system::Step& step = plan.order[n];
     text += "- [ ] **" + plain_markdown(step.title) + "** " + plain_markdown(step.detail) + "\n";
-    if (!step.caution.empty()) text += "  *Caution: " + plain_markdown(step.caution) + "*\n";
+    if (!step.caution.empty() && !said_before(plan, n))
+      text += "  *Caution: " + plain_markdown(step.caution) + "*\n";
   }
   return text;
 }

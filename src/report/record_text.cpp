@@ -111,12 +111,12 @@ std::string line_of(const RecordEntry& entry) {
 
 }  // namespace
 
-std::string record_text(const system::JobRecord& record) {
+std::string record_text(const system::JobRecord& record, std::size_t first) {
   std::string text = visible(record.name) + ", begun " + visible(record.created) + ": " +
                      std::to_string(record.entries.size()) +
                      (record.entries.size() == 1 ? " entry" : " entries") +
                      (record.system.is_null() ? ", no described system\n" : "\n");
-  for (const RecordEntry& entry : record.entries) text += line_of(entry);
+  for (std::size_t i = first; i < record.entries.size(); ++i) text += line_of(record.entries[i]);
   return text;
 }
 

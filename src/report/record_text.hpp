@@ -2,6 +2,7 @@
 // What a job's record holds, an entry a line.
 #pragma once
 
+#include <cstddef>
 #include <string>
 
 #include "system/job_record.hpp"
@@ -9,6 +10,7 @@
 namespace railtap::report {
 
 /// Name, then time, kind, subject, the result's main numbers and the note of every entry.
-[[nodiscard]] std::string record_text(const system::JobRecord& record);
+/// \param first the entries from this one on, from 0
+[[nodiscard]] std::string record_text(const system::JobRecord& record, std::size_t first = 0);
 
 }  // namespace railtap::report

@@ -177,7 +177,9 @@ std::string assessment_lines(const Assessment& assessment, Decibels tolerance) {
   }
   text += ". " + direction_words(assessment, tolerance) + ".\n";
   if (!assessment.plausible) {
-    text += "  That is far off: check its digits, and that the meter is on an AC volts range.\n";
+    text +=
+        "  That is far off: check the reading's digits, and that the meter is on an AC volts "
+        "range.\n";
   }
   if (!assessment.meter_decides) {
     text += "  The meter alone cannot decide this: with its error the target is ";

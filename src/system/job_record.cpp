@@ -40,6 +40,9 @@ Value parsed(std::string_view text, const std::string& place) {
   try {
     return Value::parse(text, guard);
   } catch (const Value::parse_error& error) {
+    if (text.find("\"railtap.system/") != std::string_view::npos)
+      throw Error("is a system file, not a record", place,
+                  "for example: railtap walk job.json --system van.toml");
     throw damaged("the file is not complete JSON", place + line_at(text, error.byte));
   } catch (const Value::exception&) {  // a number beyond what a double holds
     throw damaged("the file holds a value that cannot be read", place);

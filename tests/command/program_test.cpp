@@ -103,6 +103,8 @@ TEST_CASE("program: a mistake is named, with where the help is") {
         "--json excludes --plain; see railtap try --help");
   CHECK(mistake_in({"try", "a.wav", "--side", "right"}) ==
         "--side: right not in {both,left}; see railtap try --help");
+  CHECK(mistake_in({"try", "a.wav", "55W", "4ohm"}) ==
+        "'55W 4ohm' belongs to no option; see railtap try --help");
   CHECK(mistake_in({"do"}) == "there is no command 'do'; see railtap --help");
   CHECK(mistake_in({"trie"}) == "there is no command 'trie'; did you mean try? see railtap --help");
   CHECK(mistake_in({}) == "no command was given; see railtap --help");

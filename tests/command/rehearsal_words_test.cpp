@@ -142,6 +142,29 @@ TEST_CASE("rehearsal: the same seed has the same faults, and what was right is m
   CHECK(describe(right, faults_in(right).front()) == "front: left and right are swapped");
 }
 
+TEST_CASE("rehearsal: the meter reads the tone that plays, and what was corrected is said") {
+  Rehearsal car({}, nullptr);
+  const WalkAside aside = car.aside();
+  const auto at_head_unit = [](double level_dbfs) {
+    Step step;
+    step.playing.emplace();
+    step.playing->tone = signal::Sine{Hertz(100.0), Dbfs(level_dbfs), Seconds(2.0)};
+    return step;
+  };
+  const Step soft = at_head_unit(-20.0);
+  const Step loud = at_head_unit(0.0);
+  const auto soft_read = aside.meter(soft);
+  const auto loud_read = aside.meter(loud);
+  REQUIRE(soft_read);
+  REQUIRE(loud_read);
+  // By 20 dB; the meter's last digit is a quarter of the softer reading.
+  CHECK(loud_read->volts > 7.0 * soft_read->volts);
+  CHECK(aside.take("exchange front", soft) == "Left and right of front are exchanged.");
+  CHECK(aside.take("reverse front left", soft) == "Plus and minus of front left are exchanged.");
+  CHECK(aside.take("filter off rear", soft) == "The filter of rear is off.");
+  CHECK(aside.take("level control off", soft) == "The recorder's automatic level control is off.");
+}
+
 TEST_CASE("rehearsal: the page shows what the meter reads, and the way to the target") {
   Screen screen;
   screen.question = "The meter's reading:";

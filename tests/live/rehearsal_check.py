@@ -37,7 +37,7 @@ class Person:
         return new
 
     def answer(self, words):
-        step = re.search(r"Step \d+(?: of \d+)?: (.*?) (?:REHEARSAL|Not yet|Right|Connect|Leave|Virtual|Tone|From|Dis|The|Once|Going|Play)", words)
+        step = re.search(r"Step \d+(?: of \d+)?: (.*?) (?:REHEARSAL|Not yet|Right|Connect|Leave|Virtual|Tone|From|Dis|The|Once|Going|Set)", words)
         step = step.group(1) if step else ""
         if "Enter shows the rest" in words or "Then press Enter" in words or "Enter if that is" in words:
             return ""

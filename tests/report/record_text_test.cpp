@@ -6,6 +6,8 @@
 
 #include <string>
 
+#include "report/sheet/sheet.hpp"
+
 using namespace railtap;
 
 namespace {
@@ -55,4 +57,37 @@ TEST_CASE("record text: whose the vehicle is stands there as it was given") {
                                R"( "vehicle": "camper\u001b van"}}]})";
   CHECK(ends_with(report::record_text(system::parse_job_record(document, "van.json")),
                   "job          vehicle camper\\x1b van, owner A. Example"));
+}
+
+TEST_CASE("record text: of what was added, only that is shown") {
+  const auto record = system::parse_job_record(
+      R"({"schema": "railtap.record/1", "name": "van", "entries": [)"
+      R"({"kind": "note", "note": "first"}, {"kind": "note", "note": "second"}]})",
+      "van.json");
+  CHECK(report::record_text(record, 1).find("first") == std::string::npos);
+  CHECK(ends_with(report::record_text(record, 1), "second"));
+  CHECK(report::record_text(record).find("first") != std::string::npos);
+}
+
+TEST_CASE("sheet: channels of a gain control are called as their measurements call them") {
+  // A walk names a control's channels within its measurements; with a described system the subjects
+  // are the channels themselves.
+  const auto document = [](const char* entries) {
+    return system::job_record_document(
+        system::parse_job_record(R"({"schema": "railtap.record/1", "name": "van", "entries": [)" +
+                                     std::string(entries) + "]}",
+                                 "van.json"));
+  };
+  const auto now = document(
+      R"({"kind": "analysis", "subject": "front", "moment": "after", "result": {"channels": [)"
+      R"({"channel": 1, "name": "front left", "verdict": "clean", "frequency_hz": 1000, "level_v": 14.8},)"
+      R"({"channel": 2, "name": "front right", "verdict": "clean", "frequency_hz": 1000, "level_v": 14.9}]}})");
+  const auto earlier = document(
+      R"({"kind": "analysis", "subject": "front right", "moment": "after", "result": {"channels": [)"
+      R"({"channel": 2, "verdict": "clean", "frequency_hz": 1000, "level_v": 13.5}]}})");
+  const std::string html = report::sheet_html(now, earlier);
+  CHECK(html.find("channel 2") == std::string::npos);
+  CHECK(html.find("front right") != std::string::npos);
+  CHECK(html.find("13.50 V") != std::string::npos);
+  CHECK(html.find("is in the earlier record only") == std::string::npos);
 }

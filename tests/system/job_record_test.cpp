@@ -116,6 +116,7 @@ TEST_CASE("job record: what is printed is a record again") {
 TEST_CASE("job record: refusals name the place") {
   CHECK(has(refusal(whole.substr(0, whole.size() - 3)),
             "job.json, line 1: the file is not complete JSON"));
+  CHECK(has(refusal("schema = \"railtap.system/1\"\n"), "is a system file, not a record"));
   CHECK(has(refusal("{\n\"schema\": oops}"), "job.json, line 2: the file is not complete JSON"));
   CHECK(has(refusal(""), "the file is not complete JSON"));
   CHECK(has(refusal("[]"), "the file is not a record"));

@@ -122,6 +122,20 @@ TEST_CASE("plan: an unknown clean output leaves the gain open, not the target") 
   CHECK(!plan.channels[0].gain);
   CHECK(passes(plan));
   CHECK(warns(plan, "clean output is not known"));
+  CHECK(warns(plan, "where each gain will be"));
+  CHECK(report::plan_text(plan).find("position is not known") == std::string::npos);
+}
+
+TEST_CASE("plan: a caution that holds for several gains is said once") {
+  const auto plan = plan_of(measured());
+  const auto times = [](const std::string& text, const std::string& part) {
+    int count = 0;
+    for (auto at = text.find(part); at != std::string::npos; at = text.find(part, at + 1)) ++count;
+    return count;
+  };
+  CHECK(times(report::plan_text(plan), "Turn up slowly from minimum") == 1);
+  CHECK(times(report::plan_markdown(plan), "Turn up slowly from minimum") == 1);
+  CHECK(times(report::plan_text(plan), "CAUTION: ") > 4);
 }
 
 TEST_CASE("plan: a set-up tone below full scale is that much weaker at the input") {

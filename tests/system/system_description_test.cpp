@@ -106,6 +106,7 @@ TEST_CASE("system: every remark-key of the starter is a key that is read") {
 
 TEST_CASE("system: mistakes are told with line and key") {
   CHECK(has(refusal("x = "), "van.toml, line 1: is not TOML"));
+  CHECK(has(refusal("{\"schema\": \"railtap.record/1\"}"), "a TOML file is wanted here"));
   CHECK(has(refusal("name = \"x\""), "does not say what it is"));
   CHECK(has(refusal(with("system/1", "system/2")), "written by a newer railtap"));
   CHECK(has(refusal(with("system/1", "rig/1")), "not a \"railtap.system/1\""));

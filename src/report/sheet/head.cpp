@@ -58,6 +58,9 @@ std::string row_name_html(const RecordRow& row) {
   std::string name = row.subject.empty() ? std::string(row.source ? "head unit" : "unnamed output")
                                          : isolated(shortened(row.subject, longest_label));
   if (row.alone || !row.number.known()) return name;
+  const std::string own = own_name(row);
+  if (!own.empty())
+    return (row.source ? name + ", " : "") + isolated(shortened(own, longest_label));
   return name + ", channel " + marked(plain(row.number));
 }
 
@@ -188,10 +191,12 @@ class Lines {
   std::vector<std::pair<std::string, std::string>> lines_;
 };
 
-/// Without what only whoever types the commands needs: "(--allow-filters if it is meant)".
+/// Without what only whoever types the commands needs, "(--allow-filters if it is meant)", and
+/// without its full stop: it stands in a list.
 std::string for_the_owner(std::string sentence) {
   const std::size_t options = sentence.find(" (--");
   if (options != std::string::npos) sentence.erase(options);
+  if (sentence.ends_with('.')) sentence.pop_back();
   return sentence;
 }
 

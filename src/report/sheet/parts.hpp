@@ -35,7 +35,11 @@ struct RecordRow {
 /// system describes the channels of a gain control, entries about the control are about these.
 [[nodiscard]] std::vector<RecordRow> rows_of(const JsonView& record);
 
-/// The row of another record about the same channel; null where there is none.
+/// What the measurements call the channel; empty where they name none.
+[[nodiscard]] std::string own_name(const RecordRow& row);
+
+/// The row of another record about the same channel, whether that is one of a gain control's in one
+/// of them and a subject by itself in the other; null where there is none.
 [[nodiscard]] const RecordRow* same_row(const std::vector<RecordRow>& rows, const RecordRow& row);
 
 /// Whether the verification says that the channel carries another side than it should, is silent or

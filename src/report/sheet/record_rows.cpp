@@ -216,10 +216,31 @@ std::vector<RecordRow> rows_of(const JsonView& record) {
   return rows;
 }
 
+std::string own_name(const RecordRow& row) {
+  for (const JsonView& channel : {row.reached, row.found, row.quiet, row.onset, row.verified}) {
+    if (!channel["name"].text().empty()) return channel["name"].text();
+  }
+  return {};
+}
+
+namespace {
+
+/// By its own name, or as the only channel of its subject; empty where only a number tells it from
+/// its neighbours.
+std::string told_apart_as(const RecordRow& row) {
+  const std::string name = own_name(row);
+  return name.empty() && row.alone ? row.subject : name;
+}
+
+}  // namespace
+
 const RecordRow* same_row(const std::vector<RecordRow>& rows, const RecordRow& row) {
+  const std::string name = told_apart_as(row);
   const auto found = std::find_if(rows.begin(), rows.end(), [&](const RecordRow& other) {
-    return other.subject == row.subject && other.source == row.source &&
-           other.number.number() == row.number.number();
+    if (other.source != row.source) return false;
+    const bool numbered =
+        other.subject == row.subject && other.number.number() == row.number.number();
+    return numbered || (!name.empty() && told_apart_as(other) == name);
   });
   return found == rows.end() ? nullptr : &*found;
 }
