@@ -131,7 +131,7 @@ std::vector<std::string> names_of_channels(const std::string& typed,
   std::vector<std::string> names = split_at_commas(typed);
   if (!names.empty() && names.size() != channels) {
     throw Error("there are " + std::to_string(channels) + " channels and " +
-                    std::to_string(names.size()) + " names",
+                    std::to_string(names.size()) + (names.size() == 1 ? " name" : " names"),
                 "--names",
                 "name every recorded channel, for example --names \"front left,front right\"");
   }

@@ -135,6 +135,8 @@ Warning taken_apart(const std::string& text, const system::Plan& plan) {
 std::vector<std::string> without_repeats(const system::Plan& plan) {
   std::vector<Warning> once;
   for (const std::string& text : plan.warnings) {
+    // The walk finds it itself.
+    if (text == system::clean_output_unknown) continue;
     const Warning warning = taken_apart(text, plan);
     const auto same = std::find_if(once.begin(), once.end(), [&warning](const Warning& other) {
       return other.what == warning.what && other.who.empty() == warning.who.empty();
@@ -334,7 +336,10 @@ Prompt described_prompt(const WalkTools& tools) {
   if (told.facts.meter) lines.push_back("- meter: " + *told.facts.meter);
   if (!told.tap.empty()) lines.push_back("- tap: " + told.tap);
   for (const std::string& warning : told.warnings) lines.push_back("Note: " + warning + ".");
-  return done_prompt("described", std::move(lines), "Enter if that is your system.");
+  return done_prompt("described", std::move(lines),
+                     tools.rehearses
+                         ? "Enter if that is your system."
+                         : "Enter if that is your system; if not, q, and correct the file.");
 }
 
 // What is known with these answers. What was not asked yet is left out.

@@ -70,7 +70,9 @@ std::vector<page::Line> notes_of(const ChannelReading& reading, const WatchView&
       {thdn_text(reading, view), over_limit ? Emphasis::caution : Emphasis::plain},
       {frequency_text(reading), Emphasis::plain},
       {clean.value_or("nothing clean yet"), clean ? Emphasis::plain : Emphasis::faint}};
-  if (const auto cause = cause_of(reading)) notes.push_back({cause->sentence, Emphasis::plain});
+  // Flat tops are told by the advice and the rails.
+  const auto cause = cause_of(reading);
+  if (cause && !flat_top_of(reading).present) notes.push_back({cause->sentence, Emphasis::plain});
   return notes;
 }
 

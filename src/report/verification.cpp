@@ -86,11 +86,12 @@ void add_plot(std::ostream& out, const ChannelVerification& channel) {
 // ---------------------------------------------------------------------------------------
 
 std::string response_line(const judge::ResponseFindings& found) {
-  const auto place = [](const std::optional<Hertz>& corner, const char* beyond) {
-    return corner ? "at " + format_quantity(*corner, 3) : std::string(beyond);
-  };
-  return "-3 dB " + place(found.low_3db, "below the sweep") + " and " +
-         place(found.high_3db, "above the sweep");
+  if (!found.low_3db && !found.high_3db) return "nowhere 3 dB down within the sweep";
+  std::string text = "3 dB down at ";
+  if (found.low_3db) text += format_quantity(*found.low_3db, 3);
+  if (found.low_3db && found.high_3db) text += " and ";
+  if (found.high_3db) text += format_quantity(*found.high_3db, 3);
+  return text;
 }
 
 std::string interface_line(const measure::ResponsePoint& part) {

@@ -275,11 +275,7 @@ void warn_of_supply(const SystemDescription& system, const Plan& plan, Warnings&
 
 void warn(const SystemDescription& system, Plan& plan) {
   Warnings& warnings = plan.warnings;
-  if (!system.head_unit.clean_output)
-    warnings.push_back(
-        "the head unit's clean output is not known: find it with railtap onset and "
-        "put it into the file as clean_output; only then can the plan say "
-        "where each gain will be");
+  if (!system.head_unit.clean_output) warnings.push_back(clean_output_unknown);
   if (!system.meter) warnings.push_back("no meter is described: readings have no error band");
   auto channel = plan.channels.begin();
   for (const Amplifier& amplifier : system.amplifiers) {

@@ -128,6 +128,12 @@ struct Plan {
   std::vector<std::string> warnings;  ///< a line each
 };
 
+/// The warning where the head unit's clean output is not described.
+inline constexpr const char* clean_output_unknown =
+    "the head unit's clean output is not known: find it with railtap onset and put it into the "
+    "file "
+    "as clean_output; only then can the plan say where each gain will be";
+
 /// Everything that follows from the description. Formulas: docs/method.md, "The plan".
 /// \throws Error for values that the targets' formulas refuse
 [[nodiscard]] Plan make_plan(const SystemDescription& system);

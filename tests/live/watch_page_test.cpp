@@ -24,6 +24,8 @@ ChannelReading reading_of(int channel) {
   reading.findings->thdn = Percent(3.0);
   reading.findings->flat_top.present = true;
   reading.findings->flat_top.overdrive_positive = Decibels(0.7);
+  reading.findings->cause.emplace();
+  reading.findings->cause->sentence = "Clipped: the tops are flat, 0.70 dB over.";
   for (int i = 0; i < 500; ++i) {
     const double phase = i / 500.0;
     reading.cycle.push_back({phase, 0.4 * std::sin(2.0 * std::numbers::pi * phase), 0.0, 0.0, 1});
@@ -65,6 +67,8 @@ TEST_CASE("watch page: digits, advice, bar, rails, wave and notes of a clipped c
   CHECK(meter.rails[0].text == "FLAT, 0.70 dB over");
   CHECK_FALSE(meter.rails[1].lit);
   CHECK(meter.notes[0].text == "THD+N 3 %");
+  // The flat tops were told by advice and rails.
+  CHECK(meter.notes.size() == 3);
   CHECK(meter.wave.size() <= 120);
   CHECK(meter.wave.size() >= 60);
   const auto highest = std::max_element(meter.wave.begin(), meter.wave.end(),

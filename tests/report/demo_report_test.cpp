@@ -6,6 +6,7 @@
 #include <string>
 
 #include "report/demo.hpp"
+#include "report/verification.hpp"
 
 using namespace railtap;
 
@@ -139,4 +140,18 @@ TEST_CASE("demo report: names command no terminal, whoever wrote the rig's descr
   document.channels[0].direction = electric::Direction::raise;
   document.verifications = {{name, {"it is inverted."}, {}, {"it is inverted."}, {}}};
   CHECK(report::demo_text(document, "railtap").find('\x1b') == std::string::npos);
+}
+
+TEST_CASE("verification report: where the response is 3 dB down is told, or that it is nowhere") {
+  report::VerificationDocument document;
+  document.verification.channels.resize(1);
+  auto& found = document.verification.channels[0].filters.emplace();
+  const auto says = [&document](const char* words) {
+    return report::verification_text(document).find(words) != std::string::npos;
+  };
+  CHECK(says("nowhere 3 dB down within the sweep"));
+  found.high_3db = Hertz(15000.0);
+  CHECK(says("3 dB down at 15 kHz\n"));
+  found.low_3db = Hertz(80.0);
+  CHECK(says("3 dB down at 80 Hz and 15 kHz\n"));
 }
