@@ -122,10 +122,25 @@ std::optional<Decibels> turn_down_of(const BlockMeasurement& m, Percent limit,
   return *memory->turn_down;
 }
 
+// Fewer orders than this tell no law from rails.
+constexpr int plenty_of_orders = 7;
+
+// The highest frequency of the recorder where its own low-pass hides what would tell.
+std::optional<Hertz> narrow_recorder(const measure::HarmonicSeries& series) {
+  const std::size_t passed = measure::passed_orders(series);
+  if (passed >= std::min<std::size_t>(plenty_of_orders, series.phasor.size())) return std::nullopt;
+  return static_cast<double>(passed) * series.fundamental;
+}
+
 Cause of_shape(const Segment& segment, const Findings& f, const std::optional<ShapeFit>& shape,
                const Limits& limits, WaveformMemory* memory) {
   Cause cause;
   const BlockMeasurement& m = segment.measurement;
+  const auto narrow = narrow_recorder(m.series);
+  if (!f.clipped && narrow) {
+    words::narrow_recording(cause, *narrow);
+    return cause;
+  }
   if (!f.clipped || !shape || shape->shape == WaveShape::unknown) {
     words::unknown_shape(cause, f, segment.clip && !segment.clip->decidable);
     return cause;
@@ -313,13 +328,15 @@ std::optional<bool> is_clipped(const Segment& segment, const Findings& f,
   if (f.input_overload.present || f.flat_top.present) return true;
   if (!segment.clip || segment.clip->orders_used < third) return std::nullopt;
   const measure::ClippedSineFit& fit = *segment.clip;
-  if (harmonics_re_tone(segment.measurement.series) < trace_of_harmonics) return false;
+  const measure::HarmonicSeries& series = segment.measurement.series;
+  if (measure::passed_orders(series) < third) return std::nullopt;
+  if (harmonics_re_tone(series) < trace_of_harmonics) return false;
   if (fit.orders_used < deciding_orders) return std::nullopt;
   if (shape && (shape->shape == WaveShape::dead_zone || shape->shape == WaveShape::slew))
     return false;
+  if (narrow_recorder(series)) return std::nullopt;
   if (fit.explained && fit.decidable) return false;
   // Rails of that size would show in orders that are in the band, and leave more than the law does.
-  constexpr int plenty_of_orders = 7;
   constexpr Decibels clear{6.0};
   if (shape && shape->shape == WaveShape::bend &&
       (fit.decidable || (fit.orders_used >= plenty_of_orders && shape->margin > clear)))

@@ -75,6 +75,16 @@ void unknown_shape(Cause& cause, const Findings& f, bool few) {
   cause.remedy = "Look at the waveform (--svg); record again 6 dB lower, and see what disappears.";
 }
 
+void narrow_recording(Cause& cause, Hertz highest) {
+  cause.kind = CauseKind::unknown;
+  cause.sentence =
+      "Whether it is clipped cannot be told: the recorder lets little pass above about " +
+      format_quantity(highest, 1) + ".";
+  cause.remedy =
+      "Switch its voice filter or noise reduction off, or record a tone of 100 Hz at the same "
+      "setting.";
+}
+
 void crossover(Cause& cause, Percent half_width) {
   cause.sentence =
       "Not clipped: a dead zone where the wave crosses zero (crossover distortion), up to " +

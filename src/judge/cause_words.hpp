@@ -15,6 +15,8 @@ namespace railtap::judge::words {
 /// \param filtered the rails with their filters; null where there is no filter to speak of
 void clipping(Cause& cause, const Findings& f, const measure::ShapeFit* filtered);
 void input_overload(Cause& cause, const Findings& f);
+/// \param highest that the recorder passes
+void narrow_recording(Cause& cause, Hertz highest);
 /// \param few the harmonics are too few to tell; else they are of no known kind
 void unknown_shape(Cause& cause, const Findings& f, bool few);
 void crossover(Cause& cause, Percent half_width);

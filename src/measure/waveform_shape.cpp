@@ -472,6 +472,18 @@ bool is_met(const Problem& p, const Ranked& best) {
 
 }  // namespace
 
+std::size_t passed_orders(const HarmonicSeries& tone) {
+  constexpr double fall = 0.3548;  // 9 dB
+  const std::size_t orders = std::min({tone.phasor.size(), tone.sigma.size(), most_orders});
+  for (std::size_t k = 2; k < orders; ++k) {
+    const std::size_t octave = std::min(2 * k, orders);
+    for (std::size_t above = k + 1; above <= octave; ++above) {
+      if (tone.sigma[above - 1] < fall * tone.sigma[k - 1]) return k;
+    }
+  }
+  return std::max<std::size_t>(orders, 1);
+}
+
 ShapeFit fit_shape(const HarmonicSeries& tone, Hertz highest) {
   constexpr std::size_t least_orders = 3;
   ShapeFit out;

@@ -34,6 +34,13 @@ struct ShapeFit {
       true;  ///< bend: the crests are lower than a straight law makes them, not higher
 };
 
+/// Up to which order a recording holds what there is: where its noise falls by more than 9 dB
+/// within an octave, a low-pass of the recorder hides the harmonics beyond, and with them the
+/// difference between rails and a smooth law. Brown noise falls by 6 dB, so it is not taken for
+/// one.
+/// \returns 1 or more; all orders where the noise shows no end
+[[nodiscard]] std::size_t passed_orders(const HarmonicSeries& tone);
+
 /// Fits the shapes to a tone's harmonics, orders 2 to 40 below `highest`.
 ///
 /// Each shape has closed-form or tabulated harmonics (shape_series.hpp), behind a high-pass and a

@@ -280,18 +280,18 @@ Tally run(const char* what, int count, unsigned seed, const std::function<Made(R
     if (right) continue;
     ++others[cause ? name(cause->kind) : std::string("none, ") + name(a.findings.verdict)];
     if (tally.wrong <= 3) {
-      MESSAGE(what << " number " << i << ", " << made.hz << " Hz, " << made.what << ": "
-                   << name(a.findings.verdict) << ", THD+N "
-                   << (a.findings.thdn ? a.findings.thdn->value() : -1.0) << ", "
-                   << (cause ? cause->sentence : std::string("no cause")));
+      MESSAGE(std::string(what) << " number " << i << ", " << made.hz << " Hz, " << made.what
+                                << ": " << name(a.findings.verdict) << ", THD+N "
+                                << (a.findings.thdn ? a.findings.thdn->value() : -1.0) << ", "
+                                << (cause ? cause->sentence : std::string("no cause")));
     }
   }
   std::string text;
   for (const auto& [name, number] : others)
     text += " " + name + ": " + std::to_string(number) + ";";
-  MESSAGE(what << ": right " << tally.right << " of " << count << "; clipped "
-               << tally.called_clipped << ", not " << tally.called_unclipped << ", cannot tell "
-               << tally.cannot_tell << text);
+  MESSAGE(std::string(what) << ": right " << tally.right << " of " << count << "; clipped "
+                            << tally.called_clipped << ", not " << tally.called_unclipped
+                            << ", cannot tell " << tally.cannot_tell << text);
   return tally;
 }
 

@@ -126,6 +126,20 @@ def turn_down_to_limit(body, hz, drive):
     return scipy.optimize.brentq(lambda decibels: distortion(decibels) - 0.01, 0.0, 20.0, xtol=0.005)
 
 
+def narrow_recorders():
+    """A limited sine of 1 kHz behind what voice recorders have: what, samples. Noise is in front of their low-pass as well."""
+    rng = np.random.default_rng(8)
+    t = np.arange(3 * RATE) / RATE
+    for over_db in (1, 3, 6):
+        wave = np.clip(0.3 * 10 ** (over_db / 20) * np.sin(2 * np.pi * 1000 * t), -0.3, 0.3) + 1e-4 * rng.standard_normal(len(t))
+        for cutoff_hz in (2500, 3500, 5000, 7000):
+            for order in (2, 4, 8):
+                sections = scipy.signal.butter(order, cutoff_hz, fs=RATE, output="sos")
+                yield f"{over_db} dB over, Butterworth of order {order} at {cutoff_hz} Hz", scipy.signal.sosfilt(sections, wave)
+            fir = scipy.signal.firwin(255, cutoff_hz, fs=RATE)
+            yield f"{over_db} dB over, linear phase to {cutoff_hz} Hz", scipy.signal.fftconvolve(wave, fir, "same")
+
+
 # What gives way gradually: how far to turn down. The harmonics of one level are all that the program has to tell it from.
 SOFT = [
     ("diodes across a resistor, 1 kHz", DIODES, 1000, 0.6),
@@ -174,6 +188,9 @@ def main(program):
                 checks.equal("three gaps: the rest", channel["verdict"], "clean")
                 for found, first in zip(channel["interruptions"]["listed"], (0.9, 1.7, 2.6)):
                     checks.within("three gaps: start", found["start_s"], first, 0.001, "s")
+        for what, samples in narrow_recorders():
+            channel = run_json(program, "analyze", outside.write_wav(pathlib.Path(name, "c.wav"), samples))["channels"][0]
+            checks.equal(f"{what}: called not clipped", channel["clipped"] is False, False)
         for what, body, hz, drive in SOFT:
             path = outside.write_wav(pathlib.Path(name, "c.wav"), of_circuit(body, hz, drive=drive))
             channel = run_json(program, "analyze", path)["channels"][0]
