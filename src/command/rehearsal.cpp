@@ -530,6 +530,11 @@ void Rehearsal::record(const Take& take, const fs::path& path) {
   audio::write_sound_file(path, spec, recording, files::Overwrite::refuse);
 }
 
+std::string Rehearsal::gain_position(const std::string& control) const {
+  const std::size_t at = car_->control_named(without_case(control));
+  return format_fixed(Percent(100.0 * controls_of(car_->rig)[at].control->travel), 1);
+}
+
 WalkAside Rehearsal::aside() {
   Car& car = *car_;
   WalkAside aside;

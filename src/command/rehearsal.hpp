@@ -97,6 +97,8 @@ class Rehearsal {
   [[nodiscard]] Described described() const;
   /// Plays and records. \param path must not exist
   void record(const Take& take, const std::filesystem::path& path);
+  /// Where a gain control stands: "15.0 %" of its travel.
+  [[nodiscard]] std::string gain_position(const std::string& control) const;
   /// Knobs, meter and their state, for the loop. This outlives it.
   [[nodiscard]] WalkAside aside();
   /// For the record: the car and the seed, and at the end every fault, found or not.

@@ -212,6 +212,9 @@ WalkTools tools_of(const WalkOptions& options, const std::string& program, Rehea
     rehearsal->record(take, path);
     return path;
   };
+  tools.gain_position = [rehearsal](const std::string& control) {
+    return rehearsal->gain_position(control);
+  };
   return tools;
 }
 

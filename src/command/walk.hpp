@@ -50,6 +50,8 @@ struct WalkTools {
   bool rehearses = false;              ///< on a virtual car, which no live input hears
   Seconds length{5.0};                 ///< of what is recorded of a steady tone
   std::function<std::filesystem::path(const Take&)> record;
+  /// Where a virtual car's control stands, "15.0 %"; none: the person is asked.
+  std::function<std::string(const std::string& control)> gain_position;
 };
 
 /// The steps by what is known so far: those of the gains come with the facts. The tools outlive

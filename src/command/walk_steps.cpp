@@ -384,6 +384,35 @@ std::vector<std::string> gain_lines(const WalkTools& tools, const WalkState& sta
   return lines;
 }
 
+constexpr const char* position_id = "gain position";
+
+// For the sheet's label.
+Prompt position_prompt(const WalkChannel& channel) {
+  Prompt prompt;
+  prompt.id = position_id;
+  prompt.lines = {"The target is reached."};
+  prompt.question =
+      "Where does the gain of " + short_name(channel.plate.name) +
+      " stand now, for example 30 % or 10 o'clock? Enter leaves it blank on the sheet.";
+  prompt.take = [](const std::string& typed) {
+    if (typed.empty() || typed.find_first_of("0123456789") != std::string::npos) return typed;
+    throw Error("'" + short_name(typed) + "' is no position of a control", "",
+                "write it like 30 % or 10 o'clock, or press Enter");
+  };
+  return prompt;
+}
+
+// As a remark about the control, which the sheet shows.
+Outcome with_position(Outcome outcome, const WalkChannel& channel, const std::string& position) {
+  if (position.empty()) return outcome;
+  system::RecordEntry entry;
+  entry.kind = "note";
+  entry.subject = channel.plate.name;
+  entry.note = "gain at " + position;
+  outcome.entries.push_back(std::move(entry));
+  return outcome;
+}
+
 Step gain_step(const WalkTools& tools, const WalkState& state, const WalkChannel& channel) {
   const Decibels tolerance = state.facts.tolerance;
   const auto volts = state.volts_per_full_scale;
@@ -395,6 +424,16 @@ Step gain_step(const WalkTools& tools, const WalkState& state, const WalkChannel
                                                     volts.value_or(Volts(0.0)));
                                 }};
   Step step = step_with_recording(recording, gain_lines(tools, state, channel));
+  step.next = [&tools, channel, recorded = step.next](const Answers& answers) {
+    auto prompt = recorded(answers);
+    const bool asks = !tools.gain_position && !answers.find(position_id);
+    return prompt || !asks ? prompt : std::optional(position_prompt(channel));
+  };
+  step.finish = [&tools, channel, recorded = step.finish](const Answers& answers) {
+    const std::string position = tools.gain_position ? tools.gain_position(channel.plate.name)
+                                                     : answers.find(position_id).value_or("");
+    return with_position(recorded(answers), channel, position);
+  };
   step.title = "Gain of " + short_name(channel.plate.name);
   step.help = "The gain is right where every channel has its target volts and is clean.";
   step.listening = {volts, target_of(channel).volts, tolerance};

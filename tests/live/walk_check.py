@@ -91,6 +91,12 @@ def describe_van(program, folder):
     return file
 
 
+def channel_answers(captures, *controls):
+    """Of the controls in turn; where the gain stands is left blank."""
+    return [answer for control in controls
+            for answer in (captures / f"{control}-{WIRED[control]}.wav", captures / f"{control}-set.wav", "", captures / f"{control}-silence.wav")]
+
+
 def check_described(program, folder, captures, found):
     """With --system only what the description leaves out is asked; targets are the plan's, the tap is held against the
     reading, and the record goes on without the file."""
@@ -135,8 +141,7 @@ def check_described(program, folder, captures, found):
         assert words in out, (words, out)
     assert f"The highest clean volume is {found['head_unit']['highest_clean_step']}" in out, out
 
-    out = told(walk(program, folder, [captures / f"{control}-{what}.wav" for control in ("front", "rear", "bass")
-                                      for what in (WIRED[control], "set", "silence")], 0))
+    out = told(walk(program, folder, channel_answers(captures, "front", "rear", "bass"), 0))
     assert "(high-pass off, bass boost off)" in out and "front right: 14." in out and "channel" not in out.lower() and "Done: head unit at volume 36" in out, out
     reached = {entry["subject"]: entry["result"]["target_v"] for entry in record(folder)["entries"]
                if entry["kind"] == "target"}
@@ -196,21 +201,23 @@ def main(program):
 
         # Gains: a clipped recording, the wrong tone, one off the target, then right; for each what to do.
         out = told(walk(program, folder, [captures / "front-found.wav", muted(folder, captures / "front-set.wav", 1.4), captures / "bass-set.wav", captures / "front-turn-2.wav",
-                                          captures / "front-set.wav", captures / "front-set.wav", captures / "front-silence.wav"], 1))
+                                          captures / "front-set.wav", "high", "10 o'clock", captures / "front-set.wav", captures / "front-silence.wav"], 1))
         for words in ("channel 1: clipped: the tops are flat", "turn down by 8.89 dB", "went silent after 1.4 s and stayed so", "a tone of 50 Hz, not of 1 kHz", "the target is 14.83 V",
-                      "turn the gain down by 0.29 dB", "is not silent", "On target.", "Hiss:"):
+                      "turn the gain down by 0.29 dB", "'high' is no position", "On target.", "Hiss:"):
             assert words in out, (words, out)
         assert steps(folder)[-2:] == ["gain front", "silence front"], steps(folder)
 
         # The rest in one go.
-        out = told(walk(program, folder, [captures / f"{control}-{what}.wav" for control in ("rear", "bass")
-                                          for what in (WIRED[control], "set", "silence")], 0))
+        out = told(walk(program, folder, channel_answers(captures, "rear", "bass"), 0))
         assert "Done: head unit at volume 36" in out and "speakers go back on" in out, out
         entries = record(folder)["entries"]
         kinds = [(entry["kind"], entry["subject"], entry["stage"]) for entry in entries if entry["kind"] != "walk"]
         expected = [("calibration", "", "source"), ("onset", "head unit", "source")]
         for control in ("front", "rear", "bass"):
             expected += [(kind, control, "amplifier") for kind in ("verification", "target", "analysis", "analysis")]
+        expected.insert(5, ("note", "front", ""))
+        assert "gain at 10 o'clock" in [entry["note"] for entry in entries], entries
+        assert "gain at 10 o" in (folder / "job-sheet.html").read_text()
         assert kinds == expected, kinds
         reached = {(channel["control"], number): channel["reached_v"] for control in ("front", "rear", "bass") for number, channel
                    in enumerate((one for one in found["channels"] if one["control"] == control), 1)}

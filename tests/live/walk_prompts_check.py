@@ -23,7 +23,7 @@ def right_answers(captures, reading):
     answers = ["", "1.2%+5, average, 400Hz", "front, 55W, 4ohm, 60W", "bass, 280W, 2ohm, 300W, bass", "", "33.23V",
                f"{reading:.2f}V", captures / "calibration.wav", "24", "40", captures / "head-unit-volume.wav"]
     for control in ("front", "bass"):
-        answers += [captures / f"{control}-{what}.wav" for what in (WIRED[control], "set", "silence")]
+        answers += [captures / f"{control}-{WIRED[control]}.wav", captures / f"{control}-set.wav", "30 %", captures / f"{control}-silence.wav"]
     return answers
 
 
@@ -96,7 +96,7 @@ def check_keys(program, captures, reading, folder):
     # Without a calibration no gain can be set; safety cannot be left out.
     folder = folder / "without"
     folder.mkdir()
-    status, out = answered(program, folder, ["s", "skip it", *answers[:6], "skip no meter", "s", "no time", answers[11], answers[13], "q"])
+    status, out = answered(program, folder, ["s", "skip it", *answers[:6], "skip no meter", "s", "no time", answers[11], answers[14], "q"])
     assert out.count("this step cannot be skipped") == 2, out
     assert "Gain of front is skipped: it needs 'calibration', which was skipped." in out, out
     assert (folder / ".job.json.walk").exists()
