@@ -87,8 +87,12 @@ OnsetVerdict verdict_of(const ChannelOnset& onset, const std::vector<Point>& poi
 // Steps softer than the highest clean one that are over the limit, by what it is that is over it.
 struct SoftSteps {
   int noisy = 0, distorted = 0;
+  int disturbed = 0;  // a step that is softer yet is clean, so level is not what does it
 };
 SoftSteps soft_steps(const ChannelOnset& onset, const std::vector<Point>& points) {
+  // By this much, noise over the tone differs by 6 %: more than what it scatters by from step to
+  // step (recording.cpp).
+  constexpr double clearly_softer_db = 0.5;
   SoftSteps soft;
   const auto clean = std::find_if(points.begin(), points.end(), [&](const Point& p) {
     return onset.highest_clean_step && p.index == *onset.highest_clean_step;
@@ -96,6 +100,13 @@ SoftSteps soft_steps(const ChannelOnset& onset, const std::vector<Point>& points
   if (clean == points.end()) return soft;
   for (const Point& p : points) {
     if (p.verdict != Verdict::distorted || p.level >= clean->level) continue;
+    const bool softer_clean = std::any_of(points.begin(), points.end(), [&](const Point& other) {
+      return other.verdict == Verdict::clean && other.level < p.level - clearly_softer_db;
+    });
+    if (softer_clean) {
+      ++soft.disturbed;
+      continue;
+    }
     ++(p.harmonics > p.noise ? soft.distorted : soft.noisy);
   }
   return soft;
@@ -115,6 +126,22 @@ constexpr const char* behind_sentence =
     "turned is behind the stage that clips: turn down what feeds that stage until the tops are "
     "round, or turn the control in front of it.";
 
+// What has no memory has 1 % of distortion before it loses 0.3 dB, or little later (a cubic loses
+// 0.26 dB at 1 %; derived). What loses it well before any distortion turns its gain down.
+bool is_held_back(const ChannelOnset& onset) {
+  constexpr Decibels well_before{1.0};
+  if (!onset.compression || !onset.compression->input) return false;
+  const auto later = [&](const std::optional<OnsetPoint>& point) {
+    return point && point->input && *point->input - *onset.compression->input > well_before;
+  };
+  return later(onset.thdn) && (!onset.flat_top || later(onset.flat_top));
+}
+
+constexpr const char* held_back_sentence =
+    "The gain falls well before anything is distorted: automatic level control of the recorder is "
+    "on, or a limiter works. With automatic level control no volts above that hold: switch it off, "
+    "and record again.";
+
 void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool overloaded,
                  const std::optional<double>& behind_db, const OnsetLimits& limits) {
   if (behind_db) onset.reasons.push_back(text(behind_sentence, *behind_db));
@@ -130,7 +157,15 @@ void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool ove
              "fault before the gain is set.",
              limits.analysis.thdn.value()));
   }
+  if (is_held_back(onset)) onset.reasons.emplace_back(held_back_sentence);
   const SoftSteps soft = soft_steps(onset, points);
+  if (soft.disturbed > 0) {
+    onset.reasons.push_back(
+        text("In %.0f of the steps something else is over the limit, for softer ones are clean: a "
+             "jump of the control, a bad contact, or another sound. A control that scratches needs "
+             "cleaning.",
+             soft.disturbed));
+  }
   if (soft.distorted > 0) {
     onset.reasons.push_back(text(
         "%.0f low steps are over the limit with distortion that louder ones do not have, as an "

@@ -109,7 +109,10 @@ ProgrammeFindings judge_programme(const FlatPeaks& positive, const FlatPeaks& ne
         evidence >= suspicious
             ? "Some of the highest peaks look flat, too few of them to tell whether they are cut."
             : "Too few of the highest peaks are long enough to tell whether they are flat.");
-    found.hint = "Record more of it, or compare with what was played: --played TRACK.";
+    found.hint =
+        "Record more of it, or compare with what was played: --played TRACK. A level ladder is "
+        "for `railtap onset`, a sweep or pulses for `railtap verify`; for THD+N play one steady "
+        "tone.";
     return found;
   }
   found.clipped = false;

@@ -283,10 +283,11 @@ void ChannelMeter::take_block(std::span<const double> stream, SampleRange range,
   merge(block, figures);
 }
 
-// Where the block at hand begins: the segment's first frame is left out of its blocks.
+// Where the block at hand begins: the segment's first frame is left out of its blocks, unless the
+// recording is too short for that.
 std::int64_t ChannelMeter::block_start() const {
-  return open_.segment.first_frame + static_cast<std::int64_t>(frame_length_) +
-         open_.segment.figures.frames;
+  const auto left_out = open_.whole ? 0 : static_cast<std::int64_t>(frame_length_);
+  return open_.segment.first_frame + left_out + open_.segment.figures.frames;
 }
 
 void ChannelMeter::note_disturbances(std::span<const Disturbance> found) {
@@ -401,6 +402,7 @@ ChannelRecording ChannelMeter::finish() {
   if (static_cast<std::size_t>(whole) < head_frames * frame_length_) {
     head_.insert(head_.end(), rest.begin(), rest.end());
     open_ = {};
+    open_.whole = true;
     const bool usable =
         head_.size() >= examiner_.shortest_block() && result_.figures.non_finite == 0;
     if (usable) take_block(head_, {0, head_.size()}, result_.figures);

@@ -85,6 +85,7 @@ class ChannelMeter {
   // The segment that is being gathered.
   struct Open {
     Segment segment;
+    bool whole = false;  // the first frame is in the first block, not in front of it
     double level_sum_db =
         0.0;  // of its first frames: the level that further frames are compared with
     int level_count = 0;

@@ -72,6 +72,18 @@ TEST_CASE("cause: flat tops are clipping, by as much as to turn down") {
   CHECK(f.cause->input_excluded == false);
 }
 
+TEST_CASE("cause: of a square wave no overdrive is told that the rest of the sine does not show") {
+  auto x = tone(40.0, 100.0);
+  for (double& v : x) v = std::clamp(v, -0.4, 0.4);
+  const Findings f = judged(x);
+  CHECK(f.clipped == true);
+  REQUIRE(f.cause);
+  CHECK(f.cause->kind == CauseKind::clipping);
+  CHECK_FALSE(f.cause->turn_down);
+  CHECK(f.cause->sentence.find("more than 20 dB over the rail, or a square wave") !=
+        std::string::npos);
+}
+
 TEST_CASE("cause: an input that is known to take more is not suspected of the flat top") {
   auto x = tone(0.5);
   for (double& v : x) v = std::clamp(v, -0.4, 0.4);

@@ -222,6 +222,53 @@ TEST_CASE("onset: a hand on the knob, up and down with pauses and clicks, finds 
   CHECK((on_the_way_up || on_the_way_down));
 }
 
+namespace {
+
+bool says(const ChannelOnset& onset, const char* what) {
+  return std::any_of(onset.reasons.begin(), onset.reasons.end(), [&](const std::string& reason) {
+    return reason.find(what) != std::string::npos;
+  });
+}
+
+// A recorder that turns down what is over a threshold, by its mean square over 0.3 s.
+void control_level(std::vector<double>& samples, double threshold) {
+  double mean_square = 0.0;
+  for (double& x : samples) {
+    mean_square += (x * x - mean_square) / (0.3 * rate.value());
+    const double over = std::sqrt(2.0 * mean_square) / threshold;
+    if (over > 1.0) x *= std::pow(over, -0.8);
+  }
+}
+
+}  // namespace
+
+TEST_CASE("onset: automatic level control of the recorder is told, and no knee is taken for it") {
+  std::mt19937_64 random(6);
+  const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
+  auto samples = play(ladder(-30.0, 1.0, 31, 1.0), stage, random);
+  control_level(samples, 0.08);
+  const auto onset = ladder_onset(samples, rate, {Dbfs(-30.0), Decibels(1.0)});
+  REQUIRE(onset);
+  CHECK(says(*onset, "automatic level control"));
+  CHECK_FALSE(says(onset_of(stage), "automatic level control"));
+  for (const double sharpness : {2.0, 3.0, 8.0, 30.0})
+    CHECK_FALSE(says(onset_of(stage_of(soft(-6.0, sharpness))), "automatic level control"));
+}
+
+TEST_CASE("onset: what disturbs a step in the middle is not its low level, nor crossover") {
+  std::mt19937_64 random(6);
+  const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
+  auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
+  // Another sound from 4.1 s to 4.6 s, in step 7 or 8.
+  std::normal_distribution<double> noise(0.0, 0.01);
+  for (std::size_t n = 0; n < 24000; ++n) samples[196800 + n] += noise(random);
+  const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
+  REQUIRE(onset);
+  CHECK(says(*onset, "of the steps something else is over the limit"));
+  CHECK_FALSE(says(*onset, "too low for this recording"));
+  CHECK_FALSE(says(*onset, "crossover"));
+}
+
 TEST_CASE("onset: a level that glides up is cut into slices, and its rail is found") {
   const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
   std::vector<Played> stretches;

@@ -134,6 +134,15 @@ TEST_CASE("recording: a quarter of a second is enough for one block, and 50 ms f
   CHECK(measure_all(recording({{0.05, 997, 0.5}}, 1e-5), 4096).segments.empty());
 }
 
+TEST_CASE("recording: a click lies where it is also in a recording too short for several blocks") {
+  auto x = recording({{0.3, 997, 0.5}}, 1e-5);
+  x[6000] += 0.3;
+  const auto r = measure_all(x, 4096);
+  REQUIRE(r.disturbances.listed.size() == 1);
+  constexpr double cell = 48.0;  // it is placed to 1 ms
+  CHECK(within_abs(static_cast<double>(r.disturbances.listed[0].first_frame), 6000.0, cell));
+}
+
 TEST_CASE("recording: a meter that begins again measures as a new one does") {
   const auto first = recording({{3.3, 50, 0.5}}, 1e-5, 0.4);
   const auto second = recording({{0.4, 0, 0}, {2.6, 997, 0.3}}, 1e-5);
