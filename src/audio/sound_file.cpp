@@ -208,6 +208,21 @@ Error cut_short(const std::string& name) {
           "first"};
 }
 
+// A recorder that is interrupted may leave a length of 0 in front of all that it wrote.
+Error no_samples(const fs::path& path) {
+  constexpr std::uintmax_t longest_header = 16384;  // bytes; a name and a date take less
+  std::error_code failure;
+  const bool regular = fs::is_regular_file(path, failure);
+  if (!regular || fs::file_size(path, failure) <= longest_header)
+    return {"the recording has no samples", path.string(),
+            "record at least 0.5 s of the steady tone"};
+  return {
+      "its header says that there are no samples, though the file is long, as when a recorder "
+      "is interrupted",
+      path.string(),
+      "record again, or mend the header: sox --ignore-length RECORDING.wav MENDED.wav"};
+}
+
 // A hole in the middle is an error, and so is an end that comes too early. What came before a read
 // that failed is not returned: libsndfile forgets the failure at the next call, and goes on behind
 // it.
@@ -384,10 +399,7 @@ Source open(const fs::path& path, CutShort cut) {
                 "record at 44.1 kHz or more; if it was, copy the file again from where it was "
                 "recorded");
   }
-  if (info.frames == 0) {
-    throw Error("the recording has no samples", path.string(),
-                "record at least 0.5 s of the steady tone");
-  }
+  if (info.frames == 0) throw no_samples(path);
   Source source;
   source.format = {Hertz(info.samplerate), info.channels, info.frames, encoding_of(info.format),
                    step_of(info.format)};

@@ -102,6 +102,15 @@ def no_samples(program, folder):
     refused(program, folder / "nothing.wav")
 
 
+def interrupted_before_its_length(program, folder):
+    path = outside.write_wav(folder / "interrupted.wav", outside.sine(997, -6, 2))
+    with_sizes(path, 36, 0)
+    refused(program, path, "recorder is interrupted", "--ignore-length")
+    mended = folder / "mended.wav"
+    subprocess.run(["sox", "--ignore-length", str(path), str(mended)], check=True, capture_output=True)
+    verdicts(program, mended, ["clean"])
+
+
 def truncated_wav(program, folder):
     """The header promises four seconds; the copy stopped after one and a half."""
     path = outside.write_wav(folder / "cut.wav", outside.sine(997, -6, 4))
@@ -189,7 +198,8 @@ def command_line_mistakes(program, folder):
         print(f"{' '.join(words[:2])}…: {done.stderr.strip().splitlines()[0]}")
 
 
-CASES = (sidecar_from_the_future, missing, a_folder, empty, not_audio, unreadable, no_samples, truncated_wav, truncated_flac,
+CASES = (sidecar_from_the_future, missing, a_folder, empty, not_audio, unreadable, no_samples,
+         interrupted_before_its_length, truncated_wav, truncated_flac,
          cut_in_the_header, four_gigabyte_header, fifty_milliseconds, not_a_number, one_channel, eight_channels,
          output_is_full, command_line_mistakes)
 
