@@ -126,6 +126,26 @@ TEST_CASE("sound file: codes come back as they were, to the last one at both end
   CHECK(load(folder.path() / "over.wav") == std::vector<double>{1.0 - 0x1p-15, -1.0});
 }
 
+TEST_CASE("sound file: 24 bits are unpacked as libsndfile unpacks them") {
+  const test::TemporaryFolder folder;
+  auto samples = ramp(50'007);  // over one block, and no multiple of four
+  samples.insert(samples.end(), {-1.0, 1.0 - 0x1p-23, 0x1p-23, -0x1p-23, 0.0});
+  for (const int channels : {1, 2, 3, 5}) {
+    auto frames = samples;
+    frames.resize(frames.size() / static_cast<std::size_t>(channels) *
+                  static_cast<std::size_t>(channels));
+    const SoundFileSpec wav{Hertz(48000.0), channels, Container::wav, SampleType::pcm24, "", ""};
+    SoundFileSpec aiff = wav;
+    aiff.container = Container::aiff;  // highest byte first: libsndfile's own conversion
+    const std::string number = std::to_string(channels);
+    save(folder.path() / (number + ".wav"), wav, frames);
+    save(folder.path() / (number + ".aiff"), aiff, frames);
+    const auto back = load(folder.path() / (number + ".wav"));
+    CHECK(back.size() == frames.size());
+    CHECK((back == load(folder.path() / (number + ".aiff"))));
+  }
+}
+
 TEST_CASE("sound file: the same samples make the same bytes") {
   const test::TemporaryFolder folder;
   for (const auto container : {Container::wav, Container::flac, Container::aiff, Container::mp3}) {
