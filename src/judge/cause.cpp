@@ -39,9 +39,9 @@ double harmonics_re_tone(const measure::HarmonicSeries& series) {
 
 struct Shares {
   double all = 0.0;  // mean squares
-  double harmonics = 0.0, hum = 0.0, whine = 0.0, tones = 0.0, noise = 0.0;
+  double harmonics = 0.0, hum = 0.0, whine = 0.0, tones = 0.0, noise = 0.0, narrow = 0.0;
   double amplitude = 0.0, phase = 0.0;  // what a wavering level, or phase, makes of noise and lines
-  std::optional<Hertz> strongest_hum, strongest_whine, strongest_tone;
+  std::optional<Hertz> strongest_hum, strongest_whine, strongest_tone, strongest_narrow;
 };
 
 // A line is hum where its neighbours say so too: kind_of_line has the rule for one.
@@ -66,6 +66,8 @@ Shares shares_of(const Segment& segment) {
   shares.all = m.residual;
   shares.harmonics = m.harmonics;
   shares.noise = m.noise;
+  shares.narrow = m.narrow_noise;
+  if (m.narrow_noise > 0.0) shares.strongest_narrow = m.narrow_frequency;
   for (const auto& line : m.lines) add_line(shares, line);
   shares.amplitude = segment.modulation.amplitude * m.fundamental;
   shares.phase = segment.modulation.phase * m.fundamental;
@@ -125,18 +127,21 @@ std::optional<Decibels> turn_down_of(const BlockMeasurement& m, Percent limit,
 // Fewer orders than this tell no law from rails.
 constexpr int plenty_of_orders = 7;
 
-// The highest frequency of the recorder where its own low-pass hides what would tell.
-std::optional<Hertz> narrow_recorder(const measure::HarmonicSeries& series) {
-  const std::size_t passed = measure::passed_orders(series);
-  if (passed >= std::min<std::size_t>(plenty_of_orders, series.phasor.size())) return std::nullopt;
-  return static_cast<double>(passed) * series.fundamental;
+// The highest frequency of the recorder where its own low-pass hides what would tell. A whine's
+// noise tells nothing of it.
+std::optional<Hertz> narrow_recorder(const BlockMeasurement& m) {
+  if (m.narrow_noise > least_half * m.noise) return std::nullopt;
+  const std::size_t passed = measure::passed_orders(m.series);
+  if (passed >= std::min<std::size_t>(plenty_of_orders, m.series.phasor.size()))
+    return std::nullopt;
+  return static_cast<double>(passed) * m.series.fundamental;
 }
 
 Cause of_shape(const Segment& segment, const Findings& f, const std::optional<ShapeFit>& shape,
                const Limits& limits, WaveformMemory* memory) {
   Cause cause;
   const BlockMeasurement& m = segment.measurement;
-  const auto narrow = narrow_recorder(m.series);
+  const auto narrow = narrow_recorder(m);
   if (!f.clipped && narrow) {
     words::narrow_recording(cause, *narrow);
     return cause;
@@ -205,6 +210,16 @@ Cause line(CauseKind kind, double part, const std::optional<Hertz>& frequency, c
   return cause;
 }
 
+// Narrow bands that are no lines: a tone whose pitch moves.
+Cause moving_whine(const Shares& shares, const Findings& f) {
+  Cause cause;
+  cause.kind = CauseKind::whine;
+  cause.share = percent_of(shares.narrow, shares);
+  cause.frequency = shares.strongest_narrow;
+  words::moving_whine(cause, f);
+  return cause;
+}
+
 // Noise has equal parts in amplitude and phase; a level that pumps has nearly all in one.
 bool is_wavering(double part, double other, const Shares& shares) {
   constexpr double one_sided = 4.0;
@@ -233,6 +248,7 @@ Cause added(const Shares& shares, const Findings& f) {
     return line(CauseKind::whine, shares.whine, shares.strongest_whine, shares, f);
   if (most == shares.tones)
     return line(CauseKind::foreign_tone, shares.tones, shares.strongest_tone, shares, f);
+  if (shares.narrow > least_half * shares.noise && f.thdn) return moving_whine(shares, f);
   return noise(shares, f);
 }
 
@@ -329,12 +345,13 @@ std::optional<bool> is_clipped(const Segment& segment, const Findings& f,
   if (!segment.clip || segment.clip->orders_used < third) return std::nullopt;
   const measure::ClippedSineFit& fit = *segment.clip;
   const measure::HarmonicSeries& series = segment.measurement.series;
-  if (measure::passed_orders(series) < third) return std::nullopt;
+  const auto narrow = narrow_recorder(segment.measurement);
+  if (narrow && *narrow < 2.5 * series.fundamental) return std::nullopt;
   if (harmonics_re_tone(series) < trace_of_harmonics) return false;
   if (fit.orders_used < deciding_orders) return std::nullopt;
   if (shape && (shape->shape == WaveShape::dead_zone || shape->shape == WaveShape::slew))
     return false;
-  if (narrow_recorder(series)) return std::nullopt;
+  if (narrow) return std::nullopt;
   if (fit.explained && fit.decidable) return false;
   // Rails of that size would show in orders that are in the band, and leave more than the law does.
   constexpr Decibels clear{6.0};

@@ -161,6 +161,20 @@ void hiss(Cause& cause, const Findings& f) {
       "stage hisses.";
 }
 
+namespace {
+
+constexpr const char* whine_remedy =
+    "Look at ground and supply: whether it follows the engine's speed, or a phone charger. Keep "
+    "signal leads away from the feed.";
+
+}  // namespace
+
+void moving_whine(Cause& cause, const Findings& f) {
+  cause.sentence = not_clipped(f) + the_residual(cause, f) + "a whine whose pitch moves, about " +
+                   format_quantity(*cause.frequency, 2) + ".";
+  cause.remedy = whine_remedy;
+}
+
 void line(Cause& cause, const Findings& f) {
   std::string what = "another tone";
   cause.remedy = "Find what else plays: a second source, a switching supply, a telephone.";
@@ -173,10 +187,7 @@ void line(Cause& cause, const Findings& f) {
   }
   if (cause.kind == CauseKind::whine) {
     what = "whine";
-    cause.remedy =
-        "Look at ground and supply: whether it follows the engine's speed, or a phone charger. "
-        "Keep "
-        "signal leads away from the feed.";
+    cause.remedy = whine_remedy;
   }
   if (cause.frequency) what += " at " + format_quantity(*cause.frequency, 4);
   cause.sentence = not_clipped(f) + the_residual(cause, f) + what + ".";

@@ -27,6 +27,7 @@ void coarse_codes(Cause& cause, const Findings& f, double code_step);
 void too_soft(Cause& cause, const Findings& f);
 void hiss(Cause& cause, const Findings& f);
 void line(Cause& cause, const Findings& f);
+void moving_whine(Cause& cause, const Findings& f);
 void fast_pumping(Cause& cause, const Findings& f);
 void speed(Cause& cause, const Findings& f);
 

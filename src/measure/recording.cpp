@@ -109,8 +109,8 @@ void merge_series(HarmonicSeries& sum, const HarmonicSeries& series, double weig
 void normalise(BlockMeasurement& m) {
   const auto total = static_cast<double>(m.frames);
   if (total <= 0.0) return;
-  for (double* value :
-       {&m.dc, &m.explained, &m.fundamental, &m.residual, &m.harmonics, &m.noise, &m.noise_a}) {
+  for (double* value : {&m.dc, &m.explained, &m.fundamental, &m.residual, &m.harmonics, &m.noise,
+                        &m.noise_a, &m.narrow_noise}) {
     *value /= total;
   }
   for (auto& line : m.lines) line.mean_square /= total;
@@ -329,6 +329,8 @@ void ChannelMeter::merge(const BlockMeasurement& block, const FrameFigures& figu
   sum.harmonics += weight * block.harmonics;
   sum.noise += weight * block.noise;
   sum.noise_a += weight * block.noise_a;
+  sum.narrow_noise += weight * block.narrow_noise;
+  if (block.narrow_noise > 0.0) sum.narrow_frequency = block.narrow_frequency;
   merge_lines(sum.lines, block, weight);
   if (block.tone) merge_series(sum.series, block.series, weight);
   const bool first = segment.blocks == 0;

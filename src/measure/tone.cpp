@@ -323,6 +323,33 @@ void BlockMeter::add_up_noise(BlockMeasurement& block) const {
   }
   block.residual = block.noise + block.harmonics;
   for (const auto& line : block.lines) block.residual += line.mean_square;
+  find_narrow_noise(block);
+}
+
+// A whine whose pitch moves is no line and no hiss: its power lies in bins far above the median of
+// their half octave, which hiss of any colour reaches once in e^7 bins.
+void BlockMeter::find_narrow_noise(BlockMeasurement& block) const {
+  constexpr double least_share = 2.5e-6;  // of the tone, −56 dB: less is no cause of anything
+  constexpr double lowest_hz = 100.0;
+  constexpr double stands_out = 10.0;  // times the mean that the median tells
+  if (!block.tone || block.noise < least_share * block.fundamental) return;
+  const auto powers = spectrum_.mean_squares();
+  const std::size_t end = band_last_bin() + 1;
+  double strongest = 0.0;
+  auto first = std::max(band_first_bin(), static_cast<std::size_t>(lowest_hz / bin_hz()));
+  while (first < end) {
+    const auto part = powers.subspan(first, std::min(end - first, first / 2 + 1));
+    scratch_.assign(part.begin(), part.end());
+    const double mean = median_reordering(scratch_) / std::numbers::ln2;
+    for (std::size_t n = 0; n < part.size(); ++n) {
+      if (part[n] <= stands_out * mean) continue;
+      block.narrow_noise += part[n] - mean;
+      if (part[n] <= strongest) continue;
+      strongest = part[n];
+      block.narrow_frequency = Hertz(static_cast<double>(first + n) * bin_hz());
+    }
+    first += part.size();
+  }
 }
 
 }  // namespace railtap::measure

@@ -36,6 +36,8 @@ struct BlockMeasurement {
   double harmonics = 0.0;               ///< orders 2 and up
   double noise = 0.0;                   ///< all but fundamental, harmonics and lines
   double noise_a = 0.0;                 ///< the same, A-weighted
+  double narrow_noise = 0.0;            ///< of the noise, what stands out in narrow bands
+  Hertz narrow_frequency{0.0};          ///< where that is strongest; 0 is nowhere
   std::vector<InterferenceLine> lines;  ///< strongest first
 };
 
@@ -81,6 +83,7 @@ class BlockMeter {
   void add_moving_orders(BlockMeasurement& block, const MovingTone& tone, std::size_t samples);
   void take_out_lines(BlockMeasurement& block);
   void add_up_noise(BlockMeasurement& block) const;
+  void find_narrow_noise(BlockMeasurement& block) const;
   [[nodiscard]] std::span<double> bins_around(double bin) const;
   [[nodiscard]] double local_noise(double bin) const;
   [[nodiscard]] bool is_quieter(double bin, double limit) const;

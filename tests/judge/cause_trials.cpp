@@ -100,6 +100,19 @@ Made with_whine(Random& random) {
   return m;
 }
 
+// As an alternator's, while the engine is revved.
+Made with_moving_whine(Random& random) {
+  Made m = clean_tone(random);
+  const double hz = log_between(random, 500.0, 4000.0);
+  const double hz_per_s = between(random, 0.05, 0.3) * hz;
+  const double peak = some_share(random) * rms(m.samples) * std::numbers::sqrt2;
+  for (std::size_t n = 0; n < m.samples.size(); ++n) {
+    const double t = static_cast<double>(n) / rate;
+    m.samples[n] += peak * std::sin(2.0 * std::numbers::pi * (hz + 0.5 * hz_per_s * t) * t);
+  }
+  return m;
+}
+
 Made with_hiss(Random& random) {
   Made m = clean_tone(random);
   add_noise(m.samples, 1.3 * some_share(random) * rms(m.samples), random);
@@ -308,6 +321,7 @@ constexpr int trials = 200;
 TEST_CASE("trials: what is added to a tone is named, and is no clipping") {
   check_unclipped(run("hum", trials, 901, with_hum, {CauseKind::hum}), trials);
   check_unclipped(run("whine", trials, 902, with_whine, {CauseKind::whine}), trials);
+  check_unclipped(run("moving whine", trials, 907, with_moving_whine, {CauseKind::whine}), trials);
   check_unclipped(run("hiss", trials, 903, with_hiss, {CauseKind::hiss}), trials);
   check_unclipped(run("soft recording", trials, 904, too_soft, {CauseKind::too_soft}), trials);
   check_unclipped(run("coarse codes", trials, 905, coarse, {CauseKind::coarse_codes}), trials);
