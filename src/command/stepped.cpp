@@ -244,9 +244,12 @@ std::vector<Located> locate_planned(const std::vector<LevelTrack>& tracks, const
     if (ladder && is_better(*ladder, best)) best = &*ladder;
   }
   if (best == nullptr && surplus > 0) {
-    throw Error("there are " + std::to_string(planned.plan.steps + surplus) +
-                    " regular steps in it, not " + words_of(planned.plan),
-                file, "give --from, --to and --step as the ladder was played");
+    throw Error(
+        "there are " + std::to_string(planned.plan.steps + surplus) + " regular steps in it, not " +
+            words_of(planned.plan),
+        file,
+        "give --from, --to and --step as the ladder was played, or, where something else is "
+        "heard beside it, leave them out");
   }
   if (best == nullptr) {
     throw Error("no ladder of " + words_of(planned.plan) + " was found in it", file,

@@ -167,15 +167,15 @@ void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool ove
              soft.disturbed));
   }
   if (soft.distorted > 0) {
-    onset.reasons.push_back(text(
-        "%.0f low steps are over the limit with distortion that louder ones do not have, as an "
-        "output stage without enough bias has around zero (crossover distortion).",
-        soft.distorted));
+    onset.reasons.push_back(
+        text("Low steps over the limit with distortion that louder ones do not have: %.0f, as an "
+             "output stage without enough bias has around zero (crossover distortion).",
+             soft.distorted));
   }
   if (soft.noisy > 0) {
     onset.reasons.push_back(
-        text("%.0f low steps are over the limit with noise, not with distortion: their level is "
-             "too low for this recording.",
+        text("Low steps over the limit with noise, not with distortion: %.0f. Their level is too "
+             "low for this recording.",
              soft.noisy));
   }
   if (3.0 * points.front().series->fundamental.value() > limits.analysis.band.high.value()) {
