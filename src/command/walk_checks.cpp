@@ -112,8 +112,7 @@ std::string doubt_of(const electric::NominalComparison& nominal) {
          format_quantity(nominal.nominal, 4, Zeros::keep) + " peak; this is " +
          format_fixed(nominal.deviation, 1, Sign::always) +
          " from it. Look for a wrong resistor, a mistyped digit, a volume that was turned after "
-         "the "
-         "reading, or another setting of the input.";
+         "the reading, or another setting of the input.";
 }
 
 // ", by the tap's parts 47.00 V (+0.09 dB)".

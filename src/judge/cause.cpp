@@ -127,14 +127,14 @@ std::optional<Decibels> turn_down_of(const BlockMeasurement& m, Percent limit,
 // Fewer orders than this tell no law from rails.
 constexpr int plenty_of_orders = 7;
 
-// The highest frequency of the recorder where its own low-pass hides what would tell. A whine's
-// noise tells nothing of it.
-std::optional<Hertz> narrow_recorder(const BlockMeasurement& m) {
+// How many orders the recorder passes where its own low-pass hides what would tell. A whine's noise
+// tells nothing of it.
+std::optional<std::size_t> narrow_recorder(const BlockMeasurement& m) {
   if (m.narrow_noise > least_half * m.noise) return std::nullopt;
   const std::size_t passed = measure::passed_orders(m.series);
   if (passed >= std::min<std::size_t>(plenty_of_orders, m.series.phasor.size()))
     return std::nullopt;
-  return static_cast<double>(passed) * m.series.fundamental;
+  return passed;
 }
 
 Cause of_shape(const Segment& segment, const Findings& f, const std::optional<ShapeFit>& shape,
@@ -143,7 +143,7 @@ Cause of_shape(const Segment& segment, const Findings& f, const std::optional<Sh
   const BlockMeasurement& m = segment.measurement;
   const auto narrow = narrow_recorder(m);
   if (!f.clipped && narrow) {
-    words::narrow_recording(cause, *narrow);
+    words::narrow_recording(cause, static_cast<double>(*narrow) * m.series.fundamental);
     return cause;
   }
   if (!f.clipped || !shape || shape->shape == WaveShape::unknown) {
@@ -201,22 +201,12 @@ Cause rounding(const Findings& f, double code_step) {
 }
 
 Cause line(CauseKind kind, double part, const std::optional<Hertz>& frequency, const Shares& shares,
-           const Findings& f) {
+           const Findings& f, words::Pitch pitch = words::Pitch::steady) {
   Cause cause;
   cause.kind = kind;
   cause.share = percent_of(part, shares);
   cause.frequency = frequency;
-  words::line(cause, f);
-  return cause;
-}
-
-// Narrow bands that are no lines: a tone whose pitch moves.
-Cause moving_whine(const Shares& shares, const Findings& f) {
-  Cause cause;
-  cause.kind = CauseKind::whine;
-  cause.share = percent_of(shares.narrow, shares);
-  cause.frequency = shares.strongest_narrow;
-  words::moving_whine(cause, f);
+  words::line(cause, f, pitch);
   return cause;
 }
 
@@ -248,7 +238,11 @@ Cause added(const Shares& shares, const Findings& f) {
     return line(CauseKind::whine, shares.whine, shares.strongest_whine, shares, f);
   if (most == shares.tones)
     return line(CauseKind::foreign_tone, shares.tones, shares.strongest_tone, shares, f);
-  if (shares.narrow > least_half * shares.noise && f.thdn) return moving_whine(shares, f);
+  // Narrow bands that are no lines: a tone whose pitch moves.
+  if (shares.narrow > least_half * shares.noise) {
+    return line(CauseKind::whine, shares.narrow, shares.strongest_narrow, shares, f,
+                words::Pitch::moves);
+  }
   return noise(shares, f);
 }
 
@@ -344,10 +338,9 @@ std::optional<bool> is_clipped(const Segment& segment, const Findings& f,
   if (f.input_overload.present || f.flat_top.present) return true;
   if (!segment.clip || segment.clip->orders_used < third) return std::nullopt;
   const measure::ClippedSineFit& fit = *segment.clip;
-  const measure::HarmonicSeries& series = segment.measurement.series;
   const auto narrow = narrow_recorder(segment.measurement);
-  if (narrow && *narrow < 2.5 * series.fundamental) return std::nullopt;
-  if (harmonics_re_tone(series) < trace_of_harmonics) return false;
+  if (narrow && *narrow < third) return std::nullopt;
+  if (harmonics_re_tone(segment.measurement.series) < trace_of_harmonics) return false;
   if (fit.orders_used < deciding_orders) return std::nullopt;
   if (shape && (shape->shape == WaveShape::dead_zone || shape->shape == WaveShape::slew))
     return false;

@@ -161,21 +161,7 @@ void hiss(Cause& cause, const Findings& f) {
       "stage hisses.";
 }
 
-namespace {
-
-constexpr const char* whine_remedy =
-    "Look at ground and supply: whether it follows the engine's speed, or a phone charger. Keep "
-    "signal leads away from the feed.";
-
-}  // namespace
-
-void moving_whine(Cause& cause, const Findings& f) {
-  cause.sentence = not_clipped(f) + the_residual(cause, f) + "a whine whose pitch moves, about " +
-                   format_quantity(*cause.frequency, 2) + ".";
-  cause.remedy = whine_remedy;
-}
-
-void line(Cause& cause, const Findings& f) {
+void line(Cause& cause, const Findings& f, Pitch pitch) {
   std::string what = "another tone";
   cause.remedy = "Find what else plays: a second source, a switching supply, a telephone.";
   if (cause.kind == CauseKind::hum) {
@@ -187,9 +173,15 @@ void line(Cause& cause, const Findings& f) {
   }
   if (cause.kind == CauseKind::whine) {
     what = "whine";
-    cause.remedy = whine_remedy;
+    cause.remedy =
+        "Look at ground and supply: whether it follows the engine's speed, or a phone charger. "
+        "Keep signal leads away from the feed.";
   }
-  if (cause.frequency) what += " at " + format_quantity(*cause.frequency, 4);
+  if (pitch == Pitch::moves) {
+    what = "a " + what + " whose pitch moves, about " + format_quantity(*cause.frequency, 2);
+  } else if (cause.frequency) {
+    what += " at " + format_quantity(*cause.frequency, 4);
+  }
   cause.sentence = not_clipped(f) + the_residual(cause, f) + what + ".";
 }
 

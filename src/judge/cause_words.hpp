@@ -26,8 +26,10 @@ void bend(Cause& cause, const measure::ShapeFit& shape, Percent limit);
 void coarse_codes(Cause& cause, const Findings& f, double code_step);
 void too_soft(Cause& cause, const Findings& f);
 void hiss(Cause& cause, const Findings& f);
-void line(Cause& cause, const Findings& f);
-void moving_whine(Cause& cause, const Findings& f);
+/// Whether a foreign tone stays at its frequency.
+enum class Pitch { steady, moves };
+/// Hum, whine or another tone. \param pitch  `moves` only with a frequency
+void line(Cause& cause, const Findings& f, Pitch pitch);
 void fast_pumping(Cause& cause, const Findings& f);
 void speed(Cause& cause, const Findings& f);
 

@@ -200,8 +200,7 @@ constexpr double largest = 1024.0;  // full scales: beyond, the units do not fit
 // A double of this size has units of 2^−32 [IEEE 754-2019, 3.4: 52 bits behind the point]: with a
 // sample added, its lowest bits are the sample in those units, in two's complement, and it minus
 // this is the sample again only where the sample is a whole number of them.
-constexpr double on_grid = 0x1.8p20;
-static_assert(on_grid * 0x1p-52 < 2.0 * 0x1p-32 && grid_bits == 32);
+constexpr double on_grid = 1.5 * static_cast<double>(std::uint64_t{1} << (52 - grid_bits));
 constexpr std::uint64_t unit_bits = (std::uint64_t{1} << 51) - 1;
 
 struct Codes {

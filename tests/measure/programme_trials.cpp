@@ -43,6 +43,12 @@ OpenStream stream_of(const std::vector<double>& samples) {
   };
 }
 
+std::optional<PlayedMeasurement> beside(const std::vector<double>& recorded,
+                                        const std::vector<double>& track) {
+  return measure_played(stream_of(recorded), 0, static_cast<std::int64_t>(recorded.size()),
+                        highest_of(recorded), stream_of(track));
+}
+
 judge::ProgrammeFindings alone(const std::vector<double>& x) {
   const auto [lowest, highest] = std::minmax_element(x.begin(), x.end());
   PeakShapes shapes(Hertz(rate), *lowest, *highest);
@@ -112,9 +118,7 @@ Outcome beside_the_track(int recordings, double length_s, double least_db, Rando
     const double overdrive_db = trial % 4 == 0 ? 1.0 : log_between(random, least_db, 6.0);
     const auto chain = chain_of(random, cut ? std::optional(overdrive_db) : std::nullopt);
     const auto recorded = recorded_through(chain, track, rate, random);
-    const auto measured =
-        measure_played(stream_of(recorded), 0, static_cast<std::int64_t>(recorded.size()),
-                       highest_of(recorded), stream_of(track));
+    const auto measured = beside(recorded, track);
     if (!measured) {
       ++outcome.not_found;
       continue;
@@ -177,9 +181,7 @@ TEST_CASE(
     auto chain = chain_of(random, cut ? std::optional(overdrive_db) : std::nullopt);
     chain.noise_rms = chain.gain * log_between(random, 1e-3, 2e-2);
     const auto recorded = recorded_through(chain, track, rate, random);
-    const auto measured =
-        measure_played(stream_of(recorded), 0, static_cast<std::int64_t>(recorded.size()),
-                       highest_of(recorded), stream_of(track));
+    const auto measured = beside(recorded, track);
     REQUIRE(measured);
     const auto found = judge::judge_played(measured, {});
     REQUIRE(found.unseen_single);
