@@ -20,6 +20,8 @@ namespace {
 using std::numbers::pi;
 
 constexpr std::size_t chunk_length = 1024;
+// Cycles that rounding may take from a window of whole ones.
+constexpr double whole_cycles = 1e-6;
 
 struct Sums {
   double sum, squares, lowest, highest;
@@ -172,21 +174,31 @@ ToneScreen ToneScreener::screen(std::span<const double> samples,
 
 bool ToneScreener::steps_in_phase(std::span<const double> samples, std::size_t border,
                                   Hertz rate) const {
-  constexpr double window_s = 0.05;  // a cycle of 20 Hz
+  constexpr double long_window_s = 0.05;   // a cycle of 20 Hz
+  constexpr double short_window_s = 0.01;  // a cycle of 100 Hz
+  // What wavers turns by less the shorter the windows, a step by the same. Below 100 Hz the short
+  // windows would be less than a cycle.
+  return steps_in_phase(samples, border, long_window_s * rate.value()) &&
+         (cycles_per_sample_ * rate.value() * short_window_s < 1.0 - whole_cycles ||
+          steps_in_phase(samples, border, short_window_s * rate.value()));
+}
+
+bool ToneScreener::steps_in_phase(std::span<const double> samples, std::size_t border,
+                                  double window) const {
   constexpr double least_step =
       0.1;  // radians, as in ToneTrack: from it on, a break is one in phase
-  const double cycles = std::floor(window_s * rate.value() * cycles_per_sample_ + 1e-6);
+  const double cycles = std::floor(window * cycles_per_sample_ + whole_cycles);
   if (cycles < 1.0) return false;
   const auto length = static_cast<std::size_t>(std::lround(cycles / cycles_per_sample_));
   if (border < 2 * length || border + 2 * length > samples.size()) return false;
   // By how much the phase of the window at `from` is ahead of that of the one before it.
   const auto turn = [&](std::size_t from) {
     const auto before = project(samples.subspan(from - length, length));
-    return project(samples.subspan(from, length)) * std::conj(before);
+    return std::arg(project(samples.subspan(from, length)) * std::conj(before));
   };
-  const std::complex<double> beside = turn(border - length) * turn(border + length);
-  const std::complex<double> across = turn(border);
-  return std::abs(std::arg(across * across * std::conj(beside))) > 2.0 * least_step;
+  // The turns beside it are small, their mean is safe; doubled instead, half a cycle would be none.
+  const double beside = 0.5 * (turn(border - length) + turn(border + length));
+  return std::abs(std::remainder(turn(border) - beside, 2.0 * pi)) > least_step;
 }
 
 // How fine the numbers of a recording really are.

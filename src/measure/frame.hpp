@@ -91,13 +91,16 @@ class ToneScreener {
   [[nodiscard]] ToneScreen screen(std::span<const double> samples,
                                   const FrameFigures& figures) const;
   /// Whether the tone's phase steps at a sample, as it does where samples are missing or doubled:
-  /// by a tenth of a radian or more, by the windows of 50 ms before and behind it. What it turns by
-  /// from one window to the next on the same side, as a speed that wavers makes it, is no step.
+  /// by a tenth of a radian or more, by the windows of 50 ms before and behind it and, from 100 Hz
+  /// on, by those of 10 ms as well. What it turns by from one window to the next on the same side,
+  /// as a speed that wavers makes it, is no step.
   /// \param border with 0.1 s on either side
   [[nodiscard]] bool steps_in_phase(std::span<const double> samples, std::size_t border,
                                     Hertz rate) const;
 
  private:
+  [[nodiscard]] bool steps_in_phase(std::span<const double> samples, std::size_t border,
+                                    double window) const;
   [[nodiscard]] std::complex<double> project(std::span<const double> samples) const;
 
   double cycles_per_sample_ = 0.0;
