@@ -8,6 +8,8 @@
 #include <limits>
 #include <numbers>
 
+#include "judge/onset_turned.hpp"
+
 namespace railtap::judge {
 namespace {
 
@@ -158,8 +160,20 @@ bool is_corner(const Point& point) {
          fit.model == ClipModel::hard_low_pass;
 }
 
+namespace {
+
+// Noise may let a corner be fitted as a knee that is too narrow to be one. The series of so sharp a
+// bend ends far too early to say where it begins.
+bool is_narrow_knee(const Point& point) {
+  return is_knee(point) && point.moved_db == 0.0 &&
+         (point.clip->positive.flat || point.clip->negative.flat) &&
+         width_db(*point.clip) <= widest_corner_db(point);
+}
+
+}  // namespace
+
 std::optional<StaticLaw> law_of(const Point& point) {
-  if (is_corner(point)) {
+  if (is_corner(point) || is_narrow_knee(point)) {
     const ClippedSineFit& fit = *point.clip;
     StaticLaw law;
     law.fundamental = point.series->fundamental;

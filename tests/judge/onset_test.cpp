@@ -73,6 +73,16 @@ TEST_CASE("onset: a hard knee is found within 0.01 dB by all three criteria, at 
   }
 }
 
+TEST_CASE("onset: a knee too narrow to be one gives 1 % of THD+N as a corner does") {
+  constexpr double just_over_dbfs = -6.02;  // the step of −6 dBFS is 0.02 dB over
+  for (const double sharpness : {500.0, 800.0}) {
+    Stage stage = stage_of(soft(just_over_dbfs, sharpness), 1000.0);
+    stage.noise_rms = 3e-5;
+    const auto onset = onset_of(stage, -20.0, 21);
+    check_input(onset.thdn, *true_thdn_onset(stage, 0.01), 0.01);
+  }
+}
+
 TEST_CASE("onset: with only one rail, the criteria follow that rail") {
   const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs + 6.0));
   const auto onset = onset_of(stage, -24.0, 20);
