@@ -201,6 +201,13 @@ bool rises(const std::vector<SegmentFindings>& segments) {
   return false;
 }
 
+// Reasons that no longer hold.
+void drop_reasons(Findings& f, const char* with_words) {
+  std::erase_if(f.reasons, [with_words](const std::string& reason) {
+    return reason.find(with_words) != std::string::npos;
+  });
+}
+
 // A flat top lower than two codes can be the rounding's: the crest of any sine stays at its highest
 // code for a while.
 void drop_rounded_tops(Findings& f, const Segment& segment, const ChannelRecording& recording,
@@ -217,9 +224,7 @@ void drop_rounded_tops(Findings& f, const Segment& segment, const ChannelRecordi
                                 codes(f.flat_top.overdrive_negative)) < least_codes;
   if (!rounded) return;
   f.flat_top = {};
-  std::erase_if(f.reasons, [](const std::string& reason) {
-    return reason.find("peaks are flat") != std::string::npos;
-  });
+  drop_reasons(f, "peaks are flat");
   f.verdict = f.thdn && *f.thdn > limits.thdn ? Verdict::distorted : Verdict::clean;
   f.clipped.reset();
 }
@@ -266,6 +271,7 @@ void add_cause(Findings& whole, const ChannelRecording& recording, const Segment
   if (hidden) take_filtered_rails(f, *shape);
   if (!rounding || f.flat_top.present) f.clipped = is_clipped(segment, f, shape);
   whole.clipped = f.clipped;
+  if (f.clipped) drop_reasons(whole, "to tell flat tops");  // the shape did tell
   whole.cause = cause_of_tone(recording, segment, f, shape, rate, limits, memory);
   if (hidden && f.verdict == Verdict::clipped) {
     whole.verdict = Verdict::clipped;

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <string>
 
+#include "judge/turning.hpp"
 #include "units/print.hpp"
 
 namespace railtap::judge::words {
@@ -37,19 +38,15 @@ std::string at(std::int64_t frame, Hertz rate) {
 }  // namespace
 
 void clipping(Cause& cause, const Findings&, const measure::ShapeFit* filtered) {
-  // Here the slopes of a clipped sine take 3 % of the cycle (derived, asin(1/10)/π); what is left
-  // of the sine says no more how high it would be, and a square wave looks the same.
-  constexpr Decibels most_told{20.0};
-  if (cause.turn_down && *cause.turn_down > most_told) {
+  const std::string over =
+      cause.turn_down ? ", " + overdrive_text(*cause.turn_down) + " over the rail" : "";
+  if (cause.turn_down && *cause.turn_down > most_overdrive_told) {
     cause.turn_down.reset();
-    cause.sentence = "Clipped: the wave is nearly square, more than " + format_fixed(most_told, 0) +
-                     " over the rail, or a square wave was played.";
-    cause.remedy =
-        "Play a sine, turn down by " + format_fixed(most_told, 0) + " or more, and record again.";
+    cause.sentence = "Clipped: the wave is nearly square" + over + ", or a square wave was played.";
+    cause.remedy = "Play a sine, turn down by " + format_fixed(most_overdrive_told, 0) +
+                   " or more, and record again.";
     return;
   }
-  const std::string over =
-      cause.turn_down ? ", " + format_fixed(*cause.turn_down, 2) + " over the rail" : "";
   if (filtered == nullptr) {
     cause.sentence = "Clipped: the tops are flat" + over + ".";
   } else {

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "judge/sentence.hpp"
+#include "judge/turning.hpp"
 
 namespace railtap::judge {
 namespace {
@@ -125,16 +126,18 @@ bool is_distorted_sine(const BlockMeasurement& m) {
 std::string rail_sentence(const char* rail, Decibels overdrive, Decibels uncertainty) {
   constexpr double coverage = 2.0;        // 95 % of a normal distribution [JCGM 100:2008, 6.3.3]
   constexpr double finest_stated = 0.01;  // dB; a smaller uncertainty is printed as this
-  return std::string("The ") + rail + " peaks are flat: the waveform would exceed that rail by " +
-         sentence("%.2f dB, ±%.2f dB.", overdrive.value(),
-                  std::max(finest_stated, coverage * uncertainty.value()));
+  const std::string start = std::string("The ") + rail +
+                            " peaks are flat: the waveform would exceed that rail by " +
+                            overdrive_text(overdrive);
+  if (overdrive > most_overdrive_told) return start + ", or a square wave was played.";
+  return start + sentence(", ±%.2f dB.", std::max(finest_stated, coverage * uncertainty.value()));
 }
 
 // What keeps the model from a plain answer.
 void add_model_reasons(Findings& f, const measure::ClippedSineFit& fit) {
   const double most = std::max(fit.positive.overdrive.value(), fit.negative.overdrive.value());
   const bool seen = fit.positive.significance > 0.0 || fit.negative.significance > 0.0;
-  if (!f.flat_top.present && seen && !fit.decidable && most >= 0.01) {
+  if (!f.flat_top.present && !f.clipped && seen && !fit.decidable && most >= 0.01) {
     f.reasons.push_back(sentence(
         "The harmonics in the band are too few or too weak to tell flat tops (%.2f dB over) from "
         "compression; a tone of lower frequency can.",

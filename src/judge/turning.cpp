@@ -1,9 +1,11 @@
 // SPDX-License-Identifier: MIT
-// The secant method, within the ranges that gain controls have.
+// How far over a rail, in words; the secant method, within the ranges that gain controls have.
 #include "judge/turning.hpp"
 
 #include <algorithm>
 #include <cmath>
+
+#include "units/print.hpp"
 
 namespace railtap::judge {
 namespace {
@@ -25,6 +27,11 @@ double range_db(const std::vector<Turn>& turns) {
 }
 
 }  // namespace
+
+std::string overdrive_text(Decibels over) {
+  return over > most_overdrive_told ? "more than " + format_fixed(most_overdrive_told, 0)
+                                    : format_fixed(over, 2);
+}
 
 double next_travel(const std::vector<Turn>& turns) {
   const Turn& last = turns.back();

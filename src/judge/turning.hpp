@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "units/quantity.hpp"
@@ -23,6 +24,14 @@ template <typename Rails>
 [[nodiscard]] std::optional<Decibels> larger_overdrive(const Rails& rails) {
   return larger_overdrive(rails.overdrive_positive, rails.overdrive_negative);
 }
+
+/// Beyond this the slopes of a clipped sine take less than 3 % of the cycle (derived,
+/// asin(1/10)/π): what is left of the sine says no more how high it would be, and a square wave
+/// looks the same.
+inline constexpr Decibels most_overdrive_told{20.0};
+
+/// "0.70 dB"; "more than 20 dB" beyond what can be told.
+[[nodiscard]] std::string overdrive_text(Decibels over);
 
 // How far to turn a gain control whose scale is unknown: by what the last turns did.
 

@@ -71,8 +71,7 @@ std::vector<page::Line> notes_of(const ChannelReading& reading, const WatchView&
       {frequency_text(reading), Emphasis::plain},
       {clean.value_or("nothing clean yet"), clean ? Emphasis::plain : Emphasis::faint}};
   // Flat tops are told by the advice and the rails.
-  const auto cause = cause_of(reading);
-  if (cause && !flat_top_of(reading).present) notes.push_back({cause->sentence, Emphasis::plain});
+  if (const auto cause = cause_sentence(reading)) notes.push_back({*cause, Emphasis::plain});
   return notes;
 }
 

@@ -37,7 +37,8 @@ std::string target_text(const ToGo& way) {
 }
 
 std::string rail_text(const char* rail, const std::optional<Decibels>& over) {
-  return over ? std::string(", ") + rail + " rail flat, " + format_fixed(*over, 2) + " over" : "";
+  return over ? std::string(", ") + rail + " rail flat, " + judge::overdrive_text(*over) + " over"
+              : "";
 }
 
 std::string channel_line(const ChannelReading& reading, const WatchView& view) {
@@ -45,15 +46,15 @@ std::string channel_line(const ChannelReading& reading, const WatchView& view) {
   line += reading.level ? level_text(*reading.level, view.volts_per_full_scale) : "silent";
   if (const auto way = to_go(reading, view.target)) line += ", " + target_text(*way);
   line += ", " + verdict_word(reading);
-  const auto cause = cause_of(reading);
-  if (!reading.findings) return cause ? line + ". " + cause->sentence : line;
+  const auto cause = cause_sentence(reading);
+  if (!reading.findings) return cause ? line + ". " + *cause : line;
   const judge::Findings& f = *reading.findings;
   if (f.thdn) line += ", THD+N " + format_quantity(*f.thdn, 3);
   if (is_interfaces_own(reading, view)) line += " (not above the interface's own)";
   if (f.frequency) line += ", " + format_quantity(*f.frequency, 5);
   line += rail_text("positive", f.flat_top.overdrive_positive);
   line += rail_text("negative", f.flat_top.overdrive_negative);
-  if (cause && !f.flat_top.present) line += ". " + cause->sentence;
+  if (cause) line += ". " + *cause;
   return line;
 }
 
@@ -139,6 +140,13 @@ std::optional<judge::Cause> cause_of(const ChannelReading& reading) {
                 (found->cause && found->thd && found->thdn && 2.0 * *found->thd > *found->thdn));
   if (found && (at_a_limit || !reading.lasting)) return found->cause;
   return reading.lasting;
+}
+
+std::optional<std::string> cause_sentence(const ChannelReading& reading) {
+  const auto cause = cause_of(reading);
+  const bool told_by_rails = flat_top_of(reading).present && cause && cause->turn_down;
+  if (!cause || told_by_rails) return std::nullopt;
+  return cause->sentence;
 }
 
 std::string verdict_word(const ChannelReading& reading) {
@@ -277,7 +285,8 @@ Advice advice_of(const ChannelReading& reading, const WatchView& view) {
     return {Direction::lower, lower, "THE RECORDING INPUT", Style::alarm};
   const auto over =
       reading.findings ? judge::larger_overdrive(reading.findings->flat_top) : std::nullopt;
-  if (over) return {Direction::lower, lower, format_fixed(*over, 2) + ": FLAT TOPS", Style::alarm};
+  if (over)
+    return {Direction::lower, lower, judge::overdrive_text(*over) + ": FLAT TOPS", Style::alarm};
   const auto way = to_go(reading, view.target);
   if (way) return advice_to_target(*way, view);
   return {std::nullopt, "", view.target ? "no level" : "no target: t sets one", Style::faint};
@@ -323,7 +332,8 @@ RailLamp rail_lamp(const ChannelReading& reading, const std::optional<Decibels>&
   lamp.known = reading.findings && reading.findings->frequency;
   lamp.flat = over.has_value();
   lamp.style = over ? Style::alarm : (lamp.known ? Style::good : Style::faint);
-  if (lamp.known) lamp.text = over ? "FLAT, " + format_fixed(*over, 2) + " over" : "not reached";
+  if (lamp.known)
+    lamp.text = over ? "FLAT, " + judge::overdrive_text(*over) + " over" : "not reached";
   return lamp;
 }
 

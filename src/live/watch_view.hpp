@@ -63,6 +63,9 @@ struct ToGo {
 /// held, else what the block has; none where nothing is, or nothing is known.
 [[nodiscard]] std::optional<judge::Cause> cause_of(const ChannelReading& reading);
 
+/// Its sentence; none where the rails say it all: flat tops of a sine.
+[[nodiscard]] std::optional<std::string> cause_sentence(const ChannelReading& reading);
+
 /// "clean", "clipped", …; "turning" while the level moves, "waiting" before the first block.
 [[nodiscard]] std::string verdict_word(const ChannelReading& reading);
 

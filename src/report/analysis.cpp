@@ -10,6 +10,7 @@
 #include <sstream>
 
 #include "judge/sentence.hpp"
+#include "judge/turning.hpp"
 #include "report/words.hpp"
 #include "system/json.hpp"
 #include "units/print.hpp"
@@ -95,7 +96,7 @@ void add_noise(Lines& lines, const judge::Findings& f, const judge::NotAbove& ow
 void add_flat_top(Lines& lines, const judge::FlatTop& flat) {
   const auto rail = [&](const char* label, const auto& overdrive, const auto& plateau) {
     if (!overdrive) return;
-    std::string text = "over by " + format_fixed(*overdrive, 2);
+    std::string text = "over by " + judge::overdrive_text(*overdrive);
     if (plateau) text += ", flat for " + format_fixed(*plateau, 1) + " of the cycle";
     lines.add(label, text);
   };

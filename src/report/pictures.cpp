@@ -55,7 +55,7 @@ std::string rails_sentence(const JsonView& flat_top) {
   for (const char* side : {"positive", "negative"}) {
     const auto over = flat_top[std::string("overdrive_") + side + "_db"];
     out += std::string(" The ") + side + " rail is ";
-    out += over.known() ? "exceeded by " + decibels(over).shown + "." : "not reached.";
+    out += over.known() ? "exceeded by " + overdrive(over).shown + "." : "not reached.";
   }
   return out;
 }

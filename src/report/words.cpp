@@ -7,6 +7,7 @@
 #include <charconv>
 #include <string>
 
+#include "judge/turning.hpp"
 #include "units/print.hpp"
 #include "units/visible.hpp"
 
@@ -58,6 +59,9 @@ Shown hertz(const JsonView& place) {
 }
 Shown decibels(const JsonView& place) {
   return shown(place, [](double value) { return format_fixed(Decibels(value), 2); });
+}
+Shown overdrive(const JsonView& place) {
+  return shown(place, [](double value) { return judge::overdrive_text(Decibels(value)); });
 }
 Shown fine_decibels(const JsonView& place) {
   return shown(place, [](double value) { return format_fixed(Decibels(value), 3); });

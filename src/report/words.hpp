@@ -30,6 +30,7 @@ struct Shown {
 [[nodiscard]] Shown ohms(const JsonView& place);
 [[nodiscard]] Shown hertz(const JsonView& place);
 [[nodiscard]] Shown decibels(const JsonView& place);         ///< two decimals
+[[nodiscard]] Shown overdrive(const JsonView& place);        ///< the same, or "more than 20 dB"
 [[nodiscard]] Shown fine_decibels(const JsonView& place);    ///< three decimals
 [[nodiscard]] Shown signed_decibels(const JsonView& place);  ///< two, and a plus sign
 [[nodiscard]] Shown dbfs(const JsonView& place);

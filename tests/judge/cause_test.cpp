@@ -82,6 +82,26 @@ TEST_CASE("cause: of a square wave no overdrive is told that the rest of the sin
   CHECK_FALSE(f.cause->turn_down);
   CHECK(f.cause->sentence.find("more than 20 dB over the rail, or a square wave") !=
         std::string::npos);
+  for (const std::string& reason : f.reasons) {
+    CAPTURE(reason);
+    CHECK((reason.find("exceed that rail") == std::string::npos ||
+           reason.find("by more than 20 dB, or a square wave was played.") != std::string::npos));
+  }
+}
+
+TEST_CASE("cause: where the shape says that nothing is clipped, no reason doubts it") {
+  // A hyperbolic tangent: the clipped-sine model alone leaves it open.
+  for (const double drive : {1.0, 1.5}) {
+    auto x = tone(1.0);
+    for (double& v : x) v = 0.4 * std::tanh(drive * v);
+    const Findings f = judged(x);
+    CAPTURE(drive);
+    CHECK(f.clipped == false);
+    REQUIRE(f.cause);
+    CHECK(f.cause->kind == CauseKind::soft_compression);
+    for (const std::string& reason : f.reasons)
+      CHECK(reason.find("to tell flat tops") == std::string::npos);
+  }
 }
 
 TEST_CASE("cause: an input that is known to take more is not suspected of the flat top") {

@@ -26,6 +26,7 @@ ChannelReading reading_of(int channel) {
   reading.findings->flat_top.overdrive_positive = Decibels(0.7);
   reading.findings->cause.emplace();
   reading.findings->cause->sentence = "Clipped: the tops are flat, 0.70 dB over.";
+  reading.findings->cause->turn_down = Decibels(0.7);
   for (int i = 0; i < 500; ++i) {
     const double phase = i / 500.0;
     reading.cycle.push_back({phase, 0.4 * std::sin(2.0 * std::numbers::pi * phase), 0.0, 0.0, 1});
@@ -75,6 +76,23 @@ TEST_CASE("watch page: digits, advice, bar, rails, wave and notes of a clipped c
                                         [](const auto& a, const auto& b) { return a.up < b.up; });
   CHECK(highest->up == doctest::Approx(1.0));
   CHECK(highest->across == doctest::Approx(0.25).epsilon(0.05));
+}
+
+TEST_CASE("watch page: of a square wave no overdrive is told that cannot be known") {
+  WatchView view = view_of(1);
+  judge::Findings& f = *view.readings[0].findings;
+  f.flat_top.overdrive_positive = Decibels(33.64);
+  f.cause->turn_down.reset();
+  f.cause->sentence = "Clipped: or a square wave was played.";
+  const page::Meter meter = page_state(view, false).meters.at(0);
+  CHECK(meter.advice.text == "LOWER more than 20 dB: FLAT TOPS");
+  CHECK(meter.rails[0].text == "FLAT, more than 20 dB over");
+  CHECK(std::any_of(meter.notes.begin(), meter.notes.end(),
+                    [&](const auto& note) { return note.text == f.cause->sentence; }));
+  const std::string line = live::plain_line(view);
+  CHECK(line.find("positive rail flat, more than 20 dB over. Clipped: or a square") !=
+        std::string::npos);
+  CHECK(line.find("33.64") == std::string::npos);
 }
 
 TEST_CASE("watch page: the pair of the channel that the keys are for, as on the screen") {

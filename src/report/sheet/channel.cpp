@@ -39,9 +39,9 @@ std::string rails(const JsonView& channel) {
   const JsonView high = flat["overdrive_positive_db"], low = flat["overdrive_negative_db"];
   if (!high.known() && !low.known()) return "not reached";
   std::string out;
-  if (high.known()) out += "positive " + marked(decibels(high)) + " over";
+  if (high.known()) out += "positive " + marked(overdrive(high)) + " over";
   if (high.known() && low.known()) out += ", ";
-  if (low.known()) out += "negative " + marked(decibels(low)) + " over";
+  if (low.known()) out += "negative " + marked(overdrive(low)) + " over";
   return out;
 }
 
