@@ -338,7 +338,7 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
     analysis.findings =
         judge_other(recording.figures, noise_holds ? &other->measurement : nullptr, limits);
     analysis.findings.input_overload = overload;
-    analysis.findings.cause = cause_without_tone(recording, rate);
+    analysis.findings.cause = cause_without_tone(recording, analysis.findings, rate);
     if (overload.present) {
       analysis.findings.verdict = Verdict::input_overload;
       analysis.findings.reasons.push_back(overload_sentence(overload));

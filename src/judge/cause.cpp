@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 
 #include "judge/analysis.hpp"
 #include "judge/cause_words.hpp"
@@ -218,7 +219,67 @@ bool is_wavering(double part, double other, const Shares& shares) {
          offered > least_half * shares.all;
 }
 
-Cause added(const Shares& shares, const Findings& f) {
+// What is said of a tone's course holds for the recording.
+bool is_followed(const ChannelRecording& recording) {
+  return static_cast<double>(recording.followed.frames) >
+         least_half * static_cast<double>(recording.figures.frames);
+}
+
+// Of a phase that wavers, in radians: a turn of 0.3 takes a tenth of a line's power (derived,
+// 1 − cos²), and what is less is no reason why there is no steady tone. A tone that was measured is
+// known to waver.
+constexpr double phase_without_tone = 0.3;
+constexpr double phase_of_tone = 0.03;
+
+// A pitch that goes one way from end to end.
+bool goes_one_way(const measure::FollowedTone& tone, double least_phase) {
+  constexpr double evenly = 2.5;  // of a straight line its length is √12 standard deviations
+  const double way = std::abs((tone.last - tone.first) / tone.frequency);
+  return tone.turns == 0 && way > evenly * tone.speed && tone.phase > least_phase;
+}
+
+// A mechanism's speed wavers by less, and leaves the level alone; what a voice or an instrument
+// holds has more of either (common practice: a vibrato is a third of a semitone, 2 %).
+bool wavers(const measure::FollowedTone& tone, double least_phase) {
+  constexpr double one_sided = 4.0;
+  constexpr double most_speed = 0.015;
+  constexpr double most_amplitude = 0.03;
+  return tone.turns >= 2 && std::numbers::sqrt2 * tone.speed < most_speed &&
+         tone.amplitude < most_amplitude && tone.phase > least_phase &&
+         tone.phase > one_sided * tone.amplitude;
+}
+
+std::optional<Cause> moving_pitch(const ChannelRecording& recording, const Findings& f) {
+  if (!is_followed(recording)) return std::nullopt;
+  const measure::FollowedTone& tone = recording.followed;
+  const double least_phase = f.thdn ? phase_of_tone : phase_without_tone;
+  Cause cause;
+  if (goes_one_way(tone, least_phase)) {
+    cause.kind = CauseKind::frequency_moving;
+    words::pitch_goes(cause, tone);
+  } else if (wavers(tone, least_phase)) {
+    cause.kind = CauseKind::speed_wavering;
+    words::speed(cause, f, &tone);
+  } else {
+    return std::nullopt;
+  }
+  cause.frequency = tone.frequency;
+  return cause;
+}
+
+Cause wavering_phase(const ChannelRecording& recording, const Shares& shares, const Findings& f) {
+  Cause cause;
+  if (auto known = moving_pitch(recording, f)) {
+    cause = *std::move(known);
+  } else {
+    cause.kind = CauseKind::speed_wavering;
+    words::speed(cause, f, nullptr);
+  }
+  cause.share = percent_of(shares.phase, shares);
+  return cause;
+}
+
+Cause added(const ChannelRecording& recording, const Shares& shares, const Findings& f) {
   Cause cause;
   if (is_wavering(shares.amplitude, shares.phase, shares)) {
     cause.kind = CauseKind::level_pumping;
@@ -226,12 +287,8 @@ Cause added(const Shares& shares, const Findings& f) {
     words::fast_pumping(cause, f);
     return cause;
   }
-  if (is_wavering(shares.phase, shares.amplitude, shares)) {
-    cause.kind = CauseKind::speed_wavering;
-    cause.share = percent_of(shares.phase, shares);
-    words::speed(cause, f);
-    return cause;
-  }
+  if (is_wavering(shares.phase, shares.amplitude, shares))
+    return wavering_phase(recording, shares, f);
   const double most = std::max({shares.hum, shares.whine, shares.tones, shares.noise});
   if (most == shares.hum) return line(CauseKind::hum, shares.hum, shares.strongest_hum, shares, f);
   if (most == shares.whine)
@@ -259,15 +316,36 @@ std::optional<Cause> interrupted(const ChannelRecording& recording, const Findin
   return cause;
 }
 
-// A level that moves for a fifth of what is not silent, or for a second.
-std::optional<Cause> moving(const ChannelRecording& recording, Hertz rate) {
+// For a fifth of what is not silent, or for a second.
+bool level_moves(const ChannelRecording& recording, Hertz rate) {
   constexpr double least_share = 0.2;
   constexpr double least_s = 1.0;
+  const auto frames = static_cast<double>(recording.moving.frames);
+  return frames > least_share * static_cast<double>(recording.figures.frames) ||
+         frames > least_s * rate.value();
+}
+
+// A second tone, so close that both beat. Mains keep their frequency within 0.2 Hz (common
+// practice), so what is near a multiple of it is hum.
+std::optional<Cause> beating(const ChannelRecording& recording, Hertz rate) {
+  constexpr double highest_hum_hz = 600.0;  // as in kind_of_line
+  constexpr double mains_hz = 0.2;
+  if (!is_followed(recording) || !level_moves(recording, rate)) return std::nullopt;
+  const auto beside = measure::tone_beside(recording.followed);
+  if (!beside) return std::nullopt;
+  const double hz = beside->frequency.value();
+  const bool hum = hz < highest_hum_hz && std::min(std::abs(std::remainder(hz, 50.0)),
+                                                   std::abs(std::remainder(hz, 60.0))) < mains_hz;
+  Cause cause;
+  cause.kind = hum ? CauseKind::hum : CauseKind::foreign_tone;
+  cause.frequency = beside->frequency;
+  words::beating(cause, recording.followed, *beside);
+  return cause;
+}
+
+std::optional<Cause> moving(const ChannelRecording& recording, Hertz rate) {
   const measure::MovingLevel& m = recording.moving;
-  const auto frames = static_cast<double>(m.frames);
-  const bool enough = frames > least_share * static_cast<double>(recording.figures.frames) ||
-                      frames > least_s * rate.value();
-  if (m.frames == 0 || !enough) return std::nullopt;
+  if (!level_moves(recording, rate)) return std::nullopt;
   constexpr double both_ways_db = 0.3;
   Cause cause;
   const bool both = std::min(m.up_db, m.down_db) > both_ways_db;
@@ -370,17 +448,22 @@ std::optional<Cause> cause_of_tone(const ChannelRecording& recording, const Segm
     if (!(shares.all > 0.0)) return std::nullopt;
     if (is_rounding(segment, recording, rate, limits)) return rounding(f, *recording.code_step);
     const double rest = shares.all - shares.harmonics;
-    if (shares.harmonics <= rest) return added(shares, f);
+    if (shares.harmonics <= rest) return added(recording, shares, f);
     Cause cause = of_shape(segment, f, shape, limits, memory);
     cause.share = percent_of(shares.harmonics, shares);
     return cause;
   }
-  // A click moves the level of a low tone's frames as well.
+  // Where a beat turns, level and phase break as at a click; a click moves the level of a low
+  // tone's frames as well.
+  if (auto cause = beating(recording, rate)) return cause;
   if (auto cause = interrupted(recording, f, rate)) return cause;
   return moving(recording, rate);
 }
 
-std::optional<Cause> cause_without_tone(const ChannelRecording& recording, Hertz rate) {
+std::optional<Cause> cause_without_tone(const ChannelRecording& recording, const Findings& f,
+                                        Hertz rate) {
+  if (auto cause = moving_pitch(recording, f)) return cause;
+  if (auto cause = beating(recording, rate)) return cause;
   return moving(recording, rate);
 }
 
@@ -418,6 +501,8 @@ const char* name(CauseKind kind) {
       return "level-moving";
     case CauseKind::speed_wavering:
       return "speed-wavering";
+    case CauseKind::frequency_moving:
+      return "frequency-moving";
     case CauseKind::gaps:
       return "gaps";
     case CauseKind::clicks:

@@ -27,11 +27,12 @@ enum class CauseKind {
   whine,
   foreign_tone,
   hiss,
-  too_soft,        ///< noise of the recording itself, under a tone that is too low
-  coarse_codes,    ///< rounding to the recording's codes
-  level_pumping,   ///< the level goes up and down by itself
-  level_moving,    ///< it goes one way
-  speed_wavering,  ///< the phase wavers: a clock or a mechanism
+  too_soft,          ///< noise of the recording itself, under a tone that is too low
+  coarse_codes,      ///< rounding to the recording's codes
+  level_pumping,     ///< the level goes up and down by itself
+  level_moving,      ///< it goes one way
+  speed_wavering,    ///< the phase wavers: a clock or a mechanism
+  frequency_moving,  ///< it goes one way: a sweep, or a speed that drifts
   gaps,
   clicks,
   missing_samples,
@@ -44,7 +45,7 @@ struct Cause {
   std::string sentence;
   std::string remedy;
   std::optional<Percent> share;       ///< of the power of all that is not the tone
-  std::optional<Hertz> frequency;     ///< of hum, whine or a foreign tone
+  std::optional<Hertz> frequency;     ///< of hum, whine, a foreign tone, or one that moves
   std::optional<Decibels> turn_down;  ///< that much less, and the cause is gone or within the limit
   std::optional<bool> input_excluded;  ///< clipping: whether it cannot be the recording input's
 };
@@ -92,9 +93,9 @@ struct WaveformMemory {
                                                  Hertz rate, const Limits& limits,
                                                  WaveformMemory* memory);
 
-/// The cause where there is no steady tone: the level moves, or none that is known.
+/// The cause where there is no steady tone: its pitch or its level moves, or none that is known.
 [[nodiscard]] std::optional<Cause> cause_without_tone(const measure::ChannelRecording& recording,
-                                                      Hertz rate);
+                                                      const Findings& findings, Hertz rate);
 
 /// The word in the JSON document.
 [[nodiscard]] const char* name(CauseKind kind);

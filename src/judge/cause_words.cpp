@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <string>
 
 #include "judge/turning.hpp"
@@ -33,6 +34,29 @@ std::string times(std::int64_t count, const char* one, const char* many) {
 
 std::string at(std::int64_t frame, Hertz rate) {
   return format_fixed(Seconds(static_cast<double>(frame) / rate.value()), 2);
+}
+
+const char* line_name(CauseKind kind) {
+  if (kind == CauseKind::hum) return "hum";
+  return kind == CauseKind::whine ? "whine" : "another tone";
+}
+
+const char* line_remedy(CauseKind kind) {
+  if (kind == CauseKind::hum)
+    return "Look at the ground: run the laptop from its battery, keep leads away from mains, and "
+           "ground at one point only.";
+  if (kind == CauseKind::whine)
+    return "Look at ground and supply: whether it follows the engine's speed, or a phone charger. "
+           "Keep signal leads away from the feed.";
+  return "Find what else plays: a second source, a switching supply, a telephone.";
+}
+
+// "wow), by 0.5 %". What is slower than 6 Hz is wow, what is faster flutter (common practice).
+std::string wavering_text(const measure::FollowedTone& tone) {
+  constexpr Hertz fastest_wow{6.0};
+  const bool wow = measure::wavering_rate(tone) < fastest_wow;
+  return std::string(wow ? "wow" : "flutter") + "), by " +
+         format_quantity(Percent(100.0 * std::numbers::sqrt2 * tone.speed), 2);
 }
 
 }  // namespace
@@ -159,21 +183,8 @@ void hiss(Cause& cause, const Findings& f) {
 }
 
 void line(Cause& cause, const Findings& f, Pitch pitch) {
-  std::string what = "another tone";
-  cause.remedy = "Find what else plays: a second source, a switching supply, a telephone.";
-  if (cause.kind == CauseKind::hum) {
-    what = "hum";
-    cause.remedy =
-        "Look at the ground: run the laptop from its battery, keep leads away from mains, and "
-        "ground "
-        "at one point only.";
-  }
-  if (cause.kind == CauseKind::whine) {
-    what = "whine";
-    cause.remedy =
-        "Look at ground and supply: whether it follows the engine's speed, or a phone charger. "
-        "Keep signal leads away from the feed.";
-  }
+  std::string what = line_name(cause.kind);
+  cause.remedy = line_remedy(cause.kind);
   if (pitch == Pitch::moves) {
     what = "a " + what + " whose pitch moves, about " + format_quantity(*cause.frequency, 2);
   } else if (cause.frequency) {
@@ -190,11 +201,29 @@ void fast_pumping(Cause& cause, const Findings& f) {
       "the chain.";
 }
 
-void speed(Cause& cause, const Findings& f) {
-  cause.sentence = not_clipped(f) + the_residual(cause, f) +
-                   "wow and flutter, in the player or in the recorder.";
+void speed(Cause& cause, const Findings& f, const measure::FollowedTone* followed) {
+  if (f.thdn) {
+    cause.sentence = not_clipped(f) + the_residual(cause, f) +
+                     (followed ? "a speed that wavers (" + wavering_text(*followed)
+                               : std::string("wow and flutter"));
+  } else {
+    cause.sentence = "The speed wavers (" + wavering_text(*followed);
+  }
+  cause.sentence += ", in the player or in the recorder.";
   cause.remedy =
-      "Record by wire, without a radio link in between, and with one program that uses the input.";
+      "Play from a file, record by wire, without a radio link in between, and with one program "
+      "that uses the input.";
+}
+
+void pitch_goes(Cause& cause, const measure::FollowedTone& tone) {
+  // No player drifts by a semitone (common practice).
+  constexpr double most_drift = 0.06;
+  const bool drift = std::abs(tone.last / tone.first - 1.0) < most_drift;
+  cause.sentence = std::string("The pitch of the tone ") +
+                   (tone.last > tone.first ? "rises" : "falls") + " from " +
+                   format_quantity(tone.first, 3) + " to " + format_quantity(tone.last, 3) +
+                   ": a sweep was played" + (drift ? ", or the speed drifts." : ".");
+  cause.remedy = "Play one steady tone; a sweep is for `railtap verify`.";
 }
 
 void interrupted(Cause& cause, const measure::FoundDisturbances& found, const Findings& f,
@@ -236,6 +265,15 @@ void moving(Cause& cause, const measure::MovingLevel& m, Hertz rate) {
                    ": a control was turned, or automatic level control is on.";
   cause.remedy =
       "Leave the controls alone while it records, and switch automatic level control off.";
+}
+
+void beating(Cause& cause, const measure::FollowedTone& tone, const measure::BesideTone& beside) {
+  const bool hum = cause.kind == CauseKind::hum;
+  cause.sentence =
+      std::string(hum ? "Hum" : "Another tone") + " at " + format_fixed(beside.frequency, 1) +
+      ", " + format_quantity(Percent(100.0 * beside.amplitude), 2) +
+      " of the tone, beats with it: that moves its level, " + format_fixed(tone.frequency, 1) + ".";
+  cause.remedy = line_remedy(cause.kind);
 }
 
 }  // namespace railtap::judge::words

@@ -31,10 +31,14 @@ enum class Pitch { steady, moves };
 /// Hum, whine or another tone. \param pitch  `moves` only with a frequency
 void line(Cause& cause, const Findings& f, Pitch pitch);
 void fast_pumping(Cause& cause, const Findings& f);
-void speed(Cause& cause, const Findings& f);
+/// \param followed how its pitch moves; null where that is not known, of a tone with a THD+N
+void speed(Cause& cause, const Findings& f, const measure::FollowedTone* followed);
+void pitch_goes(Cause& cause, const measure::FollowedTone& tone);
 
 void interrupted(Cause& cause, const measure::FoundDisturbances& found, const Findings& f,
                  Hertz rate);
 void moving(Cause& cause, const measure::MovingLevel& moving, Hertz rate);
+/// Hum, or another tone, close beside the one that was followed.
+void beating(Cause& cause, const measure::FollowedTone& tone, const measure::BesideTone& beside);
 
 }  // namespace railtap::judge::words

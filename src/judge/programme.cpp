@@ -125,6 +125,10 @@ ProgrammeFindings judge_programme(const FlatPeaks& positive, const FlatPeaks& ne
 }
 
 void apply(Findings& findings, const ProgrammeFindings& programme, HintAtTrack hint) {
+  // Of one tone whose pitch moves the peaks tell little, and no track is asked for.
+  const bool one_tone = findings.cause && (findings.cause->kind == CauseKind::speed_wavering ||
+                                           findings.cause->kind == CauseKind::frequency_moving);
+  if (one_tone && !programme.clipped.value_or(false)) return;
   findings.reasons.insert(findings.reasons.end(), programme.reasons.begin(),
                           programme.reasons.end());
   if (hint == HintAtTrack::yes) findings.reasons.push_back(programme.hint);

@@ -30,8 +30,14 @@ bool worth_telling(const judge::Cause& cause, const measure::ChannelRecording& r
     case CauseKind::clicks:
     case CauseKind::missing_samples:
       return true;
+    case CauseKind::speed_wavering:
+      return true;
     case CauseKind::level_pumping:
       return recording.moving.frames == 0 || recording.moving.turns >= least_turns;
+    case CauseKind::hum:
+    case CauseKind::foreign_tone:
+      // One that beats with the tone; others are told by the blocks.
+      return recording.moving.turns >= least_turns;
     default:
       return false;
   }

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // A tone whose level moves: its least-squares fit, in which each harmonic has an envelope of its
-// own, and what moves it: automatic level control, a fade, a control that is turned.
+// own; what moves it: automatic level control, a fade, a control that is turned; and what its pitch
+// does: a speed that wavers, a sweep, a second tone close beside it.
 #include "measure/moving_tone.hpp"
 
 #include <algorithm>
@@ -365,6 +366,168 @@ void MovingLevelMeter::end_stretch() {
 MovingLevel MovingLevelMeter::finish() {
   end_stretch();
   return result_;
+}
+
+// What a tone's pitch does.
+
+namespace {
+
+constexpr double least_slice_s = 0.025;
+// From one slice to the next: an exponential sweep over ten octaves in 10 s moves by 3.5 % in a
+// cycle of 20 Hz (derived).
+constexpr double most_pitch_step = 0.05;
+constexpr double most_level_step = 0.115;  // 1 dB, as a relative amplitude
+// The pitch turns where it has come back by a fifth of its range, and more than the noise makes.
+constexpr double turn_share = 0.2;
+constexpr double least_turn = 1e-4;
+
+// Variance of y about its mean, from sums over n.
+double variance(double sum, double squares, double n) {
+  return std::max(0.0, squares / n - sum / n * (sum / n));
+}
+
+double covariance(double sum_x, double sum_y, double products, double n) {
+  return products / n - sum_x / n * (sum_y / n);
+}
+
+}  // namespace
+
+void ToneFollower::skip(std::size_t count) {
+  end_stretch();
+  armed_ = false;
+  before_ = 0.0;
+  position_ += static_cast<std::int64_t>(count);
+}
+
+void ToneFollower::add(std::span<const double> samples, double peak) {
+  const double arming = -hysteresis * peak;
+  for (std::size_t n = 0; n < samples.size(); ++n) {
+    const double x = samples[n];
+    if (x < arming) armed_ = true;
+    if (armed_ && before_ < 0.0 && x >= 0.0) {
+      armed_ = false;
+      cross(static_cast<double>(position_) + static_cast<double>(n) - x / (x - before_));
+    }
+    slice_squares_ += x * x;
+    before_ = x;
+  }
+  position_ += static_cast<std::int64_t>(samples.size());
+}
+
+void ToneFollower::cross(double at) {
+  if (slice_from_) {
+    ++slice_cycles_;
+    if (at - *slice_from_ < least_slice_s * rate_.value()) return;
+    take_slice(at);
+  }
+  slice_from_ = at;
+  slice_cycles_ = 0;
+  slice_squares_ = 0.0;
+}
+
+void ToneFollower::take_slice(double at) {
+  const double length = at - *slice_from_;
+  const double hz = slice_cycles_ * rate_.value() / length;
+  const double level = 0.5 * std::log(slice_squares_ / length);
+  const bool goes_on = open_.slices == 0 || (std::abs(hz / open_.last_hz - 1.0) < most_pitch_step &&
+                                             std::abs(level - open_.last_level) < most_level_step);
+  if (!goes_on) {
+    end_stretch();
+    return;
+  }
+  Stretch& s = open_;
+  if (s.slices == 0) {
+    s.start = *slice_from_;
+    s.first_hz = hz;
+    s.first_level = level;
+  }
+  ++s.slices;
+  s.end = at;
+  s.last_hz = hz;
+  s.last_level = level;
+  s.cycles += slice_cycles_;
+  const double u = hz / s.first_hz - 1.0;
+  const double l = level - s.first_level;
+  const double t = (at - s.start) / rate_.value();
+  const double p = s.cycles - s.first_hz * t;
+  s.u += u;
+  s.uu += u * u;
+  s.l += l;
+  s.ll += l * l;
+  s.ul += u * l;
+  s.t += t;
+  s.tt += t * t;
+  s.p += p;
+  s.pp += p * p;
+  s.tp += t * p;
+  take_turn(u);
+}
+
+void ToneFollower::take_turn(double u) {
+  Stretch& s = open_;
+  s.low = std::min(s.low, u);
+  s.high = std::max(s.high, u);
+  s.low_since_turn = std::min(s.low_since_turn, u);
+  s.high_since_turn = std::max(s.high_since_turn, u);
+  const double enough = std::max(least_turn, turn_share * (s.high - s.low));
+  const bool rose = s.direction <= 0 && u - s.low_since_turn > enough;
+  const bool fell = s.direction >= 0 && s.high_since_turn - u > enough;
+  if (!rose && !fell) return;
+  if (s.direction != 0) ++s.turns;
+  s.direction = rose ? 1 : -1;
+  s.low_since_turn = s.high_since_turn = u;
+}
+
+void ToneFollower::end_stretch() {
+  constexpr int least_slices = 4;
+  const Stretch s = open_;
+  open_ = {};
+  slice_from_.reset();
+  const auto frames = static_cast<std::int64_t>(s.end - s.start);
+  if (s.slices < least_slices || frames <= result_.frames) return;
+  const auto n = static_cast<double>(s.slices);
+  FollowedTone& r = result_;
+  r = {};
+  r.frames = frames;
+  const double mean = 1.0 + s.u / n;
+  r.frequency = Hertz(s.first_hz * mean);
+  r.first = Hertz(s.first_hz);
+  r.last = Hertz(s.last_hz);
+  r.turns = s.turns;
+  const double speed = variance(s.u, s.uu, n);
+  const double amplitude = variance(s.l, s.ll, n);
+  r.speed = std::sqrt(speed) / mean;
+  r.amplitude = std::sqrt(amplitude);
+  const double slope = covariance(s.t, s.p, s.tp, n) / variance(s.t, s.tt, n);
+  const double phase = variance(s.p, s.pp, n) - slope * covariance(s.t, s.p, s.tp, n);
+  r.phase = 2.0 * pi * std::sqrt(std::max(0.0, phase));
+  if (!(amplitude > 0.0) || !(speed > 0.0)) return;
+  const double both = covariance(s.u, s.l, s.ul, n);
+  r.pull = Hertz(s.first_hz * both / amplitude);
+  const double unexplained = std::max(speed - both * both / amplitude, 1e-9 * speed);
+  r.pull_significance = std::abs(both) / std::sqrt(unexplained * amplitude / n);
+}
+
+FollowedTone ToneFollower::finish() {
+  end_stretch();
+  return result_;
+}
+
+std::optional<BesideTone> tone_beside(const FollowedTone& tone) {
+  // The straight line that is taken out of the phase takes a quarter of the power of one and a half
+  // cycles of it (derived: 6/(π·1.5)² at most).
+  constexpr double least_equal = 0.6;
+  constexpr double most_equal = 1.5;
+  constexpr double least_significance = 6.0;
+  const double ratio = tone.phase * tone.phase / (tone.amplitude * tone.amplitude);
+  if (!(ratio > least_equal && ratio < most_equal)) return std::nullopt;
+  if (tone.pull_significance < least_significance) return std::nullopt;
+  return BesideTone{tone.frequency + tone.pull, tone.amplitude * std::numbers::sqrt2};
+}
+
+Hertz wavering_rate(const FollowedTone& tone) {
+  // The phase is the integral of the speed.
+  return tone.frequency * (tone.speed / tone.phase);
 }
 
 }  // namespace railtap::measure

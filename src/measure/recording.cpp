@@ -134,6 +134,7 @@ ChannelMeter::ChannelMeter(Hertz rate, const RecordingOptions& options)
       frame_level_(frame_length_),
       examiner_(rate, options.band),
       moving_(rate),
+      follower_(rate),
       interruptions_(rate) {
   if (options.code_step) result_.full_scale.positive_limit = 1.0 - *options.code_step;
   result_.full_scale.exact = !options.code_step;
@@ -176,6 +177,7 @@ void ChannelMeter::take_frame() {
   const bool tonal = usable && looks_tonal(figures);
   const double half_range = 0.5 * (figures.highest - figures.lowest);
   moving_.add(samples, level, tonal, half_range);
+  follow(samples, level, tonal, half_range);
   const bool like = usable && like_segment(level, tonal);
   if (!usable) {
     note_sound(position_);
@@ -207,6 +209,27 @@ void ChannelMeter::take_frame() {
   interruptions_.add(samples, level, half_range, like && tonal, usable);
   position_ += static_cast<std::int64_t>(frame_length_);
   frame_fill_ = 0;
+}
+
+// A tone is followed where it does not stand still: a block that was measured tells that it does.
+void ChannelMeter::follow(std::span<const double> frame, double level_db, bool tonal,
+                          double half_range) {
+  constexpr double still_db = 0.02;  // as in MovingLevelMeter
+  constexpr int enough_still = 10;   // half a second of them is where a slow beat turns
+  // Of what is left without harmonics.
+  constexpr double least_share_of_phase = 0.25;
+  const bool still = std::abs(level_db - followed_db_) < still_db;
+  followed_db_ = level_db;
+  still_frames_ = still ? still_frames_ + 1 : 0;
+  const BlockMeasurement& last = open_.last;
+  const bool in_phase = open_.modulation.phase * last.fundamental <=
+                        least_share_of_phase * (last.residual - last.harmonics);
+  const bool known = open_.segment.blocks > 0 && last.tone && in_phase;
+  if (!tonal || (known && still_frames_ > enough_still)) {
+    follower_.skip(frame.size());
+  } else {
+    follower_.add(frame, half_range);
+  }
 }
 
 // Ends the stretch of finite samples at hand.
@@ -417,6 +440,7 @@ ChannelRecording ChannelMeter::finish() {
   }
   note_sound(figures.non_finite == 0 ? whole : position_);
   result_.moving = moving_.finish();
+  result_.followed = follower_.finish();
   result_.code_step = code_step_.step();
   return std::move(result_);
 }

@@ -45,6 +45,7 @@ struct ChannelRecording {
   std::vector<Segment> segments;   ///< in order of time; unsteady stretches are in none
   FoundDisturbances disturbances;  ///< gaps, clicks and jumps in tones
   MovingLevel moving;              ///< where a tone's level moved
+  FollowedTone followed;           ///< a tone that did not stand still
   /// The longest stretch of whole frames of 0.1 s without a sample that is no number; all of it
   /// where nothing is damaged.
   std::int64_t sound_first = 0, sound_end = 0;
@@ -101,6 +102,7 @@ class ChannelMeter {
   [[nodiscard]] std::span<double> frame();  // the one being filled
   void take_frame();
   void note_sound(std::int64_t end);
+  void follow(std::span<const double> frame, double level_db, bool tonal, double half_range);
   [[nodiscard]] bool like_segment(double level_db, bool tonal) const;
   void confirm_pending();
   void take_block(std::span<const double> stream, SampleRange range, const FrameFigures& figures);
@@ -134,6 +136,9 @@ class ChannelMeter {
   FrameFigures confirmed_figures_;
   CodeStep code_step_;
   MovingLevelMeter moving_;
+  ToneFollower follower_;
+  double followed_db_ = 0.0;  // of the frame before
+  int still_frames_ = 0;      // in a row whose level did not move
   InterruptionFinder interruptions_;
   std::int64_t last_disturbed_ = -1;  // sample; < 0: none yet
   std::int64_t sound_from_ = 0;       // where the stretch of finite samples at hand begins

@@ -239,6 +239,74 @@ TEST_CASE("cause: samples that are missing beside the border of two blocks are n
   }
 }
 
+TEST_CASE("cause: a speed that wavers is wow, by as much as it was made, and flutter where fast") {
+  const auto wavering = [](double percent, double per_s) {
+    std::vector<double> x = tone(0.0);
+    x.resize(static_cast<std::size_t>(5.0 * rate));
+    for (std::size_t n = 0; n < x.size(); ++n) {
+      const double t = static_cast<double>(n) / rate;
+      x[n] += 0.4 * std::sin(2.0 * pi * 1000.0 * t +
+                             10.0 * percent / per_s * std::sin(2.0 * pi * per_s * t));
+    }
+    return judged(x);
+  };
+  for (const double per_s : {0.5, 1.0, 3.0}) {
+    for (const double percent : {0.2, 1.0}) {
+      CAPTURE(per_s);
+      CAPTURE(percent);
+      const Findings f = wavering(percent, per_s);
+      CHECK(f.verdict == Verdict::no_tone);
+      REQUIRE(f.cause);
+      CHECK(f.cause->kind == CauseKind::speed_wavering);
+      CHECK(f.cause->sentence.find("wavers (wow), by ") != std::string::npos);
+    }
+  }
+  CHECK(wavering(0.2, 1.0).cause->sentence.find("by 0.2 %") != std::string::npos);
+  CHECK(wavering(0.2, 8.0).cause->sentence.find("(flutter)") != std::string::npos);
+}
+
+TEST_CASE("cause: a sweep is called one, whatever its range") {
+  for (const double octaves : {0.03, 1.0, 3.0, -3.0}) {
+    CAPTURE(octaves);
+    std::vector<double> x = tone(0.0);
+    x.resize(static_cast<std::size_t>(6.0 * rate));
+    const double growth = octaves * std::numbers::ln2 / 6.0;
+    for (std::size_t n = 0; n < x.size(); ++n)
+      x[n] += 0.4 * std::sin(2.0 * pi * 500.0 / growth *
+                             std::expm1(growth * static_cast<double>(n) / rate));
+    const Findings f = judged(x);
+    REQUIRE(f.cause);
+    CHECK(f.cause->kind == CauseKind::frequency_moving);
+    CHECK(f.cause->sentence.find(octaves > 0.0 ? "rises from " : "falls from ") !=
+          std::string::npos);
+  }
+}
+
+TEST_CASE("cause: hum half a hertz beside the tone is hum, and no level that pumps") {
+  std::vector<double> x = tone(0.4, 50.5);
+  x.resize(static_cast<std::size_t>(6.0 * rate));
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    const double t = static_cast<double>(n) / rate;
+    x[n] = 0.4 * std::sin(2.0 * pi * 50.5 * t) + 0.012 * std::sin(2.0 * pi * 50.0 * t + 1.0);
+  }
+  const Findings hum = judged(x);
+  REQUIRE(hum.cause);
+  CHECK(hum.cause->kind == CauseKind::hum);
+  CHECK(within_abs(hum.cause->frequency->value(), 50.0, 0.05));
+  CHECK(hum.cause->sentence.find("Hum at 50.0 Hz, 3 % of the tone") == 0);
+  // As far beside a tone that is no mains': another tone. A level that goes so: pumping.
+  std::vector<double> other(x.size());
+  std::vector<double> pumping(x.size());
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    const double t = static_cast<double>(n) / rate;
+    other[n] = 0.4 * std::sin(2.0 * pi * 1000.0 * t) + 0.012 * std::sin(2.0 * pi * 1000.5 * t);
+    pumping[n] = (0.4 + 0.02 * std::sin(pi * t)) * std::sin(2.0 * pi * 1000.0 * t);
+  }
+  CHECK(judged(other).cause->kind == CauseKind::foreign_tone);
+  CHECK(within_abs(judged(other).cause->frequency->value(), 1000.5, 0.05));
+  CHECK(judged(pumping).cause->kind == CauseKind::level_pumping);
+}
+
 namespace {
 
 // A cubic law, 0.2 s of it with noise of its own, as a block of a watched signal.

@@ -15,6 +15,7 @@
 #include "judge/analysis.hpp"
 #include "support/basics.hpp"
 #include "support/clipped_tone.hpp"
+#include "support/made_music.hpp"
 
 using namespace railtap;
 using namespace railtap::judge;
@@ -204,6 +205,57 @@ Made fast_pumping(Random& random) {
   return m;
 }
 
+// As a tape or a record has it; so much that the tone's line is spread by it.
+Made wavering(Random& random) {
+  constexpr double least_index = 0.4;  // rad
+  const double seconds = 6.0;
+  double hz = 0.0;
+  double peak = 0.0;
+  double per_s = 0.0;
+  do {
+    hz = usual_frequency(random);
+    peak = log_between(random, 0.0005, 0.01);
+    per_s = log_between(random, 0.5, 3.0);
+  } while (hz * peak / per_s < least_index);
+  const double amplitude = log_between(random, 0.1, 0.9);
+  const double phase = between(random, 0.0, 6.0);
+  Made m{std::vector<double>(static_cast<std::size_t>(seconds * rate)), hz, ""};
+  for (std::size_t n = 0; n < m.samples.size(); ++n) {
+    const double t = static_cast<double>(n) / rate;
+    const double turned = peak / per_s * std::sin(2.0 * pi * per_s * t + phase);
+    m.samples[n] = amplitude * std::sin(2.0 * pi * hz * t + hz * turned);
+  }
+  add_noise(m.samples, amplitude * std::pow(10.0, -between(random, 50.0, 90.0) / 20.0), random);
+  m.what = std::to_string(100.0 * peak) + " % at " + std::to_string(per_s) + " Hz";
+  return m;
+}
+
+Made swept(Random& random) {
+  const double from = log_between(random, 30.0, 3000.0);
+  const double to = from * std::exp(between(random, 0.02, 1.5) * (one_of(random, 2) == 0 ? 1 : -1));
+  const double seconds = between(random, 4.0, 12.0);
+  const double octaves = std::log(to / from);
+  Made m{std::vector<double>(static_cast<std::size_t>(seconds * rate)), from, ""};
+  for (std::size_t n = 0; n < m.samples.size(); ++n) {
+    const double t = static_cast<double>(n) / rate;
+    m.samples[n] =
+        0.3 * std::sin(2.0 * pi * from * seconds / octaves * std::expm1(t / seconds * octaves));
+  }
+  add_noise(m.samples, 0.3 * std::pow(10.0, -between(random, 50.0, 90.0) / 20.0), random);
+  m.what = "to " + std::to_string(to) + " Hz in " + std::to_string(seconds) + " s";
+  return m;
+}
+
+Made beating(Random& random) {
+  Made m = clean_tone(random, 6.0);
+  const double beside = log_between(random, 0.4, 2.5) * (one_of(random, 2) == 0 ? 1.0 : -1.0);
+  const double share = log_between(random, 0.012, 0.1);
+  add_line(m.samples, m.hz + beside, share * rms(m.samples) * std::numbers::sqrt2,
+           between(random, 0.0, 6.0));
+  m.what = std::to_string(100.0 * share) + " % beside by " + std::to_string(beside) + " Hz";
+  return m;
+}
+
 Made crossover(Random& random) {
   const double hz = usual_frequency(random);
   const double width = log_between(random, 0.04, 0.3);
@@ -341,6 +393,26 @@ TEST_CASE("trials: a level that pumps is named") {
   check_unclipped(run("pumping", trials, 921, pumping, {CauseKind::level_pumping}), trials);
   check_unclipped(run("fast pumping", trials, 922, fast_pumping, {CauseKind::level_pumping}),
                   trials);
+}
+
+TEST_CASE("trials: a speed that wavers, a sweep, and a second tone close by are told apart") {
+  check_unclipped(run("wavering", trials, 923, wavering, {CauseKind::speed_wavering}), trials);
+  check_unclipped(run("swept", trials, 924, swept, {CauseKind::frequency_moving}), trials);
+  check_unclipped(run("beating", trials, 925, beating, {CauseKind::hum, CauseKind::foreign_tone}),
+                  trials);
+}
+
+TEST_CASE("trials: music is no tone whose pitch moves") {
+  constexpr int pieces = 40;
+  constexpr double seconds = 6.0;
+  Random random(926);
+  for (int i = 0; i < pieces; ++i) {
+    CAPTURE(i);
+    const Made made{made_music(random, rate, seconds), 0.0, ""};
+    const auto cause = judged(made, {}).findings.cause;
+    CHECK((!cause || (cause->kind != CauseKind::speed_wavering &&
+                      cause->kind != CauseKind::frequency_moving)));
+  }
 }
 
 TEST_CASE("trials: a bent wave is named, and is no clipping") {

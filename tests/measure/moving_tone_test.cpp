@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: MIT
 // A tone whose level moves: what is read for the middle of a block, and what is left over.
 
+#include <algorithm>
 #include <cmath>
 #include <functional>
 #include <numbers>
@@ -212,4 +213,79 @@ TEST_CASE("turned level: a jump is no turn, and a volume that goes in clicks has
   const auto steps = cut_turned(track, find_plateaus(track));
   CHECK(steps.size() == 8);
   for (const Step& step : steps) CHECK_FALSE(step.gliding);
+}
+
+namespace {
+
+// A tone with a slow modulation of its speed (relative, peak) and of its amplitude (relative), both
+// as cosines of `per_s`, in noise; 6 s.
+std::vector<double> wavering(double hz, double speed, double amplitude, double per_s) {
+  std::mt19937_64 random(11);
+  std::normal_distribution<double> noise(0.0, 3e-4);
+  std::vector<double> x(static_cast<std::size_t>(6.0 * rate));
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    const double t = static_cast<double>(n) / rate;
+    const double phase = hz * speed / per_s * std::sin(2.0 * pi * per_s * t);
+    x[n] = 0.4 * (1.0 + amplitude * std::cos(2.0 * pi * per_s * t)) *
+               std::sin(2.0 * pi * hz * t + phase) +
+           noise(random);
+  }
+  return x;
+}
+
+FollowedTone followed(const std::vector<double>& x) {
+  ToneFollower follower{Hertz(rate)};
+  follower.add(x, 0.4);
+  return follower.finish();
+}
+
+}  // namespace
+
+TEST_CASE("followed tone: the speed's deviation and rate are those that were made") {
+  for (const double per_s : {0.5, 1.0, 3.0}) {
+    for (const double percent : {0.2, 1.0}) {
+      CAPTURE(per_s);
+      CAPTURE(percent);
+      const FollowedTone tone = followed(wavering(1000.0, percent / 100.0, 0.0, per_s));
+      CHECK(within_abs(tone.frequency.value(), 1000.0, 0.5));
+      CHECK(within_abs(100.0 * std::numbers::sqrt2 * tone.speed, percent, 0.02 * percent));
+      CHECK(within_abs(wavering_rate(tone).value(), per_s, 0.1 * per_s));
+      CHECK(std::abs(tone.turns - 2.0 * per_s * 6.0) <= 2.0);
+      CHECK(tone.amplitude < 1e-3);
+      CHECK_FALSE(tone_beside(tone));
+    }
+  }
+}
+
+TEST_CASE("followed tone: a second tone close by is placed, above and below, and its size told") {
+  for (const double beside : {-1.5, -0.5, 0.5, 1.5}) {
+    for (const double share : {0.02, 0.1}) {
+      CAPTURE(beside);
+      CAPTURE(share);
+      std::vector<double> x = wavering(60.0, 0.0, 0.0, 1.0);
+      for (std::size_t n = 0; n < x.size(); ++n)
+        x[n] += 0.4 * share *
+                std::sin(2.0 * pi * (60.0 + beside) * static_cast<double>(n) / rate + 1.0);
+      const auto found = tone_beside(followed(x));
+      REQUIRE(found);
+      CHECK(within_abs(found->frequency.value(), 60.0 + beside, 0.05));
+      CHECK(within_abs(found->amplitude, share, 0.05 * share));
+    }
+  }
+}
+
+TEST_CASE("followed tone: a level that goes up and down has no tone beside it") {
+  CHECK_FALSE(tone_beside(followed(wavering(60.0, 0.0, 0.03, 0.5))));
+  CHECK_FALSE(tone_beside(followed(wavering(1000.0, 0.0, 0.1, 2.0))));
+}
+
+TEST_CASE("followed tone: it is not followed across a pause, nor to another pitch") {
+  std::vector<double> x = wavering(1000.0, 0.0, 0.0, 1.0);
+  for (std::size_t n = 96000; n < 100000; ++n) x[n] = 0.0;
+  const FollowedTone longest = followed(x);
+  CHECK(within_abs(static_cast<double>(longest.frames), 288000.0 - 100000.0, 3000.0));
+  std::vector<double> y = wavering(1000.0, 0.0, 0.0, 1.0);
+  const std::vector<double> higher = wavering(1200.0, 0.0, 0.0, 1.0);
+  std::copy(higher.begin() + 190000, higher.end(), y.begin() + 190000);
+  CHECK(within_abs(static_cast<double>(followed(y).frames), 190000.0, 3000.0));
 }

@@ -113,6 +113,24 @@ def pumping():
     return x * 10 ** (1.2 * saw / 20)
 
 
+def wavering(percent, per_s):
+    """A speed that wavers: the clean tone, read at times of its own by a band-limited interpolation."""
+    t, x = clean(seconds=6.0)
+    fine = scipy.signal.resample_poly(x, 8, 1)
+    at = t - percent / 100 / (2 * np.pi * per_s) * np.cos(2 * np.pi * per_s * t)
+    return np.interp(at, np.arange(len(fine)) / (8 * RATE), fine)[RATE // 10:-RATE // 10]
+
+
+def sweep():
+    t = np.arange(6 * RATE) / RATE
+    return 0.4 * scipy.signal.chirp(t, 100, 6, 2000, method="logarithmic") + 1e-5 * np.random.default_rng(4).standard_normal(len(t))
+
+
+def beating_hum():
+    t, x = clean(hz=50.4, seconds=6.0)
+    return x + 0.01 * np.sin(2 * np.pi * 50 * t + 1)
+
+
 def rc(corner_hz):
     return 1.0 / (2 * np.pi * 1000.0 * corner_hz)
 
@@ -167,6 +185,10 @@ CASES = [
     ("hiss", {"hiss"}, False, with_hiss),
     ("three gaps", {"gaps"}, False, with_gaps),
     ("a level that pumps", {"level-pumping"}, None, pumping),
+    ("wow of 0.3 % at 0.7 Hz", {"speed-wavering"}, None, lambda: wavering(0.3, 0.7)),
+    ("wow of 1 % at 2.5 Hz", {"speed-wavering"}, None, lambda: wavering(1.0, 2.5)),
+    ("a sweep", {"frequency-moving"}, None, sweep),
+    ("hum that beats with a tone of 50.4 Hz", {"hum"}, None, beating_hum),
 ]
 
 
