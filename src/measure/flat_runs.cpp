@@ -235,20 +235,22 @@ double PeakShapes::top_of(const Side& side, std::size_t centre, double omega) co
   return top;
 }
 
-// Follows x to one side until it has fallen below every threshold.
+// Follows x to one side until it has fallen below every threshold. Where it rises above the top by
+// as much before, the top is none in this view, and has no length.
 std::array<double, PeakShapes::falls> PeakShapes::follow(
-    const Side& side, std::size_t centre, double omega, std::ptrdiff_t direction,
+    const Side& side, std::size_t centre, double omega, std::ptrdiff_t direction, double top,
     const std::array<double, falls>& thresholds) const {
   const auto limit = static_cast<std::ptrdiff_t>(half_window_);
   std::array<double, falls> distances{};
   distances.fill(static_cast<double>(limit));
   std::array<bool, falls> found{};
   std::size_t missing = falls;
-  double sum = 0.0, before = sample_at(side, centre, 0);
+  double sum = 0.0, before = sample_at(side, centre, 0), highest = before;
   for (std::ptrdiff_t k = 1; k <= limit && missing > 0; ++k) {
     sum += direction > 0 ? omega * sample_at(side, centre, k)
                          : -omega * sample_at(side, centre, 1 - k);
     const double here = sample_at(side, centre, direction * k) + sum;
+    highest = std::max(highest, here);
     for (std::size_t f = 0; f < falls; ++f) {
       if (found[f] || here >= thresholds[f]) continue;
       const double share = (before - thresholds[f]) / (before - here);
@@ -258,6 +260,8 @@ std::array<double, PeakShapes::falls> PeakShapes::follow(
     }
     before = here;
   }
+  for (std::size_t d = 0; d < depths; ++d)
+    if (highest > 2.0 * top - thresholds[d]) distances[d] = 0.0;
   return distances;
 }
 
@@ -268,7 +272,8 @@ PeakShapes::Reach PeakShapes::reach(const Side& side, std::size_t centre, double
     thresholds[d] = top - inner * half_depths[d] * peak;
     thresholds[depths + d] = top - outer * half_depths[d] * peak;
   }
-  return {follow(side, centre, omega, -1, thresholds), follow(side, centre, omega, 1, thresholds)};
+  return {follow(side, centre, omega, -1, top, thresholds),
+          follow(side, centre, omega, 1, top, thresholds)};
 }
 
 void PeakShapes::enter(Side& side, std::size_t view, std::size_t centre, const Reach& reach,

@@ -159,7 +159,7 @@ class PeakShapes {
   [[nodiscard]] double sample_at(const Side& side, std::size_t centre, std::ptrdiff_t offset) const;
   [[nodiscard]] double top_of(const Side& side, std::size_t centre, double omega) const;
   [[nodiscard]] std::array<double, falls> follow(const Side& side, std::size_t centre, double omega,
-                                                 std::ptrdiff_t direction,
+                                                 std::ptrdiff_t direction, double top,
                                                  const std::array<double, falls>& thresholds) const;
   [[nodiscard]] Reach reach(const Side& side, std::size_t centre, double omega) const;
   void enter(Side& side, std::size_t view, std::size_t centre, const Reach& reach, double level);

@@ -156,6 +156,17 @@ std::pair<FlatPeaks, FlatPeaks> peaks_of(const std::vector<double>& x, std::size
 
 }  // namespace
 
+TEST_CASE("flat peaks: a sweep down to 20 Hz has none, however wrongly a coupling is taken out") {
+  std::vector<double> x(static_cast<std::size_t>(10.0 * rate));
+  const double growth = std::log(20.0 / 20000.0) / 10.0;
+  for (std::size_t n = 0; n < x.size(); ++n)
+    x[n] = 0.4 * std::sin(2.0 * std::numbers::pi * 20000.0 / growth *
+                          std::expm1(growth * static_cast<double>(n) / rate));
+  const auto [up, down] = peaks_of(x);
+  CHECK(up.evidence < 1.0);
+  CHECK(down.evidence < 1.0);
+}
+
 TEST_CASE("flat peaks: music cut by 3 dB on either rail has them, at the rail") {
   Random random(7);
   const auto music = made_music(random, rate, 8.0);
