@@ -11,9 +11,11 @@
 #include <cstdint>
 #include <cstdlib>
 #include <cstring>
+#include <fstream>
 #include <limits>
 #include <memory>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include <fcntl.h>
@@ -23,6 +25,8 @@
 
 #include "files/atomic_file.hpp"
 #include "units/error.hpp"
+#include "units/print.hpp"
+#include "units/visible.hpp"
 
 namespace railtap::audio {
 
@@ -63,6 +67,26 @@ void FileBytes::check() const {
               path_.string(), "copy the file again from where it was recorded");
 }
 
+void FileBytes::put(std::int64_t at, std::uint32_t number) {
+  constexpr unsigned byte_bits = 8;
+  Number put{at, {}};
+  for (char& byte : put.bytes) {
+    byte = static_cast<char>(number & 0xFFU);
+    number >>= byte_bits;
+  }
+  put_.push_back(put);
+}
+
+void FileBytes::put_numbers(std::span<char> read, std::int64_t from) const {
+  const auto end = from + static_cast<std::int64_t>(read.size());
+  for (const Number& number : put_) {
+    for (std::size_t i = 0; i < number.bytes.size(); ++i) {
+      const std::int64_t at = number.at + static_cast<std::int64_t>(i);
+      if (at >= from && at < end) read[static_cast<std::size_t>(at - from)] = number.bytes[i];
+    }
+  }
+}
+
 sf_count_t FileBytes::noted(sf_count_t result) {
   if (result < 0 && failure_ == 0) failure_ = errno;
   return result;
@@ -81,6 +105,7 @@ sf_count_t FileBytes::seek(sf_count_t offset, int whence, void* self) {
 
 sf_count_t FileBytes::read(void* bytes, sf_count_t count, void* self) {
   FileBytes& file = bytes_of(self);
+  const sf_count_t from = file.put_.empty() ? 0 : tell(self);
   sf_count_t got = 0;
   while (got < count) {
     const ssize_t more = ::read(file.descriptor_, static_cast<char*>(bytes) + got,
@@ -89,6 +114,7 @@ sf_count_t FileBytes::read(void* bytes, sf_count_t count, void* self) {
     if (file.noted(more) <= 0) break;
     got += more;
   }
+  file.put_numbers({static_cast<char*>(bytes), static_cast<std::size_t>(got)}, from);
   return got;
 }
 
@@ -155,6 +181,45 @@ void require_readable_file(const fs::path& path) {
   }
 }
 
+// What libsndfile does not read and the first bytes name, in words; empty for anything else.
+// [ISO/IEC 14496-12, 4.3; ISO/IEC 13818-7, 6.2; RFC 4867, 5.1; RFC 8794, 11.2.1; the ASF header's
+// GUID, from memory]
+std::string known_by_first_bytes(const fs::path& path) {
+  using namespace std::string_view_literals;
+  constexpr std::size_t enough = 16;
+  std::array<char, enough> head{};
+  std::ifstream(path, std::ios::binary).read(head.data(), head.size());
+  const std::string_view bytes(head.data(), head.size());
+  if (bytes.substr(4, 4) == "ftyp") return "an MPEG-4 recording (M4A, MP4, 3GP)";
+  if (bytes.starts_with("#!AMR")) return "an AMR recording";
+  if (bytes.starts_with("\x1A\x45\xDF\xA3"sv)) return "a Matroska or WebM recording";
+  if (bytes.starts_with("\x30\x26\xB2\x75\x8E\x66\xCF\x11"sv)) return "a WMA recording";
+  const bool adts = bytes[0] == '\xFF' && (static_cast<unsigned char>(bytes[1]) & 0xF6U) == 0xF0U;
+  if (adts || bytes.starts_with("ADIF")) return "an AAC recording";
+  return "";
+}
+
+// A name that no program takes for an option or a protocol.
+fs::path as_argument(const fs::path& path) {
+  const std::string& name = path.native();
+  const bool odd = name.starts_with('-') || name.find(':') != std::string::npos;
+  return odd && path.is_relative() ? "." / path : path;
+}
+
+Error not_readable(const fs::path& path, const char* reason) {
+  const std::string what = known_by_first_bytes(path);
+  if (what.empty()) {
+    return {std::string("is not a sound file that can be read (") + reason + ")", path.string(),
+            "give a WAV, FLAC, AIFF, Ogg or MP3 recording"};
+  }
+  const fs::path from = as_argument(path);
+  fs::path to = from;
+  to.replace_extension(from.extension() == ".wav" ? ".converted.wav" : ".wav");
+  return {"is " + what + ", which is not read here", path.string(),
+          "make a WAV file of it: ffmpeg -i " + visible(shell_word(from.string())) + " " +
+              visible(shell_word(to.string())) + " (or record WAV, which loses nothing)"};
+}
+
 // libsndfile's log of an open file: its header's fields, line by line.
 std::string header_log(SNDFILE* file) {
   std::string log(16384, '\0');
@@ -188,6 +253,95 @@ Length length_in_header(const std::string& log) {
   return Length::right;
 }
 
+// The chunk of a WAV file that holds its samples, with a length that is too short for them.
+struct ShortData {
+  std::int64_t length_at = 0;  // byte of the length in the header
+  std::int64_t promised = 0;   // bytes
+  std::int64_t there = 0;      // bytes, whole frames
+  std::int64_t bytes_a_second = 0;
+};
+
+// Little-endian numbers of a file; 0 beyond its end.
+class Numbers {
+ public:
+  explicit Numbers(const fs::path& path) : file_(path, std::ios::binary) {}
+  std::string text(std::int64_t at, std::size_t length) {
+    std::string bytes(length, '\0');
+    file_.clear();
+    file_.seekg(at);
+    file_.read(bytes.data(), static_cast<std::streamsize>(length));
+    return bytes;
+  }
+  std::int64_t number(std::int64_t at, std::size_t bytes) {
+    constexpr unsigned byte_bits = 8;
+    std::int64_t value = 0;
+    const std::string read = text(at, bytes);
+    for (std::size_t i = bytes; i-- > 0;)
+      value = value << byte_bits | static_cast<unsigned char>(read[i]);
+    return value;
+  }
+
+ private:
+  std::ifstream file_;
+};
+
+constexpr std::int64_t chunk_head = 8;  // name and length [RIFF]
+
+// Whether a chunk begins at a byte: a name that can be read, and room for its length.
+bool is_chunk(Numbers& file, std::int64_t at, std::int64_t end) {
+  const std::string name = file.text(at, 4);
+  return std::all_of(name.begin(), name.end(), [](char c) { return c >= ' ' && c <= '~'; }) &&
+         at + chunk_head + file.number(at + 4, 4) <= end + 1;
+}
+
+// Whether a part of the file is not mostly zeros, with which some recorders fill it up.
+bool is_filled(Numbers& file, std::int64_t from, std::int64_t to) {
+  constexpr int places = 64;
+  constexpr std::size_t length = 64;
+  int filled = 0;
+  for (int i = 0; i < places; ++i) {
+    const std::string bytes = file.text(from + (to - from) / places * i, length);
+    if (bytes.find_first_not_of('\0') != std::string::npos) ++filled;
+  }
+  return 2 * filled > places;
+}
+
+// A recorder that crashed may leave a length from its beginning. What follows the samples otherwise
+// is a chunk; half a second and more that is none is sound. Shorter is what a recorder at work has
+// not yet counted.
+std::optional<ShortData> short_data(const fs::path& path) {
+  constexpr std::int64_t first_chunk = 12;
+  std::error_code failure;
+  if (!fs::is_regular_file(path, failure)) return std::nullopt;
+  const auto end = static_cast<std::int64_t>(fs::file_size(path, failure));
+  Numbers file(path);
+  if (failure || file.text(0, 4) != "RIFF" || file.text(first_chunk - 4, 4) != "WAVE")
+    return std::nullopt;
+  std::int64_t frame_bytes = 0;
+  ShortData data;
+  std::int64_t at = first_chunk;
+  while (at + chunk_head < end && file.text(at, 4) != "data") {
+    if (!is_chunk(file, at, end)) return std::nullopt;
+    if (file.text(at, 4) == "fmt ") {
+      data.bytes_a_second = file.number(at + chunk_head + 8, 4);
+      frame_bytes = file.number(at + chunk_head + 12, 2);
+    }
+    const std::int64_t length = file.number(at + 4, 4);
+    at += chunk_head + length + length % 2;
+  }
+  if (at + chunk_head >= end || frame_bytes <= 0 || data.bytes_a_second <= 0) return std::nullopt;
+  data.length_at = at + 4;
+  data.promised = file.number(data.length_at, 4);
+  const std::int64_t behind = at + chunk_head + data.promised;
+  const bool more = end - behind > data.bytes_a_second / 2;
+  if (!more || is_chunk(file, behind, end) || is_chunk(file, behind + 1, end) ||
+      !is_filled(file, behind, end))
+    return std::nullopt;
+  const std::int64_t most = std::numeric_limits<std::uint32_t>::max();
+  data.there = std::min(end - at - chunk_head, most) / frame_bytes * frame_bytes;
+  return data;
+}
+
 // A recording being read.
 struct Input {
   explicit Input(const fs::path& path) : bytes(path), name(path.string()) {}
@@ -199,6 +353,7 @@ struct Input {
   std::int64_t frames_promised = 0;
   std::int64_t frames_read = 0;
   Length length = Length::right;
+  std::optional<ShortData> more_than_promised = {};
   bool raw = false;                        // its bytes are turned into samples here
   std::vector<unsigned char> packed = {};  // those of a block, if so
 };
@@ -298,6 +453,16 @@ std::size_t read_frames(Input& input, std::span<double> samples) {
 std::vector<std::string> notes_on(const Input& input) {
   if (input.length == Length::too_long)
     return {input.name + ": the recording is cut short; what is there was read"};
+  if (input.more_than_promised) {
+    const ShortData& data = *input.more_than_promised;
+    const auto length = [&](std::int64_t bytes) {
+      return format_fixed(
+          Seconds(static_cast<double>(bytes) / static_cast<double>(data.bytes_a_second)), 1);
+    };
+    return {input.name + ": the header gives a length of " + length(data.promised) +
+            " and the file holds " + length(data.there) +
+            " of sound, as when a recorder is interrupted; it was read to the end of the file"};
+  }
   if (input.length != Length::unknown) return {};
   return {input.name +
           ": the header does not give the recording's length, as when a recorder is interrupted; "
@@ -436,12 +601,12 @@ Source open(const fs::path& path, CutShort cut) {
   require_readable_file(path);
   SF_INFO info{};
   auto input = std::make_shared<Input>(path);
+  input->more_than_promised = short_data(path);
+  if (const auto& data = input->more_than_promised)
+    input->bytes.put(data->length_at, static_cast<std::uint32_t>(data->there));
   input->file.reset(input->bytes.open(info));
   input->bytes.check();
-  if (!input->file) {
-    throw Error(std::string("is not a sound file that can be read (") + sf_strerror(nullptr) + ")",
-                path.string(), "give a WAV, FLAC, AIFF, Ogg or MP3 recording");
-  }
+  if (!input->file) throw not_readable(path, sf_strerror(nullptr));
   // A damaged header can claim any rate. Working memory grows with it; and nothing that records
   // sound is slower than 8 kHz [ITU-T G.711], though what was recorded may have been decimated for
   // the bass.

@@ -3,8 +3,12 @@
 // them, with what it does not report: that a read failed.
 #pragma once
 
+#include <array>
+#include <cstdint>
 #include <filesystem>
+#include <span>
 #include <string>
+#include <vector>
 
 #include <sndfile.h>
 
@@ -32,16 +36,26 @@ class FileBytes {
   /// \throws Error if a read has failed since it was opened
   void check() const;
 
+  /// Gives a number in place of what the file has at a byte: 32 bits, lowest byte first.
+  void put(std::int64_t at, std::uint32_t number);
+
  private:
   static sf_count_t length(void* self);
   static sf_count_t seek(sf_count_t offset, int whence, void* self);
   static sf_count_t read(void* bytes, sf_count_t count, void* self);
   static sf_count_t tell(void* self);
   sf_count_t noted(sf_count_t result);
+  void put_numbers(std::span<char> read, std::int64_t from) const;
+
+  struct Number {
+    std::int64_t at = 0;
+    std::array<char, 4> bytes{};
+  };
 
   std::filesystem::path path_;
   int descriptor_;
   int failure_ = 0;  // errno of the first that failed
+  std::vector<Number> put_;
 };
 
 // Sound files that are cut short, of which a part is wanted.
@@ -68,9 +82,11 @@ struct SoundFileSpec {
 };
 
 /// Opens a recording of any format that libsndfile reads. Throws Error for what is missing, a
-/// folder, empty, not sound, or of no length, and for a file cut short (its header claims more than
-/// is there), at the latest where it ends. A header that does not know the length is no fault: the
-/// file is read to its end, with a note.
+/// folder, empty, not sound (with a command that converts it, where its first bytes say what it
+/// is), or of no length, and for a file cut short (its header claims more than
+/// is there), at the latest where it ends. A header that does not know the length, or gives one
+/// that is too short for the sound that is there, is no fault: the file is read to its end, with a
+/// note.
 [[nodiscard]] Source open_sound_file(const std::filesystem::path& path);
 
 /// Creates a sound file that gets its name on commit. Samples beyond ±1 are clipped by the

@@ -12,6 +12,7 @@
 #include "audio/stream.hpp"
 #include "support/basics.hpp"
 #include "units/error.hpp"
+#include "units/print.hpp"
 
 using namespace railtap;
 using namespace railtap::audio;
@@ -113,6 +114,30 @@ TEST_CASE("sound file: what cannot be read says what, where and what next") {
   CHECK(message_of(folder.path() / "zero.wav").find("no samples") != std::string::npos);
 }
 
+TEST_CASE("sound file: a recording of another kind is named, with the command that converts it") {
+  const test::TemporaryFolder folder;
+  const auto message = [&](const std::string& name, std::string bytes) {
+    bytes.resize(5000, '\x55');
+    std::ofstream(folder.path() / name, std::ios::binary) << bytes;
+    return message_of(folder.path() / name);
+  };
+  using namespace std::string_literals;
+  CHECK(message("a.m4a", "\0\0\0\x1C"s + "ftypM4A ").find("MPEG-4") != std::string::npos);
+  CHECK(message("a.aac", "\xFF\xF1\x4C\x40").find("an AAC") != std::string::npos);
+  CHECK(message("a.amr", "#!AMR\n").find("an AMR") != std::string::npos);
+  CHECK(message("a.webm", "\x1A\x45\xDF\xA3").find("WebM") != std::string::npos);
+  CHECK(message("a.wma", "\x30\x26\xB2\x75\x8E\x66\xCF\x11\xA6\xD9").find("a WMA") !=
+        std::string::npos);
+  // The command is one that a shell takes.
+  const std::string odd = message("it's left.m4a", "\0\0\0\x1C"s + "ftypM4A ");
+  const std::string from = shell_word((folder.path() / "it's left.m4a").string());
+  const std::string to = shell_word((folder.path() / "it's left.wav").string());
+  CHECK(odd.find("ffmpeg -i " + from + " " + to) != std::string::npos);
+  // What is misnamed is not converted into itself.
+  const std::string misnamed = message("b.wav", "#!AMR\n");
+  CHECK(misnamed.find("b.converted.wav") != std::string::npos);
+}
+
 TEST_CASE("sound file: codes come back as they were, to the last one at both ends") {
   const test::TemporaryFolder folder;
   const std::vector<double> samples{-1.0, -0.5, 0.0, 0x1p-15, 0.5, 1.0 - 0x1p-15};
@@ -206,6 +231,34 @@ TEST_CASE("sound file: a header that promises 4 GiB is read to where the file en
   const Source source = open_sound_file(path);
   CHECK(pump(source, [](std::span<const double>) { return true; }) == 10000);
   CHECK(source.notes().size() == 1);
+}
+
+TEST_CASE("sound file: a length that is too short for the sound behind it is not believed") {
+  const test::TemporaryFolder folder;
+  for (const SampleType samples : {SampleType::pcm16, SampleType::pcm24}) {
+    const fs::path path = folder.path() / (samples == SampleType::pcm16 ? "16.wav" : "24.wav");
+    save(path, {Hertz(48000.0), 1, Container::wav, samples, "", ""}, ramp(60000));
+    const std::vector<double> whole = load(path);
+    const std::string bytes = files::read_file(path, 1000000);
+    const auto with_length = [&](std::size_t length) {
+      std::string changed = bytes;
+      const auto size_at = changed.find("data") + 4;
+      for (std::size_t i = 0; i < 4; ++i)
+        changed[size_at + i] = static_cast<char>(length >> 8 * i & 0xFF);
+      files::write_file(path, changed, files::Overwrite::allow);
+    };
+    with_length(12000);
+    CHECK(load(path) == whole);
+    const Source source = open_sound_file(path);
+    CHECK(source.format.frames == 60000);
+    REQUIRE(source.notes().size() == 1);
+    CHECK(source.notes()[0].find("holds 1.2 s of sound") != std::string::npos);
+    // A recorder that is at work is a little ahead of its header.
+    const std::size_t frame = samples == SampleType::pcm16 ? 2 : 3;
+    with_length(frame * 50000);
+    CHECK(load(path).size() == 50000);
+    CHECK(open_sound_file(path).notes().empty());
+  }
 }
 
 TEST_CASE("pump: what the consumer or the source throws arrives, and the reader ends") {
