@@ -25,6 +25,7 @@ constexpr double worst_jitter_s =
     0.02;  // of a generator's ladder; steps set by hand are far less regular
 constexpr double silence_drop_db = 3.0;  // more than this below what is expected: it is over
 constexpr double follows_db = 0.5;       // a step of the ladder is where it is expected
+constexpr double unsteady_db = 1.0;      // speech and music scatter by more, a tone by less
 
 struct Edge {
   double at;       // samples
@@ -145,7 +146,8 @@ void extend_down(const Context& context, Ladder& ladder, double level) {
         level_of_step(context, ladder.grid.first - ladder.grid.dwell, ladder.grid.dwell);
     if (!below) return;
     const double expected = level - ladder.rise_db;
-    if (std::abs(below->level - expected) > follows_db + below->deviation) {
+    if (below->deviation > unsteady_db ||
+        std::abs(below->level - expected) > follows_db + below->deviation) {
       ladder.start_seen = below->level < expected - silence_drop_db;
       return;
     }
@@ -162,7 +164,7 @@ void extend_up(const Context& context, Ladder& ladder, double level) {
     const double start = ladder.grid.first + ladder.grid.dwell * ladder.grid.steps;
     const auto next = level_of_step(context, start, ladder.grid.dwell);
     if (!next) return;
-    if (next->level < level - silence_drop_db || next->deviation > 1.0 ||
+    if (next->level < level - silence_drop_db || next->deviation > unsteady_db ||
         next->level > level + ladder.rise_db + follows_db) {
       ladder.end_seen = next->level < level - silence_drop_db;
       return;
@@ -444,10 +446,8 @@ class ChainSearch {
   [[nodiscard]] double cost(std::size_t from, std::size_t to, double jump) const {
     if (!pace_.regular) return each_hole_unpaced * (jump - 1.0);
     const double late = periods_between(all_[from], all_[to], pace_) - jump;
-    const double near =
-        pace_.paused ? on_time_paused : std::max(on_time, on_time_s * rate_ / pace_.period);
     const double hole = each_hole * (jump - 1.0);
-    if (std::abs(late) <= near) return hole;
+    if (is_on_time(late, pace_, rate_)) return hole;
     return hole + (late < 0.0 ? steps_left_out : time_put_in);
   }
 
@@ -513,6 +513,12 @@ double refined_period(const std::vector<Stretch>& all, const LadderChain& chain)
 }
 
 }  // namespace
+
+bool is_on_time(double late, const Pace& pace, double rate) {
+  const double near =
+      pace.paused ? on_time_paused : std::max(on_time, on_time_s * rate / pace.period);
+  return std::abs(late) <= near;
+}
 
 double start_of(const Stretch& stretch, const Pace& pace) {
   return stretch.first > 0.0 ? stretch.first : std::min(0.0, stretch.end - pace.dwell);

@@ -92,6 +92,9 @@ struct LadderChain {
 [[nodiscard]] std::optional<LadderChain> find_chain(const std::vector<Stretch>& stretches,
                                                     std::optional<double> rise_db, Hertz rate);
 
+/// Whether a step that is `late` periods later than its level tells goes with the pace.
+[[nodiscard]] bool is_on_time(double late, const Pace& pace, double rate);
+
 /// How many periods after the stretch `from` the stretch `to` starts. That of a stretch with which
 /// the recording begins, amid a step, is told by its end.
 [[nodiscard]] double periods_between(const Stretch& from, const Stretch& to, const Pace& pace);

@@ -57,6 +57,16 @@ First number(const Context& context, const std::vector<Unit>& units, const Ends&
   if (ends.end_seen) return {left, Numbering::end};
   return {};
 }
+
+// Speech or music in front of a ladder may be as loud as softer steps would be. Where that makes
+// more steps than the ladder has, it is given up, and what is louder tells which step is which.
+First number_without_softer(const Context& context, std::vector<Unit>& units,
+                            const LadderPlan& plan) {
+  give_up_softer(context, units, plan.steps);
+  const bool end_seen = carry_on_later(context, units, plan.steps + 1);
+  return number(context, units, {false, end_seen}, plan);
+}
+
 void add_steps(const Context& context, const std::vector<Unit>& units, AlignedLadder& ladder) {
   std::vector<StepPlace> places;
   // Where a step is cut short is known to a frame, and to one and a half cycles. So is where it
@@ -131,12 +141,15 @@ std::optional<AlignedLadder> align_ladder(const LevelTrack& track, const LadderP
   ladder.dwell = context.dwell();
   ladder.period = context.period();
   ladder.regular = context.chain.pace.regular;
+  const bool too_many = plan.steps > 0 && !plan.nominal && span_of(units) > plan.steps;
+  const First first =
+      too_many ? number_without_softer(context, units, plan) : number(context, units, ends, plan);
   if (plan.steps > 0) ladder.surplus = std::max(0, span_of(units) - plan.steps);
-  const First first = number(context, units, ends, plan);
   ladder.numbering = first.by;
   const int shift = first.index - units.front().index;
   for (Unit& unit : units) unit.index += shift;
   const bool numbered = first.by != Numbering::unknown;
+  if (numbered && too_many) take_in_earlier(context, units);
   if (numbered) take_in_later(context, units, plan.steps - 1);
   const int planned = numbered ? plan.steps : 0;
   ladder.first = units.front().first - units.front().index * context.period();
@@ -216,7 +229,8 @@ std::optional<AlignedLadder> locate_planned(const LevelTrack& track, const Ladde
     if (!aligned) take_out_silent(track, placed.grid, ladder);
     if (std::ssize(ladder.steps) == plan.steps || !aligned) return ladder;
   }
-  if (aligned && placed.fit == Fit::too_many)
+  const bool told = aligned && aligned->surplus == 0 && aligned->numbering != Numbering::unknown;
+  if (aligned && !told && placed.fit == Fit::too_many)
     aligned->surplus = std::max(aligned->surplus, placed.found - plan.steps);
   return aligned;
 }

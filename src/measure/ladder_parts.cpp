@@ -195,6 +195,7 @@ double longest_pause(const std::vector<Unit>& units) {
 int span_of(const std::vector<Unit>& units) {
   return units.back().index - units.front().index + 1;
 }
+
 // Steps that come back after a silence, at their times.
 void take_in_later(const Context& context, std::vector<Unit>& units, int last_index) {
   if (!goes_by_time(context)) return;
@@ -255,6 +256,54 @@ Ends carry_on_both_ways(const Context& context, std::vector<Unit>& units, int mo
   const Found after = carry_on(context, units, true, most);
   const Found before = carry_on(context, units, false, most);
   return ends_of(context, units, before, after);
+}
+
+bool carry_on_later(const Context& context, std::vector<Unit>& units, int most) {
+  const Found after = carry_on(context, units, true, most);
+  return ends_of(context, units, Found::other, after).end_seen;
+}
+
+namespace {
+
+bool goes_with_pace(const Context& context, const Unit& before, const Unit& after) {
+  const double periods = (after.first - before.first) / context.period();
+  return is_on_time(periods - (after.index - before.index), context.chain.pace, context.rate());
+}
+
+}  // namespace
+
+void give_up_softer(const Context& context, std::vector<Unit>& units, int steps) {
+  constexpr std::ptrdiff_t least_units = 3;
+  if (!context.chain.pace.regular) return;
+  while (span_of(units) > steps) {
+    const auto off = std::adjacent_find(
+        units.begin(), units.end(),
+        [&](const Unit& a, const Unit& b) { return !goes_with_pace(context, a, b); });
+    if (units.end() - off <= least_units) break;
+    units.erase(units.begin(), off + 1);
+  }
+  const auto is_chained = [&](const Unit& unit) { return unit.index >= 0; };
+  if (span_of(units) > steps && units.front().index < 0)
+    units.erase(units.begin(), std::find_if(units.begin(), units.end(), is_chained));
+  // A syllable may happen to be on the pace; it is not as long as a step.
+  const auto is_short = [](const Unit& unit) { return !unit.whole && unit.first > 0.0; };
+  while (span_of(units) > steps && std::ssize(units) > least_units && is_short(units.front()))
+    units.erase(units.begin());
+}
+
+void take_in_earlier(const Context& context, std::vector<Unit>& units) {
+  if (!goes_by_time(context)) return;
+  const Unit from = units.front();
+  std::vector<Unit> earlier;
+  for (int index = 0; index < from.index; ++index) {
+    const int count = index - from.index;
+    const double start = start_near(context, from.first + count * context.period());
+    Slot slot = look_at(context, start, range_at(context, units, from, count));
+    if (slot.found != Found::step) continue;
+    slot.unit.index = index;
+    earlier.push_back(slot.unit);
+  }
+  units.insert(units.begin(), earlier.begin(), earlier.end());
 }
 
 // Which steps of a ladder are not there, and why.

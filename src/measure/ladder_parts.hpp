@@ -83,6 +83,18 @@ struct Ends {
 /// Takes in steps at both ends until something else is there. \param most units in all
 [[nodiscard]] Ends carry_on_both_ways(const Context& context, std::vector<Unit>& units, int most);
 
+/// Of more units than a ladder has steps, gives up those in front that are something else, as loud
+/// as softer steps would be: first what is off the pace, then what only its level joined to the
+/// chain.
+void give_up_softer(const Context& context, std::vector<Unit>& units, int steps);
+
+/// Takes in louder steps until something else is there. \param most units in all
+/// \returns whether the recording shows the ladder's end
+[[nodiscard]] bool carry_on_later(const Context& context, std::vector<Unit>& units, int most);
+
+/// Takes in, at their times, steps in front that something else hides in part.
+void take_in_earlier(const Context& context, std::vector<Unit>& units);
+
 /// Takes in steps that come back after a silence, at their times.
 void take_in_later(const Context& context, std::vector<Unit>& units, int last_index);
 

@@ -6,6 +6,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <string>
 #include <vector>
 
@@ -22,6 +23,7 @@ using namespace railtap::test;
 namespace {
 
 constexpr double rate_hz = 48000.0;
+constexpr double pi = std::numbers::pi;
 
 enum class Hole { none, silent, cut_out };
 
@@ -346,6 +348,73 @@ void one_flat_hole(Random& random, Score& score) {
   check_missing(d, *found);
 }
 
+// Syllables of 80 to 300 ms, harmonics of a voice of 90 to 180 Hz that fall by 6 dB an octave, with
+// short and long pauses.
+void talk_over(std::vector<double>& x, double first_s, double end_s, double rms, Random& random) {
+  constexpr int harmonics = 20;
+  constexpr double rms_of_one = 0.8;  // √(Σ 1/k²/2), about; the envelope takes a little
+  const auto limit = std::min(std::ssize(x), sample(end_s));
+  for (auto at = sample(first_s); at < limit;) {
+    const double hz = between(random, 90.0, 180.0);
+    const double gain = between(random, 0.3, 1.7) * rms / rms_of_one;
+    const auto length = std::min(sample(between(random, 0.08, 0.3)), limit - at);
+    for (std::ptrdiff_t n = 0; n < length; ++n) {
+      const auto part = static_cast<double>(n) / static_cast<double>(length);
+      double voice = 0.0;
+      for (int k = 1; k <= harmonics; ++k)
+        voice += std::sin(2.0 * pi * hz * k * static_cast<double>(n) / rate_hz) / k;
+      x[static_cast<std::size_t>(at + n)] += gain * std::sqrt(std::sin(pi * part)) * voice;
+    }
+    const bool long_pause = one_of(random, 4) == 0;
+    at += length + sample(long_pause ? between(random, 0.2, 0.6) : between(random, 0.02, 0.08));
+  }
+}
+
+// Somebody talks before a whole ladder and over its first steps, as loud as these or softer.
+void one_talked_over(Random& random, Score& score) {
+  Damage d;
+  d.dwell_s = log_between(random, 0.4, 1.0);
+  d.rise_db = one_of(random, 3) == 0 ? 2.0 : 1.0;
+  d.steps = static_cast<int>(20.0 / d.rise_db) + 1;
+  const double onset_db = between(random, -9.0, -4.0);
+  const Stage stage = random_stage(random, 997.0, onset_db);
+  Recording r = record(d, stage, random);
+  const double before_s = between(random, 0.5, 4.0);
+  r.samples.insert(r.samples.begin(), static_cast<std::size_t>(sample(before_s)), 0.0);
+  for (Heard& step : r.steps) {
+    step.first_s += before_s;
+    step.end_s += before_s;
+  }
+  const double start_s = r.steps.front().first_s;
+  const double voice_db = between(random, -30.0, -18.0);
+  const double end_s = start_s + between(random, -0.3, 3.0) * d.dwell_s;
+  talk_over(r.samples, between(random, 0.0, start_s - 0.5), end_s,
+            stage.scale * std::pow(10.0, voice_db / 20.0), random);
+  ++score.ladders;
+  CAPTURE(d.dwell_s);
+  CAPTURE(d.rise_db);
+  CAPTURE(onset_db);
+  CAPTURE(voice_db);
+  CAPTURE(end_s - start_s);
+  const auto found =
+      measure::locate_ladder(track_of(r.samples, Hertz(rate_hz)), {d.steps, d.rise_db, {}});
+  CHECK(found);
+  if (!found) return;
+  // A syllable as long as a step, on the pace and of the right level is one step too many.
+  if (found->surplus > 0 || found->numbering == measure::Numbering::unknown) return;
+  const auto steps = measured(r.samples, Hertz(rate_hz), found->steps);
+  for (const auto& step : steps) {
+    // What is talked over may begin wherever a syllable does, up to a fifth of a step beside it.
+    const auto& heard = r.steps.at(static_cast<std::size_t>(step.step.index));
+    const double middle_s = 0.5 * static_cast<double>(step.step.first + step.step.end) / rate_hz;
+    const double beside_s = 0.2 * d.dwell_s;
+    CHECK((middle_s > heard.first_s - beside_s && middle_s < heard.end_s + beside_s));
+  }
+  check_missing(d, *found);
+  check_onset(d, r, steps, onset_db, 0, score);
+  ++score.told;
+}
+
 void check_score(const std::string& what, const Score& score) {
   MESSAGE(what << ": " << score.ladders << " ladders, " << score.told << " numbered, "
                << score.found << " steps, worst level " << score.worst_level_db << " dB, "
@@ -408,4 +477,16 @@ TEST_CASE("damaged ladders: every fault at once, 160 ladders") {
       *fault = one_of(random, 2) == 0;
     run("mixed", faults, 20, seed);
   }
+}
+
+TEST_CASE("damaged ladders: somebody talks before and over the first steps, 60 ladders") {
+  Random random(80);
+  Score score;
+  for (int i = 0; i < 60; ++i) {
+    CAPTURE(i);
+    one_talked_over(random, score);
+  }
+  check_score("talked over", score);
+  CHECK(score.told >= score.ladders - 3);
+  CHECK(score.onsets >= score.ladders - 3);
 }
