@@ -42,7 +42,7 @@ struct Shares {
   double all = 0.0;  // mean squares
   double harmonics = 0.0, hum = 0.0, whine = 0.0, tones = 0.0, noise = 0.0, narrow = 0.0;
   double amplitude = 0.0, phase = 0.0;  // what a wavering level, or phase, makes of noise and lines
-  std::optional<Hertz> strongest_hum, strongest_whine, strongest_tone, strongest_narrow;
+  std::optional<Hertz> strongest_hum, strongest_whine, strongest_tone, strongest_narrow, moving;
 };
 
 // A line is hum where its neighbours say so too: kind_of_line has the rule for one.
@@ -70,6 +70,7 @@ Shares shares_of(const Segment& segment) {
   shares.narrow = m.narrow_noise;
   if (m.narrow_noise > 0.0) shares.strongest_narrow = m.narrow_frequency;
   for (const auto& line : m.lines) add_line(shares, line);
+  shares.moving = segment.moving_line;
   shares.amplitude = segment.modulation.amplitude * m.fundamental;
   shares.phase = segment.modulation.phase * m.fundamental;
   return shares;
@@ -102,11 +103,34 @@ std::optional<Decibels> turn_down_of(const BlockMeasurement& m, Percent limit) {
   return Decibels(-20.0 * std::log10(low));
 }
 
+// Whether the rail moves at a pace of its own, as with the ripple of its supply: that sets lines in
+// pairs to either side of the tone, f ± n·r, those below 0 folded up (derived). The tops are those
+// of many rails then, and their mean has the harmonics of a wave that a low-pass has rounded.
+bool is_moving_rail(const BlockMeasurement& m) {
+  constexpr double apart_hz = 1.5;      // lines are told apart from 2 Hz on
+  constexpr double alike = 2.0;         // 3 dB
+  constexpr double least_share = 1e-3;  // of the harmonics; 5 % of ripple makes 0.6 % (computed)
+  const double twice = 2.0 * m.series.fundamental.value();
+  double paired = 0.0;
+  for (const auto& line : m.lines) {
+    const double opposite = std::abs(twice - line.frequency.value());
+    const bool has_pair = std::any_of(m.lines.begin(), m.lines.end(), [&](const auto& other) {
+      const double ratio = other.mean_square / line.mean_square;
+      return std::abs(other.frequency.value() - opposite) < apart_hz && ratio < alike &&
+             ratio > 1.0 / alike;
+    });
+    if (has_pair) paired += line.mean_square;
+  }
+  return paired > least_share * m.harmonics;
+}
+
 Cause clipping(const Findings& f, const std::optional<ShapeFit>& shape, const Segment& segment,
                const Limits& limits) {
   Cause cause;
-  const bool filtered = shape && shape->shape == WaveShape::rails &&
-                        (shape->high_pass > Hertz(0.0) || shape->low_pass > Hertz(0.0));
+  const bool rails = shape && shape->shape == WaveShape::rails;
+  const bool moves = rails && is_moving_rail(segment.measurement);
+  const bool filtered =
+      rails && !moves && (shape->high_pass > Hertz(0.0) || shape->low_pass > Hertz(0.0));
   cause.kind = filtered ? CauseKind::filtered_clipping : CauseKind::clipping;
   cause.turn_down = larger_overdrive(f.flat_top);
   const double peak = std::max(std::abs(segment.figures.highest), std::abs(segment.figures.lowest));
@@ -114,6 +138,7 @@ Cause clipping(const Findings& f, const std::optional<ShapeFit>& shape, const Se
       limits.input_clean_to && peak > 0.0 && dbfs_from_sine_peak(peak) < *limits.input_clean_to;
   cause.input_excluded = below;
   words::clipping(cause, f, filtered ? &*shape : nullptr);
+  if (moves) words::moving_rail(cause);
   return cause;
 }
 
@@ -291,6 +316,10 @@ Cause added(const ChannelRecording& recording, const Shares& shares, const Findi
     return wavering_phase(recording, shares, f);
   const double most = std::max({shares.hum, shares.whine, shares.tones, shares.noise});
   if (most == shares.hum) return line(CauseKind::hum, shares.hum, shares.strongest_hum, shares, f);
+  if (shares.moving && (most == shares.whine || most == shares.tones)) {
+    return line(CauseKind::whine, shares.whine + shares.tones, shares.moving, shares, f,
+                words::Pitch::moves);
+  }
   if (most == shares.whine)
     return line(CauseKind::whine, shares.whine, shares.strongest_whine, shares, f);
   if (most == shares.tones)

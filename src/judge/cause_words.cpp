@@ -89,6 +89,15 @@ void clipping(Cause& cause, const Findings&, const measure::ShapeFit* filtered) 
                                  : "Turn down.";
 }
 
+void moving_rail(Cause& cause) {
+  if (!cause.turn_down) return;
+  cause.sentence =
+      "Clipped: the tops are flat, at a rail that moves (its supply ripples or sags), " +
+      overdrive_text(*cause.turn_down) + " over its mean.";
+  cause.remedy = "Turn down by " + format_fixed(*cause.turn_down, 1) +
+                 " or more, and look at the supply: battery, leads, earth.";
+}
+
 void input_overload(Cause& cause, const Findings&) {
   cause.sentence = "The recording input is overloaded; what comes before it cannot be judged.";
   cause.remedy = "Lower the input level, or take more attenuation, and record again.";

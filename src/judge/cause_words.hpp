@@ -14,6 +14,8 @@ namespace railtap::judge::words {
 
 /// \param filtered the rails with their filters; null where there is no filter to speak of
 void clipping(Cause& cause, const Findings& f, const measure::ShapeFit* filtered);
+/// The same of a rail that moves, behind `clipping`.
+void moving_rail(Cause& cause);
 void input_overload(Cause& cause, const Findings& f);
 /// \param highest that the recorder passes
 void narrow_recording(Cause& cause, Hertz highest);

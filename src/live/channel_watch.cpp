@@ -74,6 +74,7 @@ void RecentFaults::end_stretch() {
   // Times from the start of the stream, for the sentence.
   const std::int64_t start = start_ - repeated_;
   for (measure::Disturbance& d : recording.disturbances.listed) d.first_frame += start;
+  count_on(recording.disturbances);
   recording.moving.first_frame += start;
   recording.moving.end_frame += start;
   const auto found = judge::judge_channel(1, recording, rate_, limits_).findings.cause;
@@ -86,6 +87,29 @@ void RecentFaults::end_stretch() {
   repeated_ = static_cast<std::int64_t>(kept);
 }
 
+// What lies where two stretches overlap is in both.
+void RecentFaults::count_on(measure::FoundDisturbances& found) {
+  constexpr Seconds same{0.01};
+  const auto near = static_cast<std::int64_t>(same.value() * rate_.value());
+  if (found.count() == 0) counted_ = {};
+  for (const measure::Disturbance& d : found.listed) {
+    const bool known = std::any_of(counted_.listed.begin(), counted_.listed.end(),
+                                   [&](const measure::Disturbance& before) {
+                                     return std::abs(before.first_frame - d.first_frame) < near;
+                                   });
+    if (!known) counted_.add(d);
+  }
+  found = counted_;
+}
+
+void RecentFaults::finish() {
+  constexpr Seconds least{0.5};
+  if (static_cast<double>(frames_) < least.value() * rate_.value()) return;
+  const auto before = cause_;
+  end_stretch();
+  if (!cause_) cause_ = before;
+}
+
 void RecentFaults::begin_stretch() {
   meter_.begin_again();
   start_ += frames_;
@@ -96,6 +120,7 @@ void RecentFaults::begin_stretch() {
 void RecentFaults::reset() {
   begin_stretch();
   latest_.clear();
+  counted_ = {};
   cause_.reset();
 }
 
@@ -251,10 +276,17 @@ measure::ChannelRecording ChannelWatch::record_block(Level level) {
                             ? meter_.measure_moving(samples, *near_, rise_db)
                             : meter_.measure(samples, near_);
   segment.blocks = 1;
+  keep_course(segment);
   if (segment.measurement.tone)
     segment.clip = judge::clip_of(segment.measurement.series, waveform_);
   recording.segments.push_back(std::move(segment));
   return recording;
+}
+
+// A block alone cannot tell whether a line in it moves.
+void ChannelWatch::keep_course(measure::Segment& segment) {
+  course_.add(segment.measurement, block);
+  if (course_.moves()) segment.moving_line = course_.frequency();
 }
 
 void ChannelWatch::take_block() {
@@ -338,6 +370,18 @@ void ChannelWatch::reset() {
   reading_.history.clear();
   faults_.reset();
   reading_.lasting.reset();
+}
+
+bool ChannelWatch::finish() {
+  const auto sentence = [](const std::optional<judge::Cause>& cause) {
+    return cause ? cause->sentence : "";
+  };
+  const std::string told = sentence(reading_.lasting);
+  if (faults_.has_begun()) {
+    faults_.finish();
+    reading_.lasting = faults_.cause();
+  }
+  return sentence(reading_.lasting) != told;
 }
 
 }  // namespace railtap::live

@@ -26,6 +26,7 @@ namespace railtap::live {
 /// again.
 ///
 /// A stretch ends after 3 s at the next steady moment, so that no gap is cut in two, or after 5 s.
+/// Gaps and clicks are counted on from stretch to stretch, until one has none.
 class RecentFaults {
  public:
   static constexpr Seconds shortest{3.0};
@@ -41,6 +42,9 @@ class RecentFaults {
   /// told by the blocks. Times in it are from the start of the stream.
   [[nodiscard]] const std::optional<judge::Cause>& cause() const { return cause_; }
 
+  /// Ends the stretch at hand with the stream; what was found before stays, if nothing is found.
+  void finish();
+
   /// A stretch holds samples.
   [[nodiscard]] bool has_begun() const { return frames_ > 0; }
 
@@ -50,6 +54,7 @@ class RecentFaults {
  private:
   void end_stretch();
   void begin_stretch();
+  void count_on(measure::FoundDisturbances& found);
 
   Hertz rate_;
   judge::Limits limits_;
@@ -57,6 +62,8 @@ class RecentFaults {
   std::int64_t start_ = 0, frames_ = 0;  // of the stretch at hand
   std::int64_t repeated_ = 0;            // frames before it that it was given again
   std::vector<double> latest_;           // samples
+  measure::FoundDisturbances
+      counted_;  // in this stretch and those before it, all of which had some
   std::optional<judge::Cause> cause_;
 };
 
@@ -123,8 +130,12 @@ class ChannelWatch {
   /// Clears the highest clean reading and the history.
   void reset();
 
+  /// The stream has ended. \returns whether its last seconds say anything that was not told
+  bool finish();
+
  private:
   void take_level();
+  void keep_course(measure::Segment& segment);
   void look_for_faults(const double* first, std::size_t stride, std::size_t count);
   void take_block();
   void take_turning_block();
@@ -149,6 +160,7 @@ class ChannelWatch {
   std::int64_t history_start_ = 0;  // of the newest point, frames
   std::vector<double> levels_db_;   // of the block being gathered
   std::optional<Hertz> near_;
+  measure::LineCourse course_;
   judge::WaveformMemory waveform_;
   ChannelReading reading_;
 };

@@ -50,6 +50,12 @@ void Watch::reset() {
   for (ChannelWatch& channel : channels_) channel.reset();
 }
 
+bool Watch::finish() {
+  bool more = false;
+  for (ChannelWatch& channel : channels_) more = channel.finish() || more;
+  return more;
+}
+
 Stream::Stream(WatchJob& job)
     : feed_(std::move(job.source), std::move(job.losses),
             job.knobs ? read_ahead_of_knobs : read_ahead),
@@ -81,7 +87,14 @@ bool Stream::advance(std::int64_t most, Seconds wait) {
   const std::vector<double> samples = feed_.take(static_cast<std::size_t>(count), wait);
   watch_.add(samples);
   frames_ += static_cast<std::int64_t>(samples.size() / channels_);
+  if (ended()) finish();
   return !samples.empty();
+}
+
+bool Stream::finish() {
+  if (!finished_) more_at_end_ = watch_.finish();
+  finished_ = true;
+  return more_at_end_;
 }
 
 bool Stream::ended() const {
@@ -141,6 +154,8 @@ class LineWatch {
       show_page(any);
       if (stream_.frames() >= next_) write();
     }
+    // What only the end shows has a line of its own, if no line was due there.
+    if (stream_.ended() && stream_.finish() && !end_told_) write();
     view_.target = control_.view().target;
     stream_.fill(view_);
     return within_limits(view_);
@@ -168,6 +183,7 @@ class LineWatch {
     if (kind_ == LineKind::none) return;
     view_.target = control_.view().target;
     stream_.fill(view_);
+    end_told_ = stream_.finished();
     out_ << (kind_ == LineKind::json ? json_line(view_) : plain_line(view_)) << std::endl;
     if (!out_) throw Error("the lines cannot be written", "standard output", "check where they go");
   }
@@ -181,6 +197,7 @@ class LineWatch {
   std::ostream& out_;
   std::int64_t step_, next_;
   bool changed_ = true;
+  bool end_told_ = false;
 };
 
 }  // namespace

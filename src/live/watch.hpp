@@ -38,7 +38,8 @@ class Watch {
 
   [[nodiscard]] Seconds time() const;  ///< of all that was added
   [[nodiscard]] std::vector<ChannelReading> readings() const;
-  void reset();  ///< as ChannelWatch::reset, of all channels
+  void reset();   ///< as ChannelWatch::reset, of all channels
+  bool finish();  ///< the same of ChannelWatch::finish; whether any has more to say
 
  private:
   std::vector<ChannelWatch> channels_;

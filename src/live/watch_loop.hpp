@@ -26,6 +26,9 @@ class Stream {
   [[nodiscard]] std::int64_t frames() const { return frames_; }
   [[nodiscard]] double rate() const { return rate_; }
   [[nodiscard]] bool ended() const;
+  /// Takes the end of the stream, once. \returns whether it said anything that was not told
+  bool finish();
+  [[nodiscard]] bool finished() const { return finished_; }
 
   /// Puts what changes into the view.
   void fill(WatchView& view) const;
@@ -46,6 +49,7 @@ class Stream {
   std::chrono::steady_clock::time_point start_;
   std::optional<std::int64_t> most_;
   std::int64_t frames_ = 0;
+  bool finished_ = false, more_at_end_ = false;
   std::unique_ptr<SoundGuide> guide_;
 };
 

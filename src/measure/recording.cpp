@@ -126,6 +126,37 @@ void normalise(BlockMeasurement& m) {
 
 }  // namespace
 
+void LineCourse::add(const BlockMeasurement& block, Seconds length) {
+  // A line is placed within 0.02 bins in noise, and pulled by others near it (seen).
+  constexpr double placed_within_bins = 0.15;
+  constexpr Hertz least_step{0.5};
+  constexpr double same_line = 0.2;
+  constexpr double alike = 4.0;  // 6 dB
+  if (block.lines.empty()) {
+    *this = {};
+    return;
+  }
+  const InterferenceLine before = last_;
+  last_ = block.lines.front();
+  const Hertz step(std::abs(last_.frequency.value() - before.frequency.value()));
+  const double louder = before.mean_square > 0.0 ? last_.mean_square / before.mean_square : 0.0;
+  const bool same = step < same_line * last_.frequency && louder < alike && louder * alike > 1.0;
+  if (!same || step < std::max(least_step, Hertz(placed_within_bins / length.value()))) {
+    steps_ = 0;
+    lowest_ = highest_ = last_.frequency;
+    return;
+  }
+  ++steps_;
+  lowest_ = std::min(lowest_, last_.frequency);
+  highest_ = std::max(highest_, last_.frequency);
+}
+
+bool LineCourse::moves() const {
+  constexpr int least_steps = 3;
+  constexpr Hertz least_way{3.0};
+  return steps_ >= least_steps && highest_ - lowest_ > least_way;
+}
+
 ChannelMeter::ChannelMeter(Hertz rate, const RecordingOptions& options)
     : rate_(rate),
       frame_length_(static_cast<std::size_t>(std::lround(frame_s * rate.value()))),
@@ -297,6 +328,7 @@ void ChannelMeter::take_block(std::span<const double> stream, SampleRange range,
   note_disturbances(examined.found);
   open_.modulation = examined.modulation;
   open_.taken_out = examined.taken_out;
+  open_.course.add(block, Seconds(static_cast<double>(range.length) / rate_.value()));
   screener_.tune(block.tone ? block.series.fundamental.value() / rate_.value() : 0.25);
   open_.reference = screener_.screen(samples, figures);
   open_.last = block;
@@ -390,6 +422,7 @@ void ChannelMeter::keep_segment(std::int64_t end) {
   segment.modulation.amplitude /= total;
   segment.modulation.phase /= total;
   segment.taken_out /= total;
+  if (open_.course.moves()) segment.moving_line = open_.course.frequency();
   normalise(segment.measurement);
   if (segment.measurement.tone && open_.lowest_fundamental > 0.0) {
     segment.level_spread_db =

@@ -20,6 +20,22 @@
 
 namespace railtap::measure {
 
+/// Whether the strongest foreign line stays where it is from block to block: an alternator's
+/// follows the engine.
+class LineCourse {
+ public:
+  /// The next block. \param length of it
+  void add(const BlockMeasurement& block, Seconds length);
+  /// It moved by more than it is known to, from each of the last blocks to the next.
+  [[nodiscard]] bool moves() const;
+  [[nodiscard]] Hertz frequency() const { return last_.frequency; }  ///< in the last block
+
+ private:
+  InterferenceLine last_{Hertz(0.0), 0.0};
+  int steps_ = 0;
+  Hertz lowest_{0.0}, highest_{0.0};
+};
+
 /// A stretch of a recording whose level and distortion stay the same.
 struct Segment {
   std::int64_t first_frame = 0;
@@ -34,6 +50,7 @@ struct Segment {
   double level_spread_db = 0.0;  ///< highest over lowest level of the fundamental among the blocks
   Modulation modulation;         ///< of the tone within the blocks, mean
   double taken_out = 0.0;  ///< mean square that interruptions had put in; not in `measurement`
+  std::optional<Hertz> moving_line;  ///< the strongest foreign line, at the end, where it moves
 };
 
 /// What one channel of a recording holds.
@@ -94,6 +111,7 @@ class ChannelMeter {
     BlockMeasurement last;                // that block
     Modulation modulation;                // of that block
     double taken_out = 0.0;               // of that block
+    LineCourse course;                    // over the blocks that were measured
     int next_detail = 0;  // number of the next block that is measured in full in any case
     double lowest_fundamental = 0.0;
     double highest_fundamental = 0.0;

@@ -244,6 +244,44 @@ TEST_CASE("watch: gaps are named, with their time in the stream") {
   CHECK(cause->sentence.find("1 gap, at 5.00 s") != std::string::npos);
 }
 
+TEST_CASE("watch: gaps are counted on over the seconds, and to the end of the stream") {
+  live::ChannelWatch watch(1, {});
+  const auto play = [&](double from, double to) {
+    for (int n = static_cast<int>(from * rate); n < static_cast<int>(to * rate); ++n) {
+      const double t = n / rate;
+      const bool gap = std::abs(t - 1.1) < 0.01 || std::abs(t - 2.7) < 0.01 ||
+                       std::abs(t - 4.2) < 0.01 || std::abs(t - 6.7) < 0.01;
+      const double sample = gap ? 0.0 : 0.3 * std::sin(2.0 * pi * 997.0 * t);
+      watch.add(&sample, 1, 1);
+    }
+  };
+  play(0.0, 6.5);
+  REQUIRE(watch.reading().lasting);
+  CHECK(watch.reading().lasting->sentence.find("3 gaps, the first at 1.09 s") != std::string::npos);
+  play(6.5, 8.4);
+  CHECK(watch.finish());
+  CHECK(watch.reading().lasting->sentence.find("4 gaps, the first at 1.09 s") != std::string::npos);
+  // Nothing new: the end has been told.
+  CHECK_FALSE(watch.finish());
+}
+
+TEST_CASE("watch: a whine whose pitch moves is told so, one that stays is not") {
+  for (const double hz_per_s : {0.0, 20.0}) {
+    CAPTURE(hz_per_s);
+    live::ChannelWatch watch(1, {});
+    for (int n = 0; n < static_cast<int>(3.0 * rate); ++n) {
+      const double t = n / rate;
+      const double sample = 0.3 * std::sin(2.0 * pi * 997.0 * t) +
+                            0.009 * std::sin(2.0 * pi * (2000.0 + 0.5 * hz_per_s * t) * t);
+      watch.add(&sample, 1, 1);
+    }
+    const auto cause = live::cause_of(watch.reading());
+    REQUIRE(cause);
+    CHECK(cause->kind == CauseKind::whine);
+    CHECK((cause->sentence.find("whose pitch moves") != std::string::npos) == (hz_per_s > 0.0));
+  }
+}
+
 TEST_CASE("watch: a level that goes up and down by itself is named") {
   const auto cause = watched(
       11.0, [](double t) { return 0.3 * std::pow(10.0, 0.1 * std::sin(2.0 * pi * 0.8 * t)); });

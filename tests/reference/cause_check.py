@@ -126,6 +126,30 @@ def sweep():
     return 0.4 * scipy.signal.chirp(t, 100, 6, 2000, method="logarithmic") + 1e-5 * np.random.default_rng(4).standard_normal(len(t))
 
 
+RIPPLING_RAIL = """* a bridge rectifier at 60 Hz charges a capacitor, the stage draws from it; the rail follows it
+vac ac 0 sin(0 {volts} 60)
+b1 rect 0 v=abs(v(ac))
+d1 rect out dd
+.model dd d(is=1e-9 n=1.05 rs=0.05)
+c1 out 0 {farad}
+r1 out 0 {load}
+"""
+
+
+def rippling_rail(hz):
+    """A sine against the rail of ngspice's supply, ripple of a few per cent at 120 Hz, which the tone knows nothing of."""
+    points = 480
+    rail = circuit.one_period("a supply", RIPPLING_RAIL.format(volts=20, farad=5e-3, load=12), 120, points, 30)
+    ripple = (rail.max() - rail.min()) / rail.mean()
+    assert 0.02 < ripple < 0.15, ripple
+    fine = 8 * RATE
+    t = np.arange(3 * fine) / fine
+    limit = np.interp((t * 120) % 1.0, np.arange(points + 1) / points, np.append(rail, rail[0])) / rail.mean()
+    wave = np.clip(10 ** (3 / 20) * np.sin(2 * np.pi * hz * t), -limit, limit)
+    x = 0.4 * scipy.signal.resample_poly(wave, 1, 8)
+    return x + 1e-5 * np.random.default_rng(6).standard_normal(len(x))
+
+
 def beating_hum():
     t, x = clean(hz=50.4, seconds=6.0)
     return x + 0.01 * np.sin(2 * np.pi * 50 * t + 1)
@@ -210,6 +234,11 @@ def main(program):
                 checks.equal("three gaps: the rest", channel["verdict"], "clean")
                 for found, first in zip(channel["interruptions"]["listed"], (0.9, 1.7, 2.6)):
                     checks.within("three gaps: start", found["start_s"], first, 0.001, "s")
+        for hz in (50, 80):
+            path = outside.write_wav(pathlib.Path(name, "c.wav"), rippling_rail(hz))
+            cause = run_json(program, "analyze", path)["channels"][0]["cause"]
+            checks.equal(f"a rail with ripple, {hz} Hz: cause", cause["kind"], "clipping")
+            checks.within(f"a rail with ripple, {hz} Hz: over its mean", cause["turn_down_db"], 3.0, 0.5, "dB")
         for what, samples in narrow_recorders():
             channel = run_json(program, "analyze", outside.write_wav(pathlib.Path(name, "c.wav"), samples))["channels"][0]
             checks.equal(f"{what}: called not clipped", channel["clipped"] is False, False)
