@@ -238,7 +238,7 @@ def main(program):
             path = outside.write_wav(pathlib.Path(name, "c.wav"), rippling_rail(hz))
             cause = run_json(program, "analyze", path)["channels"][0]["cause"]
             checks.equal(f"a rail with ripple, {hz} Hz: cause", cause["kind"], "clipping")
-            checks.within(f"a rail with ripple, {hz} Hz: over its mean", cause["turn_down_db"], 3.0, 0.5, "dB")
+            checks.within(f"a rail with ripple, {hz} Hz: over its mean", cause["turn_down_db"], 3.0, 0.1, "dB")
         for what, samples in narrow_recorders():
             channel = run_json(program, "analyze", outside.write_wav(pathlib.Path(name, "c.wav"), samples))["channels"][0]
             checks.equal(f"{what}: called not clipped", channel["clipped"] is False, False)
