@@ -353,6 +353,7 @@ struct Input {
   std::int64_t frames_promised = 0;
   std::int64_t frames_read = 0;
   Length length = Length::right;
+  bool lossy = false;
   std::optional<ShortData> more_than_promised = {};
   bool raw = false;                        // its bytes are turned into samples here
   std::vector<unsigned char> packed = {};  // those of a block, if so
@@ -450,7 +451,26 @@ std::size_t read_frames(Input& input, std::span<double> samples) {
   return static_cast<std::size_t>(got);
 }
 
-std::vector<std::string> notes_on(const Input& input) {
+bool is_lossy(int format) {
+  switch (format & SF_FORMAT_SUBMASK) {
+    case SF_FORMAT_VORBIS:
+    case SF_FORMAT_OPUS:
+    case SF_FORMAT_MPEG_LAYER_I:
+    case SF_FORMAT_MPEG_LAYER_II:
+    case SF_FORMAT_MPEG_LAYER_III:
+      return true;
+    default:
+      return false;
+  }
+}
+
+// LAME 3.100 multiplies by 0.95 before it encodes at 128 kbit/s and less, by 0.97 at 192 kbit/s and
+// not at all at 320 kbit/s; the file does not say which.
+constexpr const char* lossy_note =
+    ": this is a lossy format, and an encoder may store the level up to 0.5 dB lower than it was, "
+    "and the noise otherwise; dBFS and volts are that uncertain. Record as WAV or FLAC.";
+
+std::vector<std::string> length_notes_on(const Input& input) {
   if (input.length == Length::too_long)
     return {input.name + ": the recording is cut short; what is there was read"};
   if (input.more_than_promised) {
@@ -467,6 +487,12 @@ std::vector<std::string> notes_on(const Input& input) {
   return {input.name +
           ": the header does not give the recording's length, as when a recorder is interrupted; "
           "it was read to the end of the file"};
+}
+
+std::vector<std::string> notes_on(const Input& input) {
+  std::vector<std::string> notes = length_notes_on(input);
+  if (input.lossy) notes.push_back(input.name + lossy_note);
+  return notes;
 }
 
 int container_code(Container container) {
@@ -623,6 +649,7 @@ Source open(const fs::path& path, CutShort cut) {
                    step_of(info.format)};
   input->channels = info.channels;
   input->raw = is_packed(input->file.get(), info.format);
+  input->lossy = is_lossy(info.format);
   input->frames_promised = info.frames;
   input->length = length_in_header(header_log(input->file.get()));
   if (input->length == Length::too_long && cut == CutShort::refused) throw cut_short(input->name);

@@ -326,6 +326,11 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
                                    judge_part(s, recording, overload, rate, limits)});
     }
     analysis.level_rises = rises(analysis.segments);
+    const auto tones = std::count_if(recording.segments.begin(), recording.segments.end(), is_tone);
+    if (tone && tones > 1) {
+      const Segment& longest = *shares.longest_tone;
+      analysis.figures_of = {seconds(longest.first_frame, rate), seconds(longest.end_frame, rate)};
+    }
   }
   if (tone) {
     analysis.findings = judge_part(*shares.longest_tone, recording, overload, rate, limits);

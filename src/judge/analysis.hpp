@@ -135,11 +135,18 @@ struct Interruption {
   Seconds start{0.0}, length{0.0};
 };
 
+/// A part of a recording; times from its start.
+struct Part {
+  Seconds start{0.0}, end{0.0};
+};
+
 /// One channel: the findings hold for the longest steady tone, the verdict for the worst.
 struct ChannelAnalysis {
   int channel = 0;  ///< from 1
   Findings findings;
   std::vector<SegmentFindings> segments;  ///< empty where there is only one
+  /// The segment whose figures the findings have, where the recording holds more than one tone.
+  std::optional<Part> figures_of = std::nullopt;
   /// Whether the tone rises from segment to segment, as a level ladder or a turned control has it.
   bool level_rises = false;
   /// Where its peaks were looked at, and where the track was given.

@@ -372,6 +372,7 @@ void compare_ways(ChannelOnset& onset) {
 void forget_levels(ChannelOnset& onset) {
   onset.thdn = onset.flat_top = onset.compression = std::nullopt;
   onset.down = std::nullopt;
+  onset.only_down = false;
 }
 
 std::optional<InputOnset> input_onset_of(const Working& working, const Limits& limits) {
@@ -409,7 +410,8 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   const double compression = limits.compression.value();
   const auto gain = input ? criteria::small_signal_gain(points, compression) : std::nullopt;
   auto rising = input ? points : points_on(Way::up, steps, onset.steps, limits);
-  if (rising.empty()) rising = points;
+  const bool rises = !rising.empty();
+  if (!rises) rising = points;
   const OnsetWay up = criteria_of(rising, gain, working.input_known, limits);
   onset.thdn = up.thdn;
   onset.flat_top = up.flat_top;
@@ -417,6 +419,7 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   if (!input) {
     const auto falling = points_on(Way::down, steps, onset.steps, limits);
     if (!falling.empty()) onset.down = criteria_of(falling, gain, false, limits);
+    onset.only_down = onset.down && !rises;
   }
   if (gain && working.input_known) onset.small_signal_gain = Decibels(gain->db);
   onset.highest_clean_step =

@@ -103,6 +103,7 @@ struct ChannelOnset {
   std::vector<OnsetStep> steps;
   std::optional<OnsetPoint> thdn, flat_top, compression;
   std::optional<OnsetWay> down;  ///< the same on the way down; none where nothing was turned down
+  bool only_down = false;  ///< the level only falls: what is above is that of the way down, too
   std::optional<InputOnset> input_onset;  ///< none: the recording input stays below its limit
   std::vector<MissingStep> missing_steps;
   std::optional<WentSilent> went_silent;

@@ -71,6 +71,12 @@ void add_level(Lines& lines, const judge::Findings& f) {
   }
 }
 
+void add_part(Lines& lines, const std::optional<judge::Part>& part) {
+  if (!part) return;
+  lines.add("figures of", format_fixed(part->start, 1) + " to " + format_fixed(part->end, 1) +
+                              ", the longest of several levels; for the others see below");
+}
+
 // Behind a figure that may be the recording input's.
 const char* own_text(bool own) {
   return own ? ", not above the interface's own" : "";
@@ -198,6 +204,7 @@ std::string analysis_text(const AnalysisDocument& document) {
     out << doubt_text(document, f) << rise_text(document, channel);
     for (const auto& reason : f.reasons) out << "    " << reason << '\n';
     Lines lines;
+    add_part(lines, channel.figures_of);
     add_level(lines, f);
     add_distortion(lines, f, own);
     add_flat_top(lines, f.flat_top);
@@ -464,6 +471,11 @@ Json channel_json(const AnalysisDocument& document, std::size_t index) {
   json.set("programme", programme_json(channel.programme));
   json.set("played", played_json(channel.played));
   json.set("interruptions", interruptions_json(channel));
+  json.set("figures_of", nullptr);
+  if (channel.figures_of) {
+    json.set("figures_of", {{"start_s", channel.figures_of->start.value()},
+                            {"end_s", channel.figures_of->end.value()}});
+  }
   json.set("segments", segments_json(channel.segments));
   if (index < document.curves.size()) {
     json.set("curves", curves_json(document.curves[index], document.limits.volts_per_full_scale));

@@ -115,6 +115,7 @@ Json channel_json(const judge::ChannelOnset& channel, const std::string& name,
   json.set("onset", way_json({channel.thdn, channel.flat_top, channel.compression}, limits));
   json.set("onset_down", nullptr);
   if (channel.down) json.set("onset_down", way_json(*channel.down, limits));
+  json.set("only_down", channel.only_down);
   json.set("input_onset", input_onset_json(channel.input_onset));
   json.set("missing_steps", missing_json(channel.missing_steps));
   json.set("went_silent", silence_json(channel.went_silent));
@@ -279,13 +280,16 @@ std::string levels(const std::optional<Dbfs>& input, const std::optional<Dbfs>& 
 void add_clean_step(Lines& lines, const ChannelOnset& channel) {
   const OnsetStep* step = step_of(channel, channel.highest_clean_step);
   if (step == nullptr) return lines.add("highest clean step", "none");
-  lines.add("highest clean step", std::to_string(step->index) + ", " + clock(step->start) + " to " +
-                                      clock(step->end) + ": " +
+  const std::string start = clock(step->start);
+  const std::string end = clock(step->end);
+  lines.add("highest clean step", std::to_string(step->index) + ", " +
+                                      (start == end ? "at " + start : start + " to " + end) + ": " +
                                       levels(step->input, step->level, step->level_v));
 }
 
-void add_point(Lines& lines, const std::string& label, const std::optional<OnsetPoint>& point) {
-  if (!point) return lines.add(label, "not reached");
+void add_point(Lines& lines, const std::string& label, const std::optional<OnsetPoint>& point,
+               const char* absent = "not reached") {
+  if (!point) return lines.add(label, absent);
   const Decibels band = judge::expanded_uncertainty(*point);
   constexpr Decibels fine{0.01};
   lines.add(label, levels(point->input, point->level, point->level_v) + "  (±" +
@@ -295,11 +299,12 @@ void add_point(Lines& lines, const std::string& label, const std::optional<Onset
 // Of a level that was turned down again, both ways.
 void add_criterion(Lines& lines, const std::string& label, const ChannelOnset& channel,
                    const std::optional<OnsetPoint>& point,
-                   std::optional<OnsetPoint> OnsetWay::*criterion) {
-  if (!channel.down) return add_point(lines, label, point);
+                   std::optional<OnsetPoint> OnsetWay::*criterion,
+                   const char* absent = "not reached") {
+  if (!channel.down) return add_point(lines, label, point, absent);
   lines.add(label, "");
-  add_point(lines, "  on the way up", point);
-  add_point(lines, "  on the way down", *channel.down.*criterion);
+  if (!channel.only_down) add_point(lines, "  on the way up", point, absent);
+  add_point(lines, "  on the way down", *channel.down.*criterion, absent);
 }
 
 // --- plot -----------------------------------------------------------------------------------
@@ -408,8 +413,10 @@ std::string channel_text(const ChannelOnset& channel, const std::string& name,
   Lines lines;
   add_clean_step(lines, channel);
   add_criterion(lines, "clips at", channel, channel.flat_top, &OnsetWay::flat_top);
+  const bool never_within = !channel.highest_clean_step.has_value();
   add_criterion(lines, "THD+N " + format_quantity(limits.analysis.thdn) + " at", channel,
-                channel.thdn, &OnsetWay::thdn);
+                channel.thdn, &OnsetWay::thdn,
+                never_within ? "not known: no step is within it" : "not reached");
   add_criterion(lines, "gain falls " + format_quantity(limits.compression) + " at", channel,
                 channel.compression, &OnsetWay::compression);
   if (channel.input_onset)

@@ -233,6 +233,21 @@ TEST_CASE("sound file: a header that promises 4 GiB is read to where the file en
   CHECK(source.notes().size() == 1);
 }
 
+TEST_CASE("sound file: a lossy format is noted, for its level need not be what was recorded") {
+  const test::TemporaryFolder folder;
+  for (const auto container : {Container::wav, Container::flac, Container::aiff, Container::mp3}) {
+    const bool lossy = container == Container::mp3;
+    const SampleType samples = lossy ? SampleType::float32 : SampleType::pcm16;
+    const SoundFileSpec spec{Hertz(48000.0), 1, container, samples, "", ""};
+    if (!can_write(spec)) continue;
+    const fs::path path = folder.path() / (std::string("any") + extension(container));
+    save(path, spec, ramp(10000));
+    const auto notes = open_sound_file(path).notes();
+    REQUIRE(notes.size() == (lossy ? 1 : 0));
+    if (lossy) CHECK(notes[0].find("lossy") != std::string::npos);
+  }
+}
+
 TEST_CASE("sound file: a length that is too short for the sound behind it is not believed") {
   const test::TemporaryFolder folder;
   for (const SampleType samples : {SampleType::pcm16, SampleType::pcm24}) {

@@ -178,6 +178,10 @@ TEST_CASE(
   CHECK(a.findings.reasons.back().find("7.18 dB") != std::string::npos);
   CHECK(a.findings.cause->sentence.find("7.18 dB") != std::string::npos);
   CHECK(a.level_rises);
+  REQUIRE(a.figures_of);  // the first level, which lasts longest
+  CHECK(within_abs(a.figures_of->start.value(), 0.0, 0.1));
+  CHECK(within_abs(a.figures_of->end.value(), 2.0, 0.1));
+  CHECK_FALSE(judge_all(sine(997.0, 0.1, 2.0)).figures_of);
   CHECK_FALSE(judge_all(sine(997.0, 0.1, 2.0)).level_rises);
 }
 

@@ -140,6 +140,8 @@ TEST_CASE("turned by hand: only down, that way counts for both") {
   REQUIRE(onset.down);
   REQUIRE(onset.down->flat_top);
   CHECK(onset.flat_top->level.value() == onset.down->flat_top->level.value());
+  CHECK(onset.only_down);
+  CHECK_FALSE(onset_of(stage, -20.0, up_and_down).only_down);
 }
 
 TEST_CASE("turned by hand: a control behind the stage that clips moves the level, not the tops") {

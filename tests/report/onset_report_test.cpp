@@ -118,6 +118,33 @@ TEST_CASE("onset document: what was turned down again has that way beside the ot
   const std::string text = report::onset_text(document_of(channel));
   CHECK(text.find("  on the way up       5.500 V") != std::string::npos);
   CHECK(text.find("  on the way down     5.250 V") != std::string::npos);
+  CHECK(json["only_down"] == false);
+}
+
+TEST_CASE("onset document: what was only turned down is told of that way, and not of one upwards") {
+  auto channel = clipping();
+  channel.thdn.reset();
+  channel.down = judge::OnsetWay{channel.thdn, channel.flat_top, channel.compression};
+  channel.only_down = true;
+  CHECK(parsed(document_of(channel))["channels"][0]["only_down"] == true);
+  std::string text = report::onset_text(document_of(channel));
+  CHECK(text.find("on the way up") == std::string::npos);
+  CHECK(text.find("  on the way down     5.500 V") != std::string::npos);
+  CHECK(text.find("  on the way down     not reached") != std::string::npos);
+  channel.highest_clean_step.reset();
+  text = report::onset_text(document_of(channel));
+  CHECK(text.find("  on the way down     not known: no step is within it") != std::string::npos);
+}
+
+TEST_CASE("onset document: a step of less than a tenth of a second has one time") {
+  auto channel = clipping();
+  REQUIRE(channel.highest_clean_step);
+  for (auto& step : channel.steps) {
+    if (step.index != *channel.highest_clean_step) continue;
+    step.start = Seconds(11.08);
+    step.end = Seconds(11.14);
+  }
+  CHECK(report::onset_text(document_of(channel)).find(", at 11.1 s: ") != std::string::npos);
 }
 
 TEST_CASE("onset document: compression carries its limit of 0.3 dB") {
