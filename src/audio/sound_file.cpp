@@ -203,7 +203,7 @@ std::string known_by_first_bytes(const fs::path& path) {
 fs::path as_argument(const fs::path& path) {
   const std::string& name = path.native();
   const bool odd = name.starts_with('-') || name.find(':') != std::string::npos;
-  return odd && path.is_relative() ? "." / path : path;
+  return odd && !name.starts_with('.') && !name.starts_with('/') ? "." / path : path;
 }
 
 Error not_readable(const fs::path& path, const char* reason) {

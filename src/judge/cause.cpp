@@ -108,16 +108,17 @@ std::optional<Decibels> turn_down_of(const BlockMeasurement& m, Percent limit) {
 // of many rails then, and their mean has the harmonics of a wave that a low-pass has rounded.
 bool is_moving_rail(const BlockMeasurement& m) {
   constexpr double apart_hz = 1.5;      // lines are told apart from 2 Hz on
-  constexpr double alike = 2.0;         // 3 dB
+  constexpr double alike = 4.0;         // 6 dB: pairs of several harmonics fall on one another
   constexpr double least_share = 1e-3;  // of the harmonics; 5 % of ripple makes 0.6 % (computed)
   const double twice = 2.0 * m.series.fundamental.value();
+  const auto is_hum = [](const auto& line) { return kind_of_line(line.frequency) == "hum"; };
   double paired = 0.0;
   for (const auto& line : m.lines) {
     const double opposite = std::abs(twice - line.frequency.value());
     const bool has_pair = std::any_of(m.lines.begin(), m.lines.end(), [&](const auto& other) {
       const double ratio = other.mean_square / line.mean_square;
       return std::abs(other.frequency.value() - opposite) < apart_hz && ratio < alike &&
-             ratio > 1.0 / alike;
+             ratio > 1.0 / alike && !(is_hum(line) && is_hum(other));
     });
     if (has_pair) paired += line.mean_square;
   }

@@ -145,8 +145,10 @@ TEST_CASE("cause: a rail that ripples with its supply is no low-pass; a low-pass
   std::vector<double> x = tone(0.5, 100.0);
   double y = 0.0;
   for (double& v : x) {
+    const double t = static_cast<double>(&v - x.data()) / rate;
     y += (1.0 - std::exp(-2.0 * pi * 400.0 / rate)) * (std::clamp(v, -0.4, 0.4) - y);
-    v = y + 0.005 * std::sin(2.0 * pi * 50.0 * static_cast<double>(&v - x.data()) / rate);
+    // Hum at 50 and 150 Hz is a pair to either side of the tone, and no ripple.
+    v = y + 0.005 * std::sin(2.0 * pi * 50.0 * t) + 0.004 * std::sin(2.0 * pi * 150.0 * t);
   }
   CHECK(judged(x).cause->kind == CauseKind::filtered_clipping);
 }
