@@ -142,6 +142,11 @@ constexpr const char* held_back_sentence =
     "on, or a limiter works. With automatic level control no volts above that hold: switch it off, "
     "and record again.";
 
+constexpr const char* noise_falls_sentence =
+    "The noise falls by %.0f dB while the level rises: automatic level control of the recorder is "
+    "on, or a limiter works. No volts hold then, and what clips may do so far above the level told "
+    "here: switch it off, and record again.";
+
 void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool overloaded,
                  const std::optional<double>& behind_db, const OnsetLimits& limits) {
   if (behind_db) onset.reasons.push_back(text(behind_sentence, *behind_db));
@@ -338,10 +343,48 @@ void ask_shared_law(const std::vector<Point>& points, const OnsetLimits& limits,
   take_shared(shared->compression, shared->other_shape, found.compression);
 }
 
-OnsetWay criteria_of(const std::vector<Point>& points, const std::optional<criteria::Gain>& gain,
-                     bool input_known, const OnsetLimits& limits) {
-  Estimates found = estimates_of(points, gain, limits);
-  if (!points.front().input) ask_shared_law(points, limits, found);
+std::vector<Point> without(const std::vector<Point>& points, const std::vector<int>& indices) {
+  std::vector<Point> rest = points;
+  std::erase_if(rest, [&](const Point& p) {
+    return std::find(indices.begin(), indices.end(), p.index) != indices.end();
+  });
+  return rest;
+}
+
+// Of a control that crackles, what the disturbed steps move is uncertain in what the others say.
+void widen(const Estimated& disturbed, Estimated& estimate) {
+  constexpr double share = 0.5;
+  constexpr double least_db = 0.01;  // a crackle may be too weak to be seen in its step
+  constexpr double most_db = 0.1;    // what is moved by more is no estimate
+  if (!estimate) return;
+  const double apart = disturbed ? std::abs(disturbed->level - estimate->level) : 0.0;
+  estimate->sigma = std::hypot(estimate->sigma, share * std::clamp(apart, least_db, most_db));
+}
+
+// \param disturbed indices of steps, see `disturbed_steps`
+Estimates turned_estimates(const std::vector<Point>& points, const std::vector<int>& disturbed,
+                           const OnsetLimits& limits) {
+  const auto by = [&](const std::vector<Point>& some) {
+    Estimates found = estimates_of(some, std::nullopt, limits);
+    ask_shared_law(some, limits, found);
+    return found;
+  };
+  const Estimates all = by(points);
+  const auto quiet = without(points, disturbed);
+  if (quiet.size() == points.size() || !is_ladder(quiet)) return all;
+  Estimates found = by(quiet);
+  widen(all.thdn, found.thdn);
+  widen(all.flat_top, found.flat_top);
+  widen(all.compression, found.compression);
+  return found;
+}
+
+OnsetWay criteria_of(const std::vector<Point>& points, const std::vector<int>& disturbed,
+                     const std::optional<criteria::Gain>& gain, bool input_known,
+                     const OnsetLimits& limits) {
+  const bool turned = !points.front().input;
+  const Estimates found =
+      turned ? turned_estimates(points, disturbed, limits) : estimates_of(points, gain, limits);
   const auto given = [&](const Estimated& estimate) -> std::optional<OnsetPoint> {
     if (!estimate) return std::nullopt;
     return point(*estimate, input_known, limits.analysis);
@@ -412,13 +455,18 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   auto rising = input ? points : points_on(Way::up, steps, onset.steps, limits);
   const bool rises = !rising.empty();
   if (!rises) rising = points;
-  const OnsetWay up = criteria_of(rising, gain, working.input_known, limits);
+  const auto disturbed =
+      input ? std::vector<int>{}
+            : criteria::disturbed_steps(points, limits.analysis.thdn.value() / 100.0);
+  const OnsetWay up = criteria_of(rising, disturbed, gain, working.input_known, limits);
   onset.thdn = up.thdn;
   onset.flat_top = up.flat_top;
   onset.compression = up.compression;
   if (!input) {
     const auto falling = points_on(Way::down, steps, onset.steps, limits);
-    if (!falling.empty()) onset.down = criteria_of(falling, gain, false, limits);
+    // What crackles seems to fall.
+    if (is_ladder(without(falling, disturbed)))
+      onset.down = criteria_of(falling, disturbed, gain, false, limits);
     onset.only_down = onset.down && !rises;
   }
   if (gain && working.input_known) onset.small_signal_gain = Decibels(gain->db);
@@ -428,6 +476,8 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   if (behind_db) forget_levels(onset);
   conclude(onset, points, overloaded, behind_db, limits);
   if (onset.down) compare_ways(onset);
+  const auto fall_db = input ? std::nullopt : criteria::noise_fall(without(rising, disturbed));
+  if (fall_db) onset.reasons.insert(onset.reasons.begin(), text(noise_falls_sentence, *fall_db));
   return onset;
 }
 

@@ -101,6 +101,60 @@ void settle_corners(std::vector<Point>& points) {
 
 namespace {
 
+// Of the steps around one in level: the lower quartile, for many of them may be disturbed, too.
+double usual_noise(const std::vector<Point>& points, std::size_t at) {
+  constexpr std::size_t reach = 6;
+  std::vector<double> noise;
+  const std::size_t end = std::min(points.size(), at + reach + 1);
+  for (std::size_t i = at > reach ? at - reach : 0; i < end; ++i) {
+    if (i != at) noise.push_back(points[i].own_noise);
+  }
+  if (noise.empty()) return points[at].own_noise;
+  const auto quartile = noise.begin() + static_cast<std::ptrdiff_t>(noise.size() / 4);
+  std::nth_element(noise.begin(), quartile, noise.end());
+  return *quartile;
+}
+
+}  // namespace
+
+std::vector<int> disturbed_steps(const std::vector<Point>& points, double limit) {
+  constexpr double far_more = 10.0;  // 10 dB: noise alone scatters by 1 or 2 dB from slice to slice
+  constexpr double share_of_limit = 0.3;  // what a corner leaves in a slice stays below it (trials)
+  std::vector<int> disturbed;
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    const Point& p = points[i];
+    const double counts = share_of_limit * share_of_limit * limit * limit * p.fundamental;
+    if (p.own_noise > counts && p.own_noise > far_more * usual_noise(points, i))
+      disturbed.push_back(p.index);
+  }
+  return disturbed;
+}
+
+std::optional<double> noise_fall(std::vector<Point> points) {
+  constexpr std::size_t least_in_a_third = 5;
+  constexpr double least_db = 6.0;  // of two medians: slices of 40 ms scatter by 1 or 2 dB each
+  const std::size_t third = points.size() / 3;
+  if (third < least_in_a_third) return std::nullopt;
+  std::sort(points.begin(), points.end(),
+            [](const Point& a, const Point& b) { return a.index < b.index; });
+  const auto usual = [&](std::size_t first, const auto& value) {
+    std::vector<double> values;
+    for (std::size_t i = first; i < first + third; ++i) values.push_back(value(points[i]));
+    return measure::median(std::move(values));
+  };
+  const auto noise = [](const Point& p) { return p.own_noise; };
+  const auto level = [](const Point& p) { return p.level; };
+  const std::size_t last = points.size() - third;
+  const bool rises = usual(last, level) > usual(0, level);
+  const double before = usual(0, noise);
+  const double after = usual(last, noise);
+  if (!rises || !(before > 0.0 && after > 0.0)) return std::nullopt;
+  const double fall_db = 10.0 * std::log10(before / after);
+  return fall_db >= least_db ? std::optional(fall_db) : std::nullopt;
+}
+
+namespace {
+
 struct Range {
   double low = 0.0, high = 0.0;
   int values = 0;

@@ -38,6 +38,17 @@ void settle_noise(std::vector<Point>& points);
 /// \param points by their axis
 void settle_corners(std::vector<Point>& points);
 
+/// The steps that a crackle or a drop-out of the control disturbs: those that leave far more noise
+/// than what lies around them in level, and enough of it to count.
+/// \param points by their axis; \param limit of THD+N, as a ratio
+/// \returns their indices
+[[nodiscard]] std::vector<int> disturbed_steps(const std::vector<Point>& points, double limit);
+
+/// How far the noise falls, dB, from the first third of the steps to the last, where it does and
+/// the level rises: something turns the gain down. A stage's own noise stays, or rises with the
+/// level. \param points of the way up, without those that are disturbed
+[[nodiscard]] std::optional<double> noise_fall(std::vector<Point> points);
+
 /// How far the level moves, dB, while the tops stay flat by the same share: the control that is
 /// turned is behind the stage that clips. None where the overdrive follows the level, as it does
 /// in front of that stage. \param points of a level that is turned by hand

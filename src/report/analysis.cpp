@@ -74,7 +74,7 @@ void add_level(Lines& lines, const judge::Findings& f) {
 void add_part(Lines& lines, const std::optional<judge::Part>& part) {
   if (!part) return;
   lines.add("figures of", format_fixed(part->start, 1) + " to " + format_fixed(part->end, 1) +
-                              ", the longest of several levels; for the others see below");
+                              ", the longest steady part; for the others see below");
 }
 
 // Behind a figure that may be the recording input's.

@@ -144,6 +144,49 @@ TEST_CASE("turned by hand: only down, that way counts for both") {
   CHECK_FALSE(onset_of(stage, -20.0, up_and_down).only_down);
 }
 
+TEST_CASE("turned by hand: crackles of the control are left out, and no way down is made of them") {
+  const Stage stage = hard_stage();
+  // 25 dB in three seconds, from 15 dB below the rail to 10 dB over it.
+  const std::vector<Turned> slowly{{0.0, 0.3}, {25.0, 3.0}, {0.0, 0.4}};
+  auto level = turned_level(rail_dbfs - 15.0, slowly, stage.rate);
+  for (const double at_s : {1.6, 1.75, 1.95, 2.07, 2.17, 2.3, 2.52}) {
+    const auto first = static_cast<std::size_t>(at_s * stage.rate);
+    for (std::size_t n = 0; n < 400; ++n) level[first + n] -= 15.0;  // 8 ms
+  }
+  std::mt19937_64 random(9);
+  const auto onset = rising_onset(turn(level, stage, 5.0, 24, random), Hertz(stage.rate));
+  const double thdn = steady_tone(stage, *thdn_input(stage, 0.01, -8.0)).level_dbfs;
+  REQUIRE(onset.thdn);
+  CHECK(within_abs(onset.thdn->level.value(), thdn, 0.02));
+  CHECK(std::abs(onset.thdn->level.value() - thdn) <= 2.0 * onset.thdn->uncertainty.value());
+  CHECK_FALSE(onset.down);
+}
+
+TEST_CASE("turned by hand: level control that turns the noise down, too, is told") {
+  // A gain that follows the peaks with an attack of 20 ms and a release of 1 s, and lets a tenth of
+  // the decibels above its threshold pass.
+  Stage stage = hard_stage();
+  stage.law = [](double x) { return x; };
+  stage.noise_rms = 3e-4;
+  const std::vector<Turned> slowly{{0.0, 0.3}, {24.0, 3.0}, {0.0, 0.4}};
+  std::mt19937_64 random(9);
+  auto samples = turn(turned_level(-28.0, slowly, stage.rate), stage, 5.0, 0, random);
+  const auto told = [&](const std::vector<double>& x) {
+    const auto onset = rising_onset(x, Hertz(stage.rate));
+    return !onset.reasons.empty() && onset.reasons[0].find("level control") != std::string::npos;
+  };
+  CHECK_FALSE(told(samples));
+  constexpr double threshold = 0.1;
+  constexpr double held_share = 0.9;
+  double envelope = 0.0;
+  for (double& x : samples) {
+    const double time_s = std::abs(x) > envelope ? 0.02 : 1.0;
+    envelope += (std::abs(x) - envelope) / (time_s * stage.rate);
+    x *= std::pow(std::min(1.0, threshold / std::max(envelope, 1e-9)), held_share);
+  }
+  CHECK(told(samples));
+}
+
 TEST_CASE("turned by hand: a control behind the stage that clips moves the level, not the tops") {
   // The tone stands 2 dB over the rail, and all of it is turned.
   const Stage stage = hard_stage();

@@ -235,6 +235,8 @@ void add_turn(const Drawn& drawn, Random& random, Tallies& tallies) {
   const ChannelOnset onset = rising_onset(samples, Hertz(drawn.stage.rate));
   CHECK(onset.verdict == OnsetVerdict::clips);
   CHECK(onset.down.has_value() == drawn_turn.down);
+  for (const std::string& reason : onset.reasons)
+    CHECK(reason.find("level control") == std::string::npos);
   const double flat = steady_tone(drawn.stage, drawn.flat_dbfs).level_dbfs;
   tallies.flat.add(onset.flat_top, flat);
   if (onset.down) tallies.flat_down.add(onset.down->flat_top, flat);
@@ -267,7 +269,44 @@ void check_turns(unsigned first, unsigned step) {
   }
 }
 
+// A control that crackles: three times a second its contact is bad for 1 to 20 ms.
+void crackle(std::vector<double>& level_dbfs, double rate, Random& random) {
+  constexpr double a_second = 3.0;
+  const double length_s = static_cast<double>(level_dbfs.size()) / rate;
+  const int times = static_cast<int>(a_second * length_s);
+  for (int i = 0; i < times; ++i) {
+    const auto first = static_cast<std::size_t>(between(random, 0.3, length_s - 0.3) * rate);
+    const auto length = static_cast<std::size_t>(between(random, 0.001, 0.02) * rate);
+    const double drop_db = between(random, 0.3, 40.0);
+    const std::size_t end = std::min(level_dbfs.size(), first + length);
+    for (std::size_t n = first; n < end; ++n) level_dbfs[n] -= drop_db;
+  }
+}
+
 }  // namespace
+
+TEST_CASE("turned trials: 60 turns of a control that crackles are covered by what is told") {
+  Tally thdn, flat;
+  for (unsigned seed = 1; seed <= 60; ++seed) {
+    CAPTURE(seed);
+    Random random(200000u + seed);
+    const Drawn drawn = random_stage(random);
+    const Turn drawn_turn = random_turn(drawn, random);
+    auto level = turned_level(drawn_turn.from, drawn_turn.turns, drawn.stage.rate);
+    crackle(level, drawn.stage.rate, random);
+    const auto samples = turn(level, drawn.stage, drawn.coupling_hz, drawn.bits, random);
+    const ChannelOnset onset = rising_onset(samples, Hertz(drawn.stage.rate));
+    flat.add(onset.flat_top, steady_tone(drawn.stage, drawn.flat_dbfs).level_dbfs);
+    if (drawn.thdn_dbfs)
+      thdn.add(onset.thdn, steady_tone(drawn.stage, *drawn.thdn_dbfs).level_dbfs);
+  }
+  MESSAGE(thdn.text("crackling, THD+N"));
+  MESSAGE(flat.text("crackling, flat tops"));
+  for (Tally* tally : {&thdn, &flat}) {
+    CHECK(tally->at(0.95) < 0.1);
+    CHECK(tally->coverage() >= 0.95);
+  }
+}
 
 // The one that is read worst, 986, is among them.
 TEST_CASE("turned trials: 250 random turns, up and down, all of them within 0.3 dB by each way") {
