@@ -160,9 +160,12 @@ using measure::PlayedMeasurement;
 
 // A linear chain explains a recording better than this, or something else is going on.
 constexpr Decibels worst_residual{-20.0};
+// A channel of which less is explained carries something else, or the track at another place.
+constexpr Decibels barely_explained{-3.0};
 // What is missing at a rail must be four times the misfit (added_clipping.hpp); a parabola's RMS is
 // 0.53 of its height (derived: √(8/15) of the mean square, and a knee below it).
-constexpr double visible_over_misfit = 4.0 / 0.53;
+constexpr double visible = 4.0;
+constexpr double visible_over_misfit = visible / 0.53;
 // Of a peak as narrow as the sampling rate allows, a sine's at 0.4 of it, a rail that it exceeds by
 // h takes away h^1.5 · 0.5 in RMS of the few samples that show it (derived: two thirds of h times
 // the width √(2·h)/(π·0.4), spread by the low-pass; 0.6 · h^1.5 in recordings).
@@ -235,7 +238,7 @@ std::string place_sentence(const PlayedMeasurement& m, Decibels gain, Decibels r
 // Peaks that fall short and are not flat.
 bool compresses(const AddedRail& rail, double residual) {
   return !rail.flat && rail.peaks > 0 &&
-         rail.shortfall > std::max(shortfall_of_compression, 4.0 * residual);
+         rail.shortfall > std::max(shortfall_of_compression, visible * residual);
 }
 
 // What exceeds a rail by `share` of it; not less than what is looked for.
@@ -249,16 +252,18 @@ PlayedFindings judge_played(const std::optional<PlayedMeasurement>& measured,
                             const Limits& limits) {
   PlayedFindings found;
   found.measured = measured;
-  if (!measured) {
+  if (!measured || measured->clipping.residual > amplitude_ratio(barely_explained)) {
+    found.measured.reset();
     found.reasons.emplace_back(
-        "The track is not found in this channel: is it the one that was played, at its speed?");
+        "The track is not found in this channel: is it the one that was played, at its speed? In a "
+        "bass channel too little of it is left to find it: play a tone there.");
     return found;
   }
   const auto& clipping = measured->clipping;
   found.gain = decibels_from_amplitude_ratio(std::max(1e-12, measured->gain));
   found.residual = decibels_from_amplitude_ratio(std::max(1e-12, clipping.residual));
   found.unseen = over_by(visible_over_misfit * clipping.residual);
-  found.unseen_single = over_by(std::pow(4.0 * clipping.residual / narrow_missing, 2.0 / 3.0));
+  found.unseen_single = over_by(std::pow(visible * clipping.residual / narrow_missing, 2.0 / 3.0));
   found.rails = {rail_of(clipping.positive, clipping.residual, true, limits),
                  rail_of(clipping.negative, clipping.residual, false, limits)};
   found.reasons.push_back(place_sentence(*measured, *found.gain, *found.residual));
@@ -270,8 +275,9 @@ PlayedFindings judge_played(const std::optional<PlayedMeasurement>& measured,
   }
   if (*found.residual > worst_residual) {
     found.reasons.emplace_back(
-        "That is more than a chain of amplifiers adds: an automatic level, an effect, a lossy "
-        "recording or another version of the track; whether anything clips cannot be told.");
+        "That is more than a chain of amplifiers adds: a control that was turned, an automatic "
+        "level, an effect, a lossy recording, another version of the track, or a bass channel that "
+        "holds too little of it; whether anything clips cannot be told.");
     return found;
   }
   if (compresses(clipping.positive, clipping.residual) ||
@@ -279,6 +285,16 @@ PlayedFindings judge_played(const std::optional<PlayedMeasurement>& measured,
     found.reasons.emplace_back(
         "The highest peaks fall short of the track's without being flat: a limiter, a soft knee, "
         "or clipping in front of a filter; whether it clips cannot be told.");
+    return found;
+  }
+  if (clipping.departure > visible * clipping.residual) {
+    found.reasons.push_back(
+        sentence(
+            "For moments the recording is off what a linear chain makes of the track, by up to "
+            "%.0f %% of the highest peak: clipping in front of a filter, clicks or gaps; "
+            "whether it clips cannot be told. ",
+            100.0 * clipping.departure) +
+        "Switch the filter off, or record in front of it.");
     return found;
   }
   const std::string unseen =

@@ -52,10 +52,29 @@ struct AddedRail {
 /// Both rails, and how well the chain is known.
 struct AddedClipping {
   AddedRail positive, negative;
-  Hertz coupling{0.0};    ///< corner of the high-pass that was taken out of both
-  double left = 1.0;      ///< share of what is missing beyond the levels that flat tops leave
-  double residual = 0.0;  ///< RMS of recording minus prediction over RMS of the prediction, below
-                          ///< any rail; 1 where nothing was predicted
+  Hertz coupling{0.0};     ///< corner of the high-pass that was taken out of both
+  double left = 1.0;       ///< share of what is missing beyond the levels that flat tops leave
+  double residual = 0.0;   ///< RMS of recording minus prediction over RMS of the prediction, below
+                           ///< any rail; 1 where nothing was predicted
+  double departure = 0.0;  ///< as LargestDeparture has it
+};
+
+/// How far a recording is off the prediction where it is furthest, whatever was predicted there: a
+/// peak that was cut in front of a filter leaves a pulse where the prediction need not be high.
+class LargestDeparture {
+ public:
+  explicit LargestDeparture(Hertz rate);
+  /// Samples that follow each other. \param predicted as many as recorded
+  void add(std::span<const double> recorded, std::span<const double> predicted);
+  /// The largest mean over 0.17 ms of recorded less predicted, over the highest predicted sample; 0
+  /// before there is one. The first quarter of a second does not count: the chain may still answer
+  /// to what was played before the recording began.
+  [[nodiscard]] double read() const;
+
+ private:
+  std::vector<double> recent_;  // differences, in a ring
+  std::size_t place_ = 0, first_;
+  double sum_ = 0.0, largest_ = 0.0, highest_ = 0.0;
 };
 
 /// Gathers recorded samples by what was predicted for them.

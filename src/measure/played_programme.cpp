@@ -21,6 +21,9 @@ constexpr std::size_t most_pieces = 100;
 constexpr double farthest_s = 0.03;
 constexpr double band_low_hz = 60.0, band_high_hz = 8000.0;
 constexpr double least_likeness = 0.05;
+// Clocks differ by 500 ppm at most, and the search is off by 2 ms over a second or more; delays
+// that grow faster are not those of the track.
+constexpr double steepest = 2.5e-3;
 constexpr std::int64_t rows = 30000;        // samples that a fit takes
 constexpr std::int64_t first_rows = 10000;  // of the fit that chooses the side
 constexpr int most_rounds = 3;
@@ -160,7 +163,7 @@ class Comparison {
   bool refine(TrackPlace& place, const Chain* chain) const {
     const auto delays = delays_of(place, chain);
     const auto line = robust_line(delays);
-    if (!line) return false;
+    if (!line || !(std::abs(line->slope) < steepest)) return false;
     // The recording comes later than the track was taken to: at n, the track is at n − delay.
     place.start -= line->at_start * place.step;
     place.step *= 1.0 - line->slope;
@@ -210,6 +213,7 @@ class Comparison {
     AlignedPair pair(recording_, channel_, track_, place, ResponseBasis::ahead);
     PredictedPeaks peaks(Hertz(rate_), highest_, corners);
     CutPeakWindows highest(Hertz(rate_), coupling);
+    LargestDeparture departure{Hertz(rate_)};
     double played = 0.0, passed = 0.0, common = 0.0;
     std::int64_t compared = 0;
     while (pair.next()) {
@@ -220,6 +224,7 @@ class Comparison {
       const auto v = std::span<const double>(predicted).first(y.size());
       peaks.add(y, v);
       highest.add(y, v);
+      departure.add(y, v);
       compared += static_cast<std::int64_t>(y.size());
       for (std::size_t n = 0; n < y.size(); ++n) {
         const double s = basis.delayed(n);
@@ -229,6 +234,7 @@ class Comparison {
       }
     }
     result.clipping = peaks.read(highest.read());
+    result.clipping.departure = departure.read();
     result.compared = Seconds(static_cast<double>(compared) / rate_);
     if (played > 0.0) result.gain = std::sqrt(passed / played);
     result.inverted = common < 0.0;

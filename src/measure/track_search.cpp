@@ -181,7 +181,9 @@ TrackPlace line_through(const std::vector<Match>& matches, double track_rate, do
     xx += weight * (m.start_s - x) * (m.start_s - x);
     xd += weight * (m.start_s - x) * (m.place.seconds - m.start_s - d);
   }
-  const double drift = xx > 0.0 ? xd / xx : 0.0;
+  // What rounding makes of the distance of one piece from itself is no slope.
+  const double slope = matches.size() > 1 ? xd / xx : 0.0;
+  const double drift = std::abs(slope) <= clocks_differ ? slope : 0.0;
   return {side, (d - drift * x) * track_rate, (1.0 + drift) * track_rate / rate};
 }
 

@@ -75,6 +75,7 @@ PlayedChain chain_of(Random& random, std::optional<double> overdrive_db) {
 /// What a number of recordings come to.
 struct Outcome {
   int missed = 0, wrong = 0, false_alarms = 0, not_found = 0;
+  int clean = 0, told_clean = 0;
   int soft = 0, soft_missed = 0;  // clipped by less than 1 dB
   int hidden = 0;                 // missed, and clipped by less than the answer's own bound
   int rails = 0, covered = 0;     // by twice the stated uncertainty
@@ -128,8 +129,11 @@ Outcome beside_the_track(int recordings, double length_s, double least_db, Rando
       enter_cut(found, chain, overdrive_db, outcome);
     } else {
       outcome.false_alarms += found.clipped.value_or(false) ? 1 : 0;
+      ++outcome.clean;
+      outcome.told_clean += found.clipped.value_or(true) ? 0 : 1;
     }
   }
+  MESSAGE(outcome.told_clean << " of " << outcome.clean << " clean ones are told as such");
   MESSAGE("of " << recordings << " recordings, " << outcome.missed << " missed, "
                 << outcome.false_alarms << " false alarms; of " << outcome.soft
                 << " clipped by less than 1 dB, " << outcome.soft_missed << " missed; "
@@ -165,6 +169,28 @@ TEST_CASE("trials: with the track, what the chain clips by 1 dB and more is foun
   CHECK(outcome.false_alarms == 0);
   CHECK(outcome.missed == 0);
   CHECK(outcome.wrong == 0);
+  CHECK(outcome.told_clean == outcome.clean);
+}
+
+// As a door amplifier's output is, where the head unit in front of its filter clips.
+TEST_CASE("trials: with the track, clipping in front of a high-pass is never called none") {
+  Random random(35);
+  constexpr int recordings = 24;
+  int called_clean = 0, told_clean = 0;
+  for (int trial = 0; trial < recordings; ++trial) {
+    const auto track = track_of(random, trial, 3.0);
+    const bool cut = trial % 3 != 0;
+    auto chain =
+        chain_of(random, cut ? std::optional(log_between(random, 1.0, 6.0)) : std::nullopt);
+    chain.high_pass = {Hertz(log_between(random, 50.0, 200.0)), trial % 2 == 0 ? 2 : 4};
+    const auto recorded = recorded_through(chain, track, rate, random);
+    const auto found = judge::judge_played(beside(recorded, track), {});
+    const bool clean = !found.clipped.value_or(true);
+    called_clean += clean && cut ? 1 : 0;
+    told_clean += clean && !cut ? 1 : 0;
+  }
+  CHECK(called_clean == 0);
+  CHECK(told_clean == recordings / 3);
 }
 
 // Noise of the recording hides what is clipped by little: the bound that the answer names must

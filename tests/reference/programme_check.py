@@ -4,7 +4,8 @@
 Excerpts are mixed here from recordings of Debian's package sonic-pi-samples (CC0) and mastered in six ways, among them
 limiters and soft clippers; half go through MP3 first. The chain is SciPy's: tone controls (shelving filters of R.
 Bristow-Johnson's Audio EQ Cookbook, W3C Note 2021), rails at four times the sampling rate, a coupling (Butterworth of
-first order), an anti-alias filter, noise, a clock that differs, and 24 bits. What is right is known from how it was made.
+first order), an anti-alias filter, noise, a clock that differs, and 24 bits. What is right is known from how it was made. Every third excerpt is recorded behind a
+high-pass as well, as a door amplifier has it, with rails in front of it.
 
 programme_check.py PROGRAM [EXCERPTS]: each excerpt is recorded twice, once clean and once clipped by 0.5 to 6 dB.
 """
@@ -166,6 +167,19 @@ def made_track(folder, random, number):
     return np.frombuffer(raw, "<f4").reshape(-1, 2).astype(float), folder / "track.mp3"
 
 
+def behind_a_filter(program, folder, at_rails, random, path, number):
+    """What is said of an excerpt, not clipped and clipped by 2 dB, behind a high-pass of 12 or 24 dB an octave."""
+    hz, order = random.uniform(60, 150), [2, 4][number % 2]
+    high_pass = signal.butter(order, hz / (OVERSAMPLING * outside.RATE / 2), "high", output="sos")
+    said = []
+    for rail in (1.0, 10 ** (-2 / 20)):
+        x = signal.sosfilt(high_pass, np.clip(at_rails, -rail, rail))
+        recording, _ = recorded(x / np.abs(x).max(), copy.deepcopy(random), None, {})
+        outside.write_wav(folder / "filtered.wav", recording)
+        said.append(analysed(program, folder / "filtered.wav", path)[1]["played"]["clipped"])
+    return said
+
+
 def analysed(program, recording, track):
     options = ["--volts-full-scale", f"{FULL_SCALE_V}V"]
     alone = outside.analyze(program, recording, *options)[0]
@@ -182,6 +196,7 @@ def main(program, excerpts=24):
     checks = outside.Checks("music made of Debian's sonic-pi-samples (CC0), mastered and clipped by SciPy", outside.RECORDINGS)
     kept = tempfile.TemporaryDirectory()
     false_alone, false_with, found_alone, found_with, wrong, missed = [], [], [], [], [], []
+    called_clean, not_told = [], []
     for number in range(excerpts):
         overdrive = OVERDRIVES_DB[number // len(MASTERINGS) % len(OVERDRIVES_DB)]
         random = np.random.default_rng(1000 + number)
@@ -206,12 +221,18 @@ def main(program, excerpts=24):
             if with_track["played"]["found"] and abs(with_track["played"]["clock_ppm"] - truth["ppm"]) > 1:
                 wrong.append(f"{label}: clock {with_track['played']['clock_ppm']:.2f} instead of {truth['ppm']:.2f} ppm")
             print(label, says_alone, says, flush=True)
+        if number % 3 == 0:
+            clean, cut = behind_a_filter(program, folder, at_rails, random, path, number)
+            called_clean += [number] * (cut is False)
+            not_told += [number] * (clean is not False)
         shutil.rmtree(folder)
     print(f"clipped by {SURELY_FOUND_DB:g} dB and more: {len(found_with)} found with the track, {len(found_alone)} without, missed {missed}")
     checks.equal("clean recordings called clipped, without the track", false_alone, [])
     checks.equal("clean recordings called clipped, with the track", false_with, [])
     checks.at_most(f"recordings clipped by {SURELY_FOUND_DB:g} dB and more that are missed with the track, share",
                    len(missed) / max(1, len(missed) + len(found_with)), 0.01)
+    checks.equal("excerpts clipped by 2 dB in front of a high-pass and called not clipped", called_clean, [])
+    checks.equal("clean excerpts behind a high-pass of which that is not told", not_told, [])
     checks.equal("rails off by more than 0.3 dB, clocks by more than 1 ppm", wrong, [])
     checks.close()
 

@@ -126,6 +126,7 @@ std::vector<double> recorded_through(const PlayedChain& chain, const std::vector
   const double code = std::ldexp(1.0, 1 - chain.bits);
   std::vector<double> y(music.size());
   double before = 0.0, coupled = 0.0;
+  rig::Filter filter = rig::make_filter(rig::Pass::high, chain.high_pass, Hertz(rate));
   for (std::size_t n = 0; n < music.size(); ++n) {
     double v = music[n];
     if (chain.positive_rail) v = std::min(v, *chain.positive_rail);
@@ -133,8 +134,10 @@ std::vector<double> recorded_through(const PlayedChain& chain, const std::vector
     // A first-order high-pass by the bilinear transform.
     coupled = pole * coupled + 0.5 * (1.0 + pole) * (v - before);
     before = v;
-    y[n] = code * std::round((chain.gain * coupled + noise(random)) / code);
+    y[n] = chain.gain * coupled;
   }
+  rig::process(filter, y);
+  for (double& v : y) v = code * std::round((v + noise(random)) / code);
   return y;
 }
 

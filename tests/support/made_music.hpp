@@ -5,6 +5,7 @@
 #include <optional>
 #include <vector>
 
+#include "rig/filter.hpp"
 #include "support/basics.hpp"
 
 namespace railtap::test {
@@ -27,6 +28,7 @@ struct PlayedChain {
   double coupling_hz = 0.0;
   double noise_rms = 1e-4;  ///< full scales
   int bits = 16;
+  rig::FilterSetting high_pass{};  ///< behind the rails
 };
 
 /// What the sound input records of it.
