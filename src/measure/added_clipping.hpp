@@ -67,13 +67,12 @@ class LargestDeparture {
   /// Samples that follow each other. \param predicted as many as recorded
   void add(std::span<const double> recorded, std::span<const double> predicted);
   /// The largest mean over 0.17 ms of recorded less predicted, over the highest predicted sample; 0
-  /// before there is one. The first quarter of a second does not count: the chain may still answer
-  /// to what was played before the recording began.
+  /// before there is one.
   [[nodiscard]] double read() const;
 
  private:
   std::vector<double> recent_;  // differences, in a ring
-  std::size_t place_ = 0, first_;
+  std::size_t place_ = 0;
   double sum_ = 0.0, largest_ = 0.0, highest_ = 0.0;
 };
 

@@ -160,7 +160,10 @@ void ScaledReader::read(std::span<double> samples) {
     sample = interpolate(x, &weights_[p * taps], &weights_[(p + 1) * taps],
                          position - static_cast<double>(p), taps);
   }
-  inside_ = place >= 0.0 && (end_ < 0 || place < static_cast<double>(end_));
+  constexpr auto margin = static_cast<std::int64_t>(frames_at_once);
+  if (end_ < 0) fill(static_cast<std::int64_t>(std::floor(place)) + half + margin);
+  inside_ =
+      place >= 0.0 && (end_ < 0 || place + static_cast<double>(margin) < static_cast<double>(end_));
 }
 
 AlignedPair::AlignedPair(const OpenStream& recording, std::size_t channel, const OpenStream& track,

@@ -57,7 +57,8 @@ class ScaledReader {
   ScaledReader(ChannelReader reader, double start, double step);
   /// Fills `samples`; before the start and after the end of the input they are zero.
   void read(std::span<double> samples);
-  /// Whether the place of the last sample lies within the input.
+  /// Whether the place of the last sample lies within the input, 4096 samples before its end or
+  /// more: what players and decoders make of a track's last samples differs.
   [[nodiscard]] bool inside() const { return inside_; }
 
  private:

@@ -191,7 +191,7 @@ class Comparison {
       played_inverse.restore(pair.played(), played);
       basis.push(std::span<const double>(played).first(count));
       for (; next < position + static_cast<std::int64_t>(count); next += steps.next()) {
-        if (!pair.inside()) continue;
+        if (!pair.inside() || next < first_known(place)) continue;
         const auto n = static_cast<std::size_t>(next - position);
         basis.at(n, values);
         if (takes_part(recorded[n], values, before, coupling)) squares.add(values, recorded[n]);
@@ -215,12 +215,14 @@ class Comparison {
     CutPeakWindows highest(Hertz(rate_), coupling);
     LargestDeparture departure{Hertz(rate_)};
     double played = 0.0, passed = 0.0, common = 0.0;
-    std::int64_t compared = 0;
+    std::int64_t position = 0, compared = 0;
     while (pair.next()) {
       basis.push(pair.played());
       const auto y = pair.recorded();
       basis.predict(chain.response, predicted);
-      if (!pair.inside()) continue;
+      const bool known = position >= first_known(place);
+      position += static_cast<std::int64_t>(y.size());
+      if (!pair.inside() || !known) continue;
       const auto v = std::span<const double>(predicted).first(y.size());
       peaks.add(y, v);
       highest.add(y, v);
@@ -241,6 +243,12 @@ class Comparison {
   }
 
  private:
+  // The recorded sample from which on the prediction knows all that the chain still answers to: of
+  // a recording that begins within the track, the basis has not seen what was played before.
+  [[nodiscard]] static std::int64_t first_known(const TrackPlace& place) {
+    return place.start > 0.0 ? static_cast<std::int64_t>(ResponseBasis::longest) : 0;
+  }
+
   // With the coupling taken out, cut samples are those predicted high; without, traces of them lie
   // everywhere, and what is far off is left out.
   [[nodiscard]] bool takes_part(double recorded, const std::vector<double>& values,

@@ -74,6 +74,20 @@ TEST_CASE("played programme: rails, delay and polarity of a chain are found, and
   CHECK(within_db(found->clipping.negative.level, 0.40, 0.1));
 }
 
+TEST_CASE("played programme: a recording that begins within the track is explained as well") {
+  Random random(24);
+  const auto music = made_music(random, rate, 7.0);
+  const PlayedChain chain{0.5, {}, {}, 20.0, 1e-5, 24};
+  auto recorded = recorded_through(chain, music, rate, random);
+  recorded.erase(recorded.begin(), recorded.begin() + 100000);
+  const auto found = measured(recorded, stream_of(music, 1));
+  REQUIRE(found);
+  CHECK(within_abs(found->delay.value(), -100000.0 / rate, 1e-5));
+  // What was played before the recording began would leave -55 dB.
+  CHECK(20.0 * std::log10(found->clipping.residual) < -65.0);
+  CHECK(20.0 * std::log10(found->clipping.departure) < -65.0);
+}
+
 TEST_CASE("played programme: a limited track through a linear chain is not clipped by it") {
   Random random(22);
   const auto music = mastered(random, made_music(random, rate, 7.0), rate, Mastering::limiter);
