@@ -17,6 +17,7 @@ constexpr double leak_hz = 0.2;
 constexpr double lowest_share = 0.15;  // of the highest recorded sample
 constexpr double bin_ratio = 0.005;    // natural logarithm: 0.043 dB
 constexpr double neighbours_s = 1.7e-4;
+constexpr double beginning_s = 0.25;
 // A sample further above its neighbours is part of a spike: what a filter behind the rail leaves of
 // a spike that was cut is not flat.
 constexpr double steepest_step = 1.25;
@@ -57,7 +58,8 @@ void CouplingInverse::restore(std::span<const double> samples, std::span<double>
 
 LargestDeparture::LargestDeparture(Hertz rate)
     : recent_(static_cast<std::size_t>(std::max(1L, std::lround(neighbours_s * rate.value()))),
-              0.0) {}
+              0.0),
+      first_(static_cast<std::size_t>(beginning_s * rate.value())) {}
 
 void LargestDeparture::add(std::span<const double> recorded, std::span<const double> predicted) {
   for (std::size_t n = 0; n < recorded.size(); ++n, ++place_) {
@@ -65,6 +67,7 @@ void LargestDeparture::add(std::span<const double> recorded, std::span<const dou
     const double difference = recorded[n] - predicted[n];
     sum_ += difference - oldest;
     oldest = difference;
+    if (place_ < first_) continue;
     largest_ = std::max(largest_, std::abs(sum_));
     highest_ = std::max(highest_, std::abs(predicted[n]));
   }

@@ -67,12 +67,13 @@ class LargestDeparture {
   /// Samples that follow each other. \param predicted as many as recorded
   void add(std::span<const double> recorded, std::span<const double> predicted);
   /// The largest mean over 0.17 ms of recorded less predicted, over the highest predicted sample; 0
-  /// before there is one.
+  /// before there is one. The first quarter of a second does not count: a track that is cut sharply
+  /// where it begins is not predicted there, as a resampled sharp edge rings.
   [[nodiscard]] double read() const;
 
  private:
   std::vector<double> recent_;  // differences, in a ring
-  std::size_t place_ = 0;
+  std::size_t place_ = 0, first_;
   double sum_ = 0.0, largest_ = 0.0, highest_ = 0.0;
 };
 

@@ -8,6 +8,7 @@
 #include <kissfft/kissfft.hh>
 #include <numeric>
 
+#include "measure/kernels.hpp"
 #include "measure/linear_chain.hpp"
 #include "measure/track_search.hpp"
 
@@ -87,12 +88,6 @@ struct Line {
   double at_start = 0.0, slope = 0.0;
 };
 
-double median_of(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
 /// The median of slopes between any two [P. K. Sen, J. Am. Statist. Assoc. 63 (1968), pp.
 /// 1379-1389], and of what is left; then a line by least squares through those near it.
 std::optional<Line> robust_line(const std::vector<Delay>& delays) {
@@ -102,11 +97,11 @@ std::optional<Line> robust_line(const std::vector<Delay>& delays) {
     for (std::size_t b = a + 1; b < delays.size(); ++b)
       slopes.push_back((delays[b].delay - delays[a].delay) / (delays[b].time - delays[a].time));
   Line line;
-  if (slopes.size() >= 3) line.slope = median_of(slopes);
+  if (slopes.size() >= 3) line.slope = median(slopes);
   for (const Delay& d : delays) rests.push_back(d.delay - line.slope * d.time);
-  line.at_start = median_of(rests);
+  line.at_start = median(rests);
   for (double& r : rests) r = std::abs(r - line.at_start);
-  const double near = 3.0 * median_of(rests) + 0.05;
+  const double near = 3.0 * median(rests) + 0.05;
   double w = 0.0, t = 0.0, d = 0.0, tt = 0.0, td = 0.0;
   for (const Delay& each : delays) {
     if (std::abs(each.delay - line.slope * each.time - line.at_start) > near) continue;
@@ -245,8 +240,10 @@ class Comparison {
  private:
   // The recorded sample from which on the prediction knows all that the chain still answers to: of
   // a recording that begins within the track, the basis has not seen what was played before.
+  // A few samples make no difference.
   [[nodiscard]] static std::int64_t first_known(const TrackPlace& place) {
-    return place.start > 0.0 ? static_cast<std::int64_t>(ResponseBasis::longest) : 0;
+    constexpr double least_unseen = 64.0;
+    return place.start > least_unseen ? static_cast<std::int64_t>(ResponseBasis::longest) : 0;
   }
 
   // With the coupling taken out, cut samples are those predicted high; without, traces of them lie
