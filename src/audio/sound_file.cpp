@@ -270,6 +270,7 @@ class Numbers {
     file_.clear();
     file_.seekg(at);
     file_.read(bytes.data(), static_cast<std::streamsize>(length));
+    failed_ = failed_ || file_.bad();
     return bytes;
   }
   std::int64_t number(std::int64_t at, std::size_t bytes) {
@@ -280,9 +281,12 @@ class Numbers {
       value = value << byte_bits | static_cast<unsigned char>(read[i]);
     return value;
   }
+  // A read failed, and what was given since may be wrong.
+  [[nodiscard]] bool failed() const { return failed_; }
 
  private:
   std::ifstream file_;
+  bool failed_ = false;
 };
 
 constexpr std::int64_t chunk_head = 8;  // name and length [RIFF]
@@ -335,7 +339,7 @@ std::optional<ShortData> short_data(const fs::path& path) {
   const std::int64_t behind = at + chunk_head + data.promised;
   const bool more = end - behind > data.bytes_a_second / 2;
   if (!more || is_chunk(file, behind, end) || is_chunk(file, behind + 1, end) ||
-      !is_filled(file, behind, end))
+      !is_filled(file, behind, end) || file.failed())
     return std::nullopt;
   const std::int64_t most = std::numeric_limits<std::uint32_t>::max();
   data.there = std::min(end - at - chunk_head, most) / frame_bytes * frame_bytes;
