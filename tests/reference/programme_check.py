@@ -176,7 +176,7 @@ def behind_a_filter(program, folder, at_rails, random, path, number):
         x = signal.sosfilt(high_pass, np.clip(at_rails, -rail, rail))
         recording, _ = recorded(x / np.abs(x).max(), copy.deepcopy(random), None, {})
         outside.write_wav(folder / "filtered.wav", recording)
-        said.append(analysed(program, folder / "filtered.wav", path)[1]["played"]["clipped"])
+        said.append(outside.analyze(program, folder / "filtered.wav", "--played", path)[0]["played"]["clipped"])
     return said
 
 
