@@ -15,7 +15,8 @@
 namespace railtap::judge {
 
 /// "hum" (a multiple of 50 or 60 Hz), "whine" (where an alternator's is), else "tone".
-[[nodiscard]] std::string kind_of_line(Hertz frequency);
+/// \param tolerance of hum; as well as a line is placed in a block
+[[nodiscard]] std::string kind_of_line(Hertz frequency, Hertz tolerance = Hertz(0.5));
 
 /// What a channel, or a segment of it, is (docs/formats.md has each in a sentence).
 enum class Verdict { clean, clipped, distorted, input_overload, no_signal, no_tone, unusable };

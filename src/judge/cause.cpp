@@ -358,14 +358,11 @@ bool level_moves(const ChannelRecording& recording, Hertz rate) {
 // A second tone, so close that both beat. Mains keep their frequency within 0.2 Hz (common
 // practice), so what is near a multiple of it is hum.
 std::optional<Cause> beating(const ChannelRecording& recording, Hertz rate) {
-  constexpr double highest_hum_hz = 600.0;  // as in kind_of_line
-  constexpr double mains_hz = 0.2;
+  constexpr Hertz mains_tolerance{0.2};
   if (!is_followed(recording) || !level_moves(recording, rate)) return std::nullopt;
   const auto beside = measure::tone_beside(recording.followed);
   if (!beside) return std::nullopt;
-  const double hz = beside->frequency.value();
-  const bool hum = hz < highest_hum_hz && std::min(std::abs(std::remainder(hz, 50.0)),
-                                                   std::abs(std::remainder(hz, 60.0))) < mains_hz;
+  const bool hum = kind_of_line(beside->frequency, mains_tolerance) == "hum";
   Cause cause;
   cause.kind = hum ? CauseKind::hum : CauseKind::foreign_tone;
   cause.frequency = beside->frequency;

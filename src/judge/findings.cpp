@@ -215,13 +215,12 @@ Findings judge_tone(const Segment& segment, const InputOverload& overload, const
 // Hum is a line within half a hertz of a multiple of the mains frequency; an alternator's ripple
 // (36 a turn) lies at 1–6 kHz from idle to 3000/min with pulley ratios of 2.5–3 (check-values:
 // order verified).
-std::string kind_of_line(Hertz frequency) {
+std::string kind_of_line(Hertz frequency, Hertz tolerance) {
   const double hz = frequency.value();
   constexpr double highest_hum_hz = 600.0;
-  constexpr double hum_tolerance_hz = 0.5;
   for (const double mains : {50.0, 60.0}) {
     const double nearest = mains * std::round(hz / mains);
-    if (nearest > 0.0 && hz < highest_hum_hz && std::abs(hz - nearest) < hum_tolerance_hz)
+    if (nearest > 0.0 && hz < highest_hum_hz && std::abs(hz - nearest) < tolerance.value())
       return "hum";
   }
   return hz >= 1000.0 && hz <= 6000.0 ? "whine" : "tone";

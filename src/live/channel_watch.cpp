@@ -29,7 +29,6 @@ bool worth_telling(const judge::Cause& cause, const measure::ChannelRecording& r
     case CauseKind::gaps:
     case CauseKind::clicks:
     case CauseKind::missing_samples:
-      return true;
     case CauseKind::speed_wavering:
       return true;
     case CauseKind::level_pumping:
