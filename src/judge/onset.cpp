@@ -122,9 +122,29 @@ std::string input_sentence(const InputOnset& onset) {
 
 constexpr const char* behind_sentence =
     "The level moves by %.1f dB while the tops stay flat by the same share, so the control that "
-    "was "
-    "turned is behind the stage that clips: turn down what feeds that stage until the tops are "
+    "was turned is behind the stage that clips: turn down what feeds that stage until the tops are "
     "round, or turn the control in front of it.";
+
+constexpr const char* held_sentence =
+    "The tops get flatter by %.1f dB while the level stays: level control or a limiter holds it, "
+    "or the supply breaks down. No level is then the one at which it begins: switch level control "
+    "off, and play a ladder of known steps (--from, --to, --step).";
+
+// Why no level is one at which clipping begins: the level moved without the overdrive, or the
+// overdrive without the level, by so many dB.
+struct Loose {
+  std::optional<double> behind_db, flatter_db;
+  [[nodiscard]] bool any() const { return behind_db || flatter_db; }
+};
+
+Loose loose_of(const std::vector<Point>& points) {
+  return {criteria::moved_behind(points), criteria::flatter_at_one_level(points)};
+}
+
+constexpr const char* rest_sentence =
+    "The level rests for %.1f s where clipping begins: a hand that paused there, or automatic "
+    "level control of the recorder, with which no volts hold. Switch that off, and do not pause "
+    "there.";
 
 // What has no memory has 1 % of distortion before it loses 0.3 dB, or little later (a cubic loses
 // 0.26 dB at 1 %; derived). What loses it well before any distortion turns its gain down.
@@ -148,15 +168,16 @@ constexpr const char* noise_falls_sentence =
     "here: switch it off, and record again.";
 
 void add_reasons(ChannelOnset& onset, const std::vector<Point>& points, bool overloaded,
-                 const std::optional<double>& behind_db, const OnsetLimits& limits) {
-  if (behind_db) onset.reasons.push_back(text(behind_sentence, *behind_db));
+                 const Loose& loose, const OnsetLimits& limits) {
+  if (loose.behind_db) onset.reasons.push_back(text(behind_sentence, *loose.behind_db));
+  if (loose.flatter_db) onset.reasons.push_back(text(held_sentence, *loose.flatter_db));
   if (onset.input_onset) onset.reasons.push_back(input_sentence(*onset.input_onset));
   if (overloaded) {
     onset.reasons.push_back(
         "The recording input is overloaded in the loudest steps, so what lies above them cannot be "
         "told; lower the input level.");
   }
-  if (!onset.highest_clean_step && !behind_db) {
+  if (!onset.highest_clean_step && !loose.any()) {
     onset.reasons.push_back(
         text("No step is clean: THD+N is over %.3g %% even in the lowest; look for noise, hum or a "
              "fault before the gain is set.",
@@ -206,11 +227,11 @@ std::optional<int> highest_clean(const std::vector<Point>& points, std::optional
 
 // Sets verdict and reasons of a channel whose criteria and highest clean step are known.
 // \param points one or more; \param overloaded whether louder steps were left out because the
-// recording input was at its limit; \param behind_db how far a control behind the stage was turned
+// recording input was at its limit
 void conclude(ChannelOnset& onset, const std::vector<Point>& points, bool overloaded,
-              const std::optional<double>& behind_db, const OnsetLimits& limits) {
+              const Loose& loose, const OnsetLimits& limits) {
   onset.verdict = verdict_of(onset, points, overloaded);
-  add_reasons(onset, points, overloaded, behind_db, limits);
+  add_reasons(onset, points, overloaded, loose, limits);
 }
 
 constexpr double least_range_db = 1.0;
@@ -411,7 +432,28 @@ void compare_ways(ChannelOnset& onset) {
       std::abs(apart.value())));
 }
 
-// Behind the stage that clips no level is the one at which clipping begins.
+// How long the level of a run that is turned by hand rests, clean, where clipping begins: a hand
+// that paused there, or a level control that held it while the hand turned on.
+std::optional<Seconds> rest_at_onset(const ChannelOnset& onset) {
+  constexpr Decibels beside{0.3};
+  constexpr Seconds least{1.0};
+  constexpr double turned_share = 0.5;  // of the steps; those of a ladder all rest
+  const auto& at = onset.flat_top ? onset.flat_top : onset.thdn;
+  if (!at) return std::nullopt;
+  std::size_t moving = 0;
+  Seconds rest{0.0};
+  for (const OnsetStep& step : onset.steps) {
+    if (step.moving) ++moving;
+    const bool clean_rest = !step.moving && step.verdict == Verdict::clean && step.level;
+    if (clean_rest && std::abs((*step.level - at->level).value()) < beside.value())
+      rest = rest + (step.end - step.start);
+  }
+  const bool turned =
+      static_cast<double>(moving) >= turned_share * static_cast<double>(onset.steps.size());
+  return turned && rest >= least ? std::optional(rest) : std::nullopt;
+}
+
+// Where the level is set behind the stage that clips, none is the one at which clipping begins.
 void forget_levels(ChannelOnset& onset) {
   onset.thdn = onset.flat_top = onset.compression = std::nullopt;
   onset.down = std::nullopt;
@@ -472,12 +514,14 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   if (gain && working.input_known) onset.small_signal_gain = Decibels(gain->db);
   onset.highest_clean_step =
       highest_clean(rising, gain ? std::optional(gain->db) : std::nullopt, compression);
-  const auto behind_db = input ? std::nullopt : criteria::moved_behind(points);
-  if (behind_db) forget_levels(onset);
-  conclude(onset, points, overloaded, behind_db, limits);
+  const Loose loose = input ? Loose{} : loose_of(without(points, disturbed));
+  if (loose.any()) forget_levels(onset);
+  conclude(onset, points, overloaded, loose, limits);
   if (onset.down) compare_ways(onset);
   const auto fall_db = input ? std::nullopt : criteria::noise_fall(without(rising, disturbed));
   if (fall_db) onset.reasons.insert(onset.reasons.begin(), text(noise_falls_sentence, *fall_db));
+  const auto rest = input || fall_db ? std::nullopt : rest_at_onset(onset);
+  if (rest) onset.reasons.push_back(text(rest_sentence, rest->value()));
   return onset;
 }
 

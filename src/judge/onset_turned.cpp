@@ -155,6 +155,48 @@ std::optional<double> noise_fall(std::vector<Point> points) {
 
 namespace {
 
+// dB. The level over the rail, and the overdrive: what is known of a cut sine.
+struct OverRail {
+  double level, level_over_rail, overdrive;
+};
+
+OverRail over_rail_of(const Point& p) {
+  const double overdrive = std::max(p.clip->positive.overdrive, p.clip->negative.overdrive).value();
+  const double rail = 20.0 * std::log10(p.clip->amplitude_fs) - overdrive;
+  return {p.level, p.level - rail, overdrive};
+}
+
+}  // namespace
+
+std::optional<double> flatter_at_one_level(const std::vector<Point>& points) {
+  constexpr std::size_t least_in_a_third = 2;
+  constexpr double least_rise_db = 0.4;  // a sine 0.9 dB over both rails has it (closed form)
+  // A supply that gives way takes less of it (common practice); a compressor of 4:1 leaves as much.
+  constexpr double held_share = 0.3;
+  std::vector<OverRail> cuts;
+  for (const Point& p : points)
+    if (is_over(p)) cuts.push_back(over_rail_of(p));
+  const std::size_t third = cuts.size() / 3;
+  if (third < least_in_a_third) return std::nullopt;
+  std::sort(cuts.begin(), cuts.end(),
+            [](const OverRail& a, const OverRail& b) { return a.overdrive < b.overdrive; });
+  const auto rise = [&](const auto& value) {
+    const auto usual = [&](std::size_t first) {
+      std::vector<double> values;
+      for (std::size_t i = first; i < first + third; ++i) values.push_back(value(cuts[i]));
+      return measure::median(std::move(values));
+    };
+    return usual(cuts.size() - third) - usual(0);
+  };
+  const double expected = rise([](const OverRail& c) { return c.level_over_rail; });
+  if (expected < least_rise_db ||
+      rise([](const OverRail& c) { return c.level; }) > held_share * expected)
+    return std::nullopt;
+  return rise([](const OverRail& c) { return c.overdrive; });
+}
+
+namespace {
+
 struct Range {
   double low = 0.0, high = 0.0;
   int values = 0;

@@ -49,6 +49,13 @@ void settle_corners(std::vector<Point>& points);
 /// level. \param points of the way up, without those that are disturbed
 [[nodiscard]] std::optional<double> noise_fall(std::vector<Point> points);
 
+/// How much flatter the tops get, dB of overdrive, from the first third of the steps over a rail to
+/// the last, while the level stays: something behind the stage holds it. A rail that stays where
+/// it is lets the level rise, to 2.1 dB over it for a square wave (4/π, closed form). None where
+/// the level follows, or where it would hardly have to. \param points of a level that is turned by
+/// hand
+[[nodiscard]] std::optional<double> flatter_at_one_level(const std::vector<Point>& points);
+
 /// How far the level moves, dB, while the tops stay flat by the same share: the control that is
 /// turned is behind the stage that clips. None where the overdrive follows the level, as it does
 /// in front of that stage. \param points of a level that is turned by hand

@@ -187,6 +187,74 @@ TEST_CASE("turned by hand: level control that turns the noise down, too, is told
   CHECK(told(samples));
 }
 
+// A gain that holds the level from a threshold on, 20 dB below full scale, by the peaks or by the
+// mean square, and a recorder's noise behind it: none of it is turned down.
+enum class Detector { peak, mean_square };
+void hold_level(std::vector<double>& samples, Detector detector, double rate) {
+  constexpr double threshold = 0.1;
+  constexpr double attack_s = 0.005, release_s = 1.0, mean_s = 0.05;
+  std::mt19937_64 random(5);
+  std::normal_distribution<double> noise(0.0, 1e-5);
+  double peak = 0.0, square = 0.0;
+  for (double& x : samples) {
+    peak += (std::abs(x) - peak) / ((std::abs(x) > peak ? attack_s : release_s) * rate);
+    square += (x * x - square) / (mean_s * rate);
+    const double level = detector == Detector::peak ? peak : std::sqrt(2.0 * square);
+    x = x * std::min(1.0, threshold / std::max(level, 1e-9)) + noise(random);
+  }
+}
+
+TEST_CASE("turned by hand: level control that holds the mean square leaves no level to tell") {
+  Stage stage = hard_stage();
+  stage.noise_rms = 0.0;
+  std::mt19937_64 random(9);
+  const std::vector<Turned> far{{0.0, 0.3}, {20.0, 2.0}, {6.0, 1.0}, {0.0, 0.4}};
+  auto samples = turn(turned_level(-30.0, far, stage.rate), stage, 5.0, 0, random);
+  const auto before = rising_onset(samples, Hertz(stage.rate));
+  CHECK(before.flat_top);
+  CHECK(before.reasons.empty());
+  hold_level(samples, Detector::mean_square, stage.rate);
+  const auto onset = rising_onset(samples, Hertz(stage.rate));
+  CHECK(onset.verdict == OnsetVerdict::clips);
+  CHECK_FALSE(onset.flat_top);
+  CHECK_FALSE(onset.thdn);
+  REQUIRE_FALSE(onset.reasons.empty());
+  CHECK(onset.reasons[0].find("flatter by") != std::string::npos);
+}
+
+TEST_CASE("turned by hand: a level that rests where clipping begins may be held there") {
+  Stage stage = hard_stage();
+  stage.noise_rms = 0.0;
+  std::mt19937_64 random(9);
+  const std::vector<Turned> far{{0.0, 0.3}, {10.0, 1.5}, {10.0, 3.0}, {6.0, 1.0}, {0.0, 0.4}};
+  auto samples = turn(turned_level(-30.0, far, stage.rate), stage, 5.0, 0, random);
+  const auto told = [&] {
+    const auto onset = rising_onset(samples, Hertz(stage.rate));
+    CHECK(onset.flat_top);
+    return std::any_of(onset.reasons.begin(), onset.reasons.end(), [](const std::string& reason) {
+      return reason.find("rests for") != std::string::npos;
+    });
+  };
+  CHECK_FALSE(told());
+  hold_level(samples, Detector::peak, stage.rate);
+  CHECK(told());
+}
+
+TEST_CASE("turned by hand: a rail that gives way a little keeps its onset") {
+  const Stage stage = hard_stage();
+  std::mt19937_64 random(9);
+  const std::vector<Turned> far{{0.0, 0.3}, {10.0, 1.0}, {5.0, 1.0}, {0.0, 0.4}};
+  const auto level = turned_level(-20.0, far, stage.rate);
+  auto samples = turn(level, stage, 5.0, 24, random);
+  // By a tenth for 6 dB over it. All of the output falls with it: of a sine that is cut, the rail.
+  for (std::size_t n = 0; n < samples.size(); ++n)
+    samples[n] *=
+        1.0 - 0.1 * std::clamp(std::pow(10.0, (level[n] - rail_dbfs) / 20.0) - 1.0, 0.0, 1.0);
+  const auto onset = rising_onset(samples, Hertz(stage.rate));
+  REQUIRE(onset.flat_top);
+  CHECK(within_abs(onset.flat_top->level.value(), steady_tone(stage, rail_dbfs).level_dbfs, 0.1));
+}
+
 TEST_CASE("turned by hand: a control behind the stage that clips moves the level, not the tops") {
   // The tone stands 2 dB over the rail, and all of it is turned.
   const Stage stage = hard_stage();
