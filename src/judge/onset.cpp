@@ -141,6 +141,17 @@ Loose loose_of(const std::vector<Point>& points) {
   return {criteria::moved_behind(points), criteria::flatter_at_one_level(points)};
 }
 
+// Of a ladder: what else is in the recording.
+std::string disturbed_sentence(const std::vector<int>& steps) {
+  constexpr std::size_t most_named = 6;
+  std::string named;
+  for (std::size_t i = 0; i < steps.size() && i < most_named; ++i)
+    named += (i == 0 ? "" : ", ") + std::to_string(steps[i]);
+  if (steps.size() > most_named) named += " and others";
+  return "Another sound lies over step" + std::string(steps.size() > 1 ? "s " : " ") + named +
+         ", left out here: record without it to be sure.";
+}
+
 constexpr const char* rest_sentence =
     "The level rests for %.1f s where clipping begins: a hand that paused there, or automatic "
     "level control of the recorder, with which no volts hold. Switch that off, and do not pause "
@@ -372,10 +383,10 @@ std::vector<Point> without(const std::vector<Point>& points, const std::vector<i
   return rest;
 }
 
-// Of a control that crackles, what the disturbed steps move is uncertain in what the others say.
+// What the disturbed steps move is uncertain in what the others say.
 void widen(const Estimated& disturbed, Estimated& estimate) {
   constexpr double share = 0.5;
-  constexpr double least_db = 0.01;  // a crackle may be too weak to be seen in its step
+  constexpr double least_db = 0.01;  // a disturbance may be too weak to be seen in its step
   constexpr double most_db = 0.1;    // what is moved by more is no estimate
   if (!estimate) return;
   const double apart = disturbed ? std::abs(disturbed->level - estimate->level) : 0.0;
@@ -383,11 +394,12 @@ void widen(const Estimated& disturbed, Estimated& estimate) {
 }
 
 // \param disturbed indices of steps, see `disturbed_steps`
-Estimates turned_estimates(const std::vector<Point>& points, const std::vector<int>& disturbed,
-                           const OnsetLimits& limits) {
+// \param gain of vanishing input, where the input is known
+Estimates estimates_without(const std::vector<Point>& points, const std::vector<int>& disturbed,
+                            const std::optional<criteria::Gain>& gain, const OnsetLimits& limits) {
   const auto by = [&](const std::vector<Point>& some) {
-    Estimates found = estimates_of(some, std::nullopt, limits);
-    ask_shared_law(some, limits, found);
+    Estimates found = estimates_of(some, gain, limits);
+    if (!some.front().input) ask_shared_law(some, limits, found);
     return found;
   };
   const Estimates all = by(points);
@@ -403,9 +415,7 @@ Estimates turned_estimates(const std::vector<Point>& points, const std::vector<i
 OnsetWay criteria_of(const std::vector<Point>& points, const std::vector<int>& disturbed,
                      const std::optional<criteria::Gain>& gain, bool input_known,
                      const OnsetLimits& limits) {
-  const bool turned = !points.front().input;
-  const Estimates found =
-      turned ? turned_estimates(points, disturbed, limits) : estimates_of(points, gain, limits);
+  const Estimates found = estimates_without(points, disturbed, gain, limits);
   const auto given = [&](const Estimated& estimate) -> std::optional<OnsetPoint> {
     if (!estimate) return std::nullopt;
     return point(*estimate, input_known, limits.analysis);
@@ -493,13 +503,14 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
     return onset;
   }
   const double compression = limits.compression.value();
-  const auto gain = input ? criteria::small_signal_gain(points, compression) : std::nullopt;
+  const auto disturbed = criteria::disturbed_steps(points, limits.analysis.thdn.value() / 100.0);
+  const auto quiet = without(points, disturbed);
+  const auto gain =
+      input ? criteria::small_signal_gain(is_ladder(quiet) ? quiet : points, compression)
+            : std::nullopt;
   auto rising = input ? points : points_on(Way::up, steps, onset.steps, limits);
   const bool rises = !rising.empty();
   if (!rises) rising = points;
-  const auto disturbed =
-      input ? std::vector<int>{}
-            : criteria::disturbed_steps(points, limits.analysis.thdn.value() / 100.0);
   const OnsetWay up = criteria_of(rising, disturbed, gain, working.input_known, limits);
   onset.thdn = up.thdn;
   onset.flat_top = up.flat_top;
@@ -514,9 +525,11 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   if (gain && working.input_known) onset.small_signal_gain = Decibels(gain->db);
   onset.highest_clean_step =
       highest_clean(rising, gain ? std::optional(gain->db) : std::nullopt, compression);
-  const Loose loose = input ? Loose{} : loose_of(without(points, disturbed));
+  const Loose loose = input ? Loose{} : loose_of(quiet);
   if (loose.any()) forget_levels(onset);
-  conclude(onset, points, overloaded, loose, limits);
+  const bool left_out = input && is_ladder(quiet);
+  conclude(onset, left_out ? quiet : points, overloaded, loose, limits);
+  if (left_out && !disturbed.empty()) onset.reasons.push_back(disturbed_sentence(disturbed));
   if (onset.down) compare_ways(onset);
   const auto fall_db = input ? std::nullopt : criteria::noise_fall(without(rising, disturbed));
   if (fall_db) onset.reasons.insert(onset.reasons.begin(), text(noise_falls_sentence, *fall_db));

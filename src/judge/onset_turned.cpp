@@ -7,6 +7,7 @@
 #include <cmath>
 #include <functional>
 #include <optional>
+#include <span>
 
 #include "measure/kernels.hpp"
 #include "measure/shared_law.hpp"
@@ -101,31 +102,52 @@ void settle_corners(std::vector<Point>& points) {
 
 namespace {
 
-// Of the steps around one in level: the lower quartile, for many of them may be disturbed, too.
-double usual_noise(const std::vector<Point>& points, std::size_t at) {
-  constexpr std::size_t reach = 6;
+constexpr std::size_t reach = 6;
+
+// The lower quartile, for many of them may be disturbed, too; none where there are none.
+std::optional<double> quiet_noise(std::span<const Point> some) {
+  if (some.empty()) return std::nullopt;
   std::vector<double> noise;
-  const std::size_t end = std::min(points.size(), at + reach + 1);
-  for (std::size_t i = at > reach ? at - reach : 0; i < end; ++i) {
-    if (i != at) noise.push_back(points[i].own_noise);
-  }
-  if (noise.empty()) return points[at].own_noise;
+  for (const Point& p : some) noise.push_back(p.own_noise);
   const auto quartile = noise.begin() + static_cast<std::ptrdiff_t>(noise.size() / 4);
   std::nth_element(noise.begin(), quartile, noise.end());
   return *quartile;
 }
 
+// Of the steps around one in level.
+double noise_around(const std::vector<Point>& points, std::size_t at) {
+  std::vector<Point> around;
+  const std::size_t end = std::min(points.size(), at + reach + 1);
+  for (std::size_t i = at > reach ? at - reach : 0; i < end; ++i)
+    if (i != at) around.push_back(points[i]);
+  return quiet_noise(around).value_or(points[at].own_noise);
+}
+
+// Of the noisier of both sides, the softer and the louder steps: a stage that gets noisy where it
+// clips has quiet steps on one side only.
+double noise_on_either_side(const std::vector<Point>& points, std::size_t at) {
+  const std::span<const Point> all(points);
+  const std::size_t softer = std::min(at, reach);
+  const std::size_t louder = std::min(points.size() - at - 1, reach);
+  const auto below = quiet_noise(all.subspan(at - softer, softer));
+  const auto above = quiet_noise(all.subspan(at + 1, louder));
+  return below && above ? std::max(*below, *above) : points[at].own_noise;
+}
+
 }  // namespace
 
 std::vector<int> disturbed_steps(const std::vector<Point>& points, double limit) {
-  constexpr double far_more = 10.0;  // 10 dB: noise alone scatters by 1 or 2 dB from slice to slice
+  // 10 dB and 4 dB: noise alone scatters by 1 or 2 dB from slice to slice, by less from step to
+  // step.
+  constexpr double far_more_than_a_slice = 10.0, far_more_than_a_step = 2.5;
   constexpr double share_of_limit = 0.3;  // what a corner leaves in a slice stays below it (trials)
   std::vector<int> disturbed;
   for (std::size_t i = 0; i < points.size(); ++i) {
     const Point& p = points[i];
     const double counts = share_of_limit * share_of_limit * limit * limit * p.fundamental;
-    if (p.own_noise > counts && p.own_noise > far_more * usual_noise(points, i))
-      disturbed.push_back(p.index);
+    const double quiet = p.input ? far_more_than_a_step * noise_on_either_side(points, i)
+                                 : far_more_than_a_slice * noise_around(points, i);
+    if (p.own_noise > counts && p.own_noise > quiet) disturbed.push_back(p.index);
   }
   return disturbed;
 }

@@ -38,8 +38,9 @@ void settle_noise(std::vector<Point>& points);
 /// \param points by their axis
 void settle_corners(std::vector<Point>& points);
 
-/// The steps that a crackle or a drop-out of the control disturbs: those that leave far more noise
-/// than what lies around them in level, and enough of it to count.
+/// The steps that another sound, or a crackle or a drop-out of the control disturbs: those that
+/// leave far more noise than what lies around them in level, and enough of it to count; where the
+/// input is known, more than both the softer and the louder steps.
 /// \param points by their axis; \param limit of THD+N, as a ratio
 /// \returns their indices
 [[nodiscard]] std::vector<int> disturbed_steps(const std::vector<Point>& points, double limit);

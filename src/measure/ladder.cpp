@@ -327,7 +327,9 @@ constexpr double time_put_in = 1.5;     // more time than that
 constexpr double each_hole = 0.05;
 constexpr double each_hole_unpaced = 0.3;
 constexpr double each_passed_over = 1.5;
+constexpr double never = 1e6;
 constexpr double least_length = 0.5;  // of a step, for what may be one
+constexpr double nearly_whole = 0.9;
 
 double tolerance_db(double rise_db) {
   return std::min(equal_multiple_db, share_of_rise * std::abs(rise_db));
@@ -448,6 +450,8 @@ class ChainSearch {
     const double late = periods_between(all_[from], all_[to], pace_) - jump;
     const double hole = each_hole * (jump - 1.0);
     if (is_on_time(late, pace_, rate_)) return hole;
+    // What follows a step that was cut out is a whole one; a syllable over the tone is not as long.
+    if (late < 0.0 && all_[to].length() < nearly_whole * pace_.dwell) return never;
     return hole + (late < 0.0 ? steps_left_out : time_put_in);
   }
 

@@ -415,6 +415,62 @@ void one_talked_over(Random& random, Score& score) {
   ++score.told;
 }
 
+// How often what is told of the onset is beyond twice its uncertainty.
+struct Coverage {
+  int ladders = 0, found = 0, beyond = 0;
+  double worst_db = 0.0;  // beyond it
+
+  void add(const std::optional<OnsetPoint>& told, const std::optional<double>& truth) {
+    constexpr double grain_db = 0.005;
+    if (!told || !told->input || !truth) return;
+    ++found;
+    const double beyond_db =
+        std::abs(told->input->value() - *truth) - 2.0 * told->uncertainty.value() - grain_db;
+    if (beyond_db > 0.0) ++beyond;
+    worst_db = std::max(worst_db, beyond_db);
+  }
+};
+
+// Somebody talks over the steps where clipping begins, 15 dB below full scale or softer.
+void one_talked_over_at_the_onset(Random& random, Coverage& thdn, Coverage& flat_top) {
+  Damage d;
+  d.dwell_s = log_between(random, 0.4, 1.5);
+  d.rise_db = one_of(random, 3) == 0 ? 2.0 : 1.0;
+  d.steps = static_cast<int>(24.0 / d.rise_db) + 1;
+  d.first_dbfs = -24.0;
+  const double onset_db = between(random, -9.0, -5.0);
+  const Stage stage = random_stage(random, one_of(random, 3) == 0 ? 100.0 : 997.0, onset_db);
+  Recording r = record(d, stage, random);
+  const double at_onset_s =
+      r.steps.front().first_s + d.dwell_s * (onset_db - d.first_dbfs) / d.rise_db;
+  const double middle_s = at_onset_s + between(random, -1.0, 2.0) * d.dwell_s;
+  const double half_s = 0.5 * between(random, 0.5, 2.5) * d.dwell_s;
+  const double voice_db = between(random, -40.0, -15.0);
+  talk_over(r.samples, middle_s - half_s, middle_s + half_s,
+            stage.scale * std::pow(10.0, voice_db / 20.0), random);
+  ++thdn.ladders;
+  const auto found =
+      measure::locate_ladder(track_of(r.samples, Hertz(rate_hz)), {d.steps, d.rise_db, {}});
+  CHECK(found);
+  if (!found || found->numbering == measure::Numbering::unknown) return;
+  const auto onset =
+      judge_onset(1, measured(r.samples, Hertz(rate_hz), found->steps),
+                  LadderInput{Dbfs(d.first_dbfs), Decibels(d.rise_db)}, Hertz(rate_hz), {});
+  CAPTURE(d.dwell_s);
+  CAPTURE(d.rise_db);
+  CAPTURE(stage.hz);
+  CAPTURE(onset_db);
+  CAPTURE(voice_db);
+  const auto truth = true_thdn_onset(stage, 0.01);
+  const int before = thdn.beyond + flat_top.beyond;
+  thdn.add(onset.thdn, truth);
+  flat_top.add(onset.flat_top, onset_db);
+  if (thdn.beyond + flat_top.beyond > before) {
+    MESSAGE("beyond: THD+N " << onset.thdn->input->value() - *truth << " ± "
+                             << 2.0 * onset.thdn->uncertainty.value());
+  }
+}
+
 void check_score(const std::string& what, const Score& score) {
   MESSAGE(what << ": " << score.ladders << " ladders, " << score.told << " numbered, "
                << score.found << " steps, worst level " << score.worst_level_db << " dB, "
@@ -476,6 +532,23 @@ TEST_CASE("damaged ladders: every fault at once, 160 ladders") {
          {&faults.pauses, &faults.quick, &faults.late, &faults.early, &faults.holes, &faults.mute})
       *fault = one_of(random, 2) == 0;
     run("mixed", faults, 20, seed);
+  }
+}
+
+TEST_CASE("damaged ladders: somebody talks over the steps where it clips, 80 ladders") {
+  Random random(81);
+  Coverage thdn, flat_top;
+  for (int i = 0; i < 80; ++i) {
+    CAPTURE(i);
+    one_talked_over_at_the_onset(random, thdn, flat_top);
+  }
+  for (const Coverage& c : {thdn, flat_top}) {
+    MESSAGE("talked over at the onset: " << c.found << " of " << thdn.ladders << " found, "
+                                         << c.beyond << " beyond what is told, by up to "
+                                         << c.worst_db << " dB");
+    CHECK(c.found >= thdn.ladders - 4);
+    CHECK(20 * c.beyond <= c.found);  // 95 in 100
+    CHECK(c.worst_db < 0.3);
   }
 }
 

@@ -274,9 +274,41 @@ TEST_CASE("onset: what disturbs a step in the middle is not its low level, nor c
   for (std::size_t n = 0; n < 24000; ++n) samples[196800 + n] += noise(random);
   const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
   REQUIRE(onset);
-  CHECK(says(*onset, "of the steps something else is over the limit"));
+  CHECK(says(*onset, "Another sound lies over step"));
   CHECK_FALSE(says(*onset, "too low for this recording"));
   CHECK_FALSE(says(*onset, "crossover"));
+}
+
+TEST_CASE("onset: another sound over the steps where it clips moves nothing, and is told") {
+  std::mt19937_64 random(6);
+  const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
+  auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
+  // Over steps 13 to 15, −12 to −10 dBFS; the rail is met between 15 and 16.
+  std::normal_distribution<double> noise(0.0, 0.01);
+  const auto first = static_cast<std::size_t>((0.6 + 12 * 0.5) * rate.value());
+  for (std::size_t n = 0; n < 72000; ++n) samples[first + n] += noise(random);
+  const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
+  REQUIRE(onset);
+  check_input(onset->flat_top, rail_dbfs, 0.01);
+  check_input(onset->thdn, *true_thdn_onset(stage, 0.01), 0.01);
+  CHECK(onset->highest_clean_step == 12);
+  CHECK(says(*onset, "Another sound lies over steps 13, 14, 15, left out here"));
+  CHECK_FALSE(says(*onset, "too low for this recording"));
+}
+
+TEST_CASE("onset: a stage that gets noisy where it clips has no other sound over it") {
+  std::mt19937_64 random(6);
+  const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
+  auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
+  std::normal_distribution<double> noise(0.0, 0.02);
+  const auto first = static_cast<std::size_t>((0.6 + 14 * 0.5) * rate.value());
+  for (std::size_t n = first; n < samples.size() - 30000; ++n) samples[n] += noise(random);
+  const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
+  REQUIRE(onset);
+  CHECK_FALSE(says(*onset, "Another sound"));
+  REQUIRE(onset->thdn);
+  CHECK(onset->thdn->input->value() < -10.0);  // the 15th step is over the limit by its noise
+  CHECK(onset->thdn->input->value() > -11.0);
 }
 
 TEST_CASE("onset: a level that glides up is cut into slices, and its rail is found") {
