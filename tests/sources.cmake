@@ -5,6 +5,7 @@ set(RAILTAP_TEST_SUPPORT
   support/made_music.cpp
   support/main.cpp
   support/played_steps.cpp
+  support/random.cpp
   support/turned_tone.cpp
 )
 # Unit tests.
@@ -69,6 +70,7 @@ set(RAILTAP_TEST_SOURCES
   rig/onset_rig_test.cpp
   rig/sound_card_test.cpp
   signal/generator_test.cpp
+  support/random_test.cpp
   system/kept_files_test.cpp
   system/system_description_test.cpp
   system/job_record_test.cpp

@@ -5,7 +5,6 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
-#include <random>
 #include <vector>
 
 #include <doctest/doctest.h>
@@ -31,8 +30,8 @@ std::vector<double> sine(double hz, double peak, double seconds) {
 }
 
 void add_noise(std::vector<double>& x, double rms, unsigned seed = 3) {
-  std::mt19937_64 random(seed);
-  std::normal_distribution<double> noise(0.0, rms);
+  test::Random random(seed);
+  test::Gaussian noise(0.0, rms);
   for (double& v : x) v += noise(random);
 }
 

@@ -6,7 +6,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <random>
 
 #include "support/basics.hpp"
 #include "support/clipped_tone.hpp"
@@ -22,7 +21,7 @@ constexpr Decibels six{20.0 * 0.3010299956639812};  // a factor of two
 
 // One channel of a tone of peak `amplitude` behind a rail, measured as a file is.
 std::vector<measure::ChannelRecording> recording(double amplitude, double rail, double hz = 997.0) {
-  std::mt19937_64 random(3);
+  Random random(3);
   Recorded as;
   as.fundamental_hz = hz;
   as.amplitude = amplitude;

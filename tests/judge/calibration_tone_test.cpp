@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <random>
 #include <string>
 #include <vector>
 
@@ -32,8 +31,8 @@ using Samples = std::vector<double>;
 
 Samples tone(double hz, double peak, double seconds) {
   Samples x(static_cast<std::size_t>(seconds * rate));
-  std::mt19937_64 random(7);
-  std::normal_distribution<double> noise(0.0, 1e-5);
+  test::Random random(7);
+  test::Gaussian noise(0.0, 1e-5);
   for (std::size_t n = 0; n < x.size(); ++n) {
     x[n] = peak * std::sin(2.0 * std::numbers::pi * hz * static_cast<double>(n) / rate) +
            noise(random);
@@ -101,8 +100,8 @@ TEST_CASE("calibration tone: an overloaded input is refused as such") {
 
 TEST_CASE("calibration tone: a noisy one is refused as distorted, with its THD+N") {
   auto x = tone(50.0, 0.2, 3.0);
-  std::mt19937_64 random(9);
-  std::normal_distribution<double> noise(0.0, 0.005);
+  test::Random random(9);
+  test::Gaussian noise(0.0, 0.005);
   for (double& v : x) v += noise(random);
   CHECK(contains(refusal(x), "(distorted)"));
   CHECK(contains(refusal(x), "THD+N"));
@@ -111,8 +110,8 @@ TEST_CASE("calibration tone: a noisy one is refused as distorted, with its THD+N
 TEST_CASE("calibration tone: silence, noise and music are refused") {
   CHECK(contains(refusal(Samples(96000, 0.0)), "(no-signal)"));
   Samples x(96000);
-  std::mt19937_64 random(9);
-  std::normal_distribution<double> noise(0.0, 0.1);
+  test::Random random(9);
+  test::Gaussian noise(0.0, 0.1);
   for (double& v : x) v = noise(random);
   CHECK(contains(refusal(x), "(no-tone)"));
 }

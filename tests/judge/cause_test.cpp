@@ -8,7 +8,6 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
-#include <random>
 #include <vector>
 
 #include "judge/analysis.hpp"
@@ -24,8 +23,8 @@ namespace {
 constexpr double rate = 48000.0;
 
 std::vector<double> tone(double peak, double hz = 997.0, double noise_rms = 1e-5) {
-  std::mt19937_64 random(5);
-  std::normal_distribution<double> noise(0.0, noise_rms);
+  test::Random random(5);
+  test::Gaussian noise(0.0, noise_rms);
   std::vector<double> x(static_cast<std::size_t>(2.0 * rate));
   for (std::size_t n = 0; n < x.size(); ++n)
     x[n] = peak * std::sin(2.0 * pi * hz * static_cast<double>(n) / rate + 0.3) + noise(random);
@@ -221,8 +220,8 @@ std::vector<double> longer_tone(double seconds, double hz) {
   std::vector<double> x;
   for (int n = 0; n < static_cast<int>(seconds * rate); ++n)
     x.push_back(0.5 * std::sin(2.0 * pi * hz * n / rate));
-  std::mt19937_64 random(7);
-  std::normal_distribution<double> noise(0.0, 1e-5);
+  test::Random random(7);
+  test::Gaussian noise(0.0, 1e-5);
   for (double& v : x) v += noise(random);
   return x;
 }
@@ -360,8 +359,8 @@ namespace {
 
 // A cubic law, 0.2 s of it with noise of its own, as a block of a watched signal.
 std::vector<double> bent_block(double cubic, double noise_rms, unsigned seed) {
-  std::mt19937_64 random(seed);
-  std::normal_distribution<double> noise(0.0, noise_rms);
+  test::Random random(seed);
+  test::Gaussian noise(0.0, noise_rms);
   std::vector<double> x(static_cast<std::size_t>(0.2 * rate));
   for (std::size_t n = 0; n < x.size(); ++n) {
     const double v = 0.5 * std::sin(2.0 * pi * 997.0 * static_cast<double>(n) / rate);
@@ -407,8 +406,8 @@ TEST_CASE("cause: a waveform that has not changed keeps its cause, one that has 
 TEST_CASE(
     "cause: the clip of a waveform that has not changed is that of before, at its own level") {
   const auto clipped = [](double peak, double rail, unsigned seed) {
-    std::mt19937_64 random(seed);
-    std::normal_distribution<double> noise(0.0, 1e-5);
+    test::Random random(seed);
+    test::Gaussian noise(0.0, 1e-5);
     std::vector<double> x(static_cast<std::size_t>(0.2 * rate));
     for (std::size_t n = 0; n < x.size(); ++n) {
       const double v = peak * std::sin(2.0 * pi * 50.0 * static_cast<double>(n) / rate);

@@ -8,7 +8,6 @@
 #include <functional>
 #include <map>
 #include <numbers>
-#include <random>
 #include <string>
 #include <vector>
 
@@ -69,7 +68,7 @@ void add_line(std::vector<double>& x, double hz, double peak, double phase) {
 }
 
 void add_noise(std::vector<double>& x, double level, Random& random) {
-  std::normal_distribution<double> noise(0.0, level);
+  Gaussian noise(0.0, level);
   for (double& v : x) v += noise(random);
 }
 

@@ -96,7 +96,7 @@ Recording record(const Damage& d, const Stage& stage, Random& random) {
   const double end_s = d.early_s > 0.0 ? ladder.end_s - d.early_s : whole_s;
   const double heard_s = d.mute_s > 0.0 ? std::min(end_s, d.silence_s() + d.mute_s) : end_s;
   if (d.mute_s > 0.0) {
-    std::normal_distribution<double> noise(0.0, stage.noise_rms);
+    Gaussian noise(0.0, stage.noise_rms);
     for (auto n = sample(d.silence_s() + d.mute_s); n < std::ssize(x); ++n)
       x[static_cast<std::size_t>(n)] = noise(random);
   }

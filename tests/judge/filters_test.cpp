@@ -5,7 +5,6 @@
 #include <doctest/doctest.h>
 
 #include <cmath>
-#include <random>
 
 #include "support/basics.hpp"
 
@@ -16,8 +15,8 @@ namespace {
 
 std::vector<measure::ResponsePoint> response_of(const std::vector<Filter>& filters,
                                                 double noise_db = 0.01) {
-  std::mt19937_64 random(4);
-  std::normal_distribution<double> gaussian(0.0, noise_db);
+  test::Random random(4);
+  test::Gaussian gaussian(0.0, noise_db);
   std::vector<measure::ResponsePoint> points;
   for (int k = 0; k <= 237; ++k) {
     const Hertz f(20.0 * std::exp2(k / 24.0));

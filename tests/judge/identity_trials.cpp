@@ -8,7 +8,6 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
-#include <random>
 #include <string>
 #include <vector>
 
@@ -154,7 +153,7 @@ double weight(const Chain& chain, Carries side) {
 
 std::vector<double> white_noise() {
   Random random(99);
-  std::normal_distribution<double> gaussian(0.0, 1.0);
+  test::Gaussian gaussian(0.0, 1.0);
   std::vector<double> noise(20 * static_cast<std::size_t>(rate));
   for (double& v : noise) v = gaussian(random);
   return noise;

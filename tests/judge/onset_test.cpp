@@ -4,7 +4,6 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
-#include <random>
 #include <vector>
 
 #include <doctest/doctest.h>
@@ -43,7 +42,7 @@ Stage stage_of(Law law, double hz = 997.0) {
 }
 
 ChannelOnset onset_of(const Stage& stage, double from = -24.0, int steps = 25) {
-  std::mt19937_64 random(1);
+  Random random(1);
   const auto samples = play(ladder(from, 1.0, steps, 0.5), stage, random);
   const auto onset = ladder_onset(samples, rate, {Dbfs(from), Decibels(1.0)});
   REQUIRE(onset);
@@ -116,7 +115,7 @@ TEST_CASE("onset: the softer rail of a lopsided knee counts, whichever it is, fe
     check_input(onset_of(stage, -24.0, 25).flat_top, flat_dbfs, 0.05);
     std::vector<Played> stretches;
     for (int i = 0; i < 12; ++i) stretches.push_back({-22.0 + 2.0 * i, 0.8});
-    std::mt19937_64 random(5);
+    Random random(5);
     const auto by_hand = rising_onset(play(stretches, stage, random), rate);
     REQUIRE(by_hand.flat_top);
     CHECK(within_abs(by_hand.flat_top->level.value(), true_level(stage, flat_dbfs), 0.1));
@@ -125,7 +124,7 @@ TEST_CASE("onset: the softer rail of a lopsided knee counts, whichever it is, fe
 
 TEST_CASE("onset: a rail that sags with the level is followed down to where it begins") {
   // Each decibel into the rail takes 5 % off it, so two steps disagree about where it is.
-  std::mt19937_64 random(4);
+  Random random(4);
   std::vector<double> samples;
   for (int k = 0; k < 21; ++k) {
     const double input = -20.0 + k;
@@ -143,7 +142,7 @@ TEST_CASE("onset: a rail that sags with the level is followed down to where it b
 }
 
 TEST_CASE("onset: a limiter compresses without clipping") {
-  std::mt19937_64 random(2);
+  Random random(2);
   std::vector<Played> stretches{{std::nullopt, 0.6}};
   for (int k = 0; k < 25; ++k) {
     const double input = -24.0 + k;
@@ -174,7 +173,7 @@ TEST_CASE("onset: a clean stage is clean throughout, its noise notwithstanding")
 
 TEST_CASE("onset: a recording input at full scale is not the stage's onset") {
   Stage stage = stage_of([](double x) { return 2.0 * x; });
-  std::mt19937_64 random(3);
+  Random random(3);
   auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
   for (double& x : samples) x = std::clamp(x, -1.0, 1.0 - 0x1p-15);
   const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
@@ -189,7 +188,7 @@ TEST_CASE("onset: crossover distortion at every level leaves no clean step, and 
   const Law crossover = [](double x) {
     return std::copysign(std::max(0.0, std::abs(x) - 0.03), x);
   };
-  std::mt19937_64 random(3);
+  Random random(3);
   const auto samples = play(ladder(-24.0, 1.0, 17, 0.5), stage_of(crossover), random);
   const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
   REQUIRE(onset);
@@ -209,7 +208,7 @@ TEST_CASE("onset: a hand on the knob, up and down with pauses and clicks, finds 
     stretches.push_back({inputs[i], rests[i]});
     if (i == 4) stretches.push_back({std::nullopt, 1.6});
   }
-  std::mt19937_64 random(5);
+  Random random(5);
   auto samples = play(stretches, stage, random, 0.03);
   for (const double at : {2.8, 6.1, 12.9}) samples[static_cast<std::size_t>(at * 48000.0)] += 0.5;
   const auto onset = rising_onset(samples, rate);
@@ -253,7 +252,7 @@ void control_level(std::vector<double>& samples, double threshold) {
 }  // namespace
 
 TEST_CASE("onset: automatic level control of the recorder is told, and no knee is taken for it") {
-  std::mt19937_64 random(6);
+  Random random(6);
   const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
   auto samples = play(ladder(-30.0, 1.0, 31, 1.0), stage, random);
   control_level(samples, 0.08);
@@ -266,11 +265,11 @@ TEST_CASE("onset: automatic level control of the recorder is told, and no knee i
 }
 
 TEST_CASE("onset: what disturbs a step in the middle is not its low level, nor crossover") {
-  std::mt19937_64 random(6);
+  Random random(6);
   const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
   auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
   // Another sound from 4.1 s to 4.6 s, in step 7 or 8.
-  std::normal_distribution<double> noise(0.0, 0.01);
+  Gaussian noise(0.0, 0.01);
   for (std::size_t n = 0; n < 24000; ++n) samples[196800 + n] += noise(random);
   const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
   REQUIRE(onset);
@@ -315,7 +314,7 @@ TEST_CASE("onset: a level that glides up is cut into slices, and its rail is fou
   const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
   std::vector<Played> stretches;
   for (int i = 0; i < 1000; ++i) stretches.push_back({-24.0 + 0.02 * i, 0.01});
-  std::mt19937_64 random(5);
+  Random random(5);
   const auto onset = rising_onset(play(stretches, stage, random, 0.01), rate);
   CHECK(onset.verdict == OnsetVerdict::clips);
   REQUIRE(onset.flat_top);
@@ -324,7 +323,7 @@ TEST_CASE("onset: a level that glides up is cut into slices, and its rail is fou
 }
 
 TEST_CASE("onset: volts follow from the level") {
-  std::mt19937_64 random(1);
+  Random random(1);
   const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
   const auto samples = play(ladder(-20.0, 1.0, 21, 0.5), stage, random);
   const auto track = track_of(samples, rate);
@@ -340,7 +339,7 @@ TEST_CASE("onset: volts follow from the level") {
 }
 
 TEST_CASE("onset: one level, or none, is no ladder") {
-  std::mt19937_64 random(1);
+  Random random(1);
   const Stage stage = stage_of(hard(0.0, 0.0));
   CHECK(rising_onset(play({{-20.0, 3.0}}, stage, random), rate).verdict == OnsetVerdict::no_ladder);
   CHECK(rising_onset(play({{std::nullopt, 3.0}}, stage, random), rate).verdict ==

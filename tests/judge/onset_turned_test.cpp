@@ -6,7 +6,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <random>
 #include <string>
 #include <vector>
 
@@ -34,7 +33,7 @@ Stage hard_stage(double hz = 997.0) {
 }
 
 ChannelOnset onset_of(const Stage& stage, double from, const std::vector<Turned>& turns) {
-  std::mt19937_64 random(9);
+  Random random(9);
   return rising_onset(turn(turned_level(from, turns, stage.rate), stage, 5.0, 24, random),
                       Hertz(stage.rate));
 }
@@ -111,13 +110,13 @@ TEST_CASE("turned by hand: up and down, each way has its own onset") {
 
 TEST_CASE("turned by hand: rails that have come down by the way back are told") {
   const Stage stage = hard_stage();
-  std::mt19937_64 random(9);
+  Random random(9);
   const auto level = turned_level(-20.0, up_and_down, stage.rate);
   auto samples = turn(level, stage, 5.0, 0, random);
   Stage tired = stage;
   const double rail = std::pow(10.0, (rail_dbfs - 1.0) / 20.0);
   tired.law = [=](double x) { return std::clamp(x, -rail, rail); };
-  std::mt19937_64 again(9);
+  Random again(9);
   const auto later = turn(level, tired, 5.0, 0, again);
   // From the top on.
   const auto top = static_cast<std::ptrdiff_t>(2.0 * stage.rate);
@@ -153,7 +152,7 @@ TEST_CASE("turned by hand: crackles of the control are left out, and no way down
     const auto first = static_cast<std::size_t>(at_s * stage.rate);
     for (std::size_t n = 0; n < 400; ++n) level[first + n] -= 15.0;  // 8 ms
   }
-  std::mt19937_64 random(9);
+  Random random(9);
   const auto onset = rising_onset(turn(level, stage, 5.0, 24, random), Hertz(stage.rate));
   const double thdn = steady_tone(stage, *thdn_input(stage, 0.01, -8.0)).level_dbfs;
   REQUIRE(onset.thdn);
@@ -169,7 +168,7 @@ TEST_CASE("turned by hand: level control that turns the noise down, too, is told
   stage.law = [](double x) { return x; };
   stage.noise_rms = 3e-4;
   const std::vector<Turned> slowly{{0.0, 0.3}, {24.0, 3.0}, {0.0, 0.4}};
-  std::mt19937_64 random(9);
+  Random random(9);
   auto samples = turn(turned_level(-28.0, slowly, stage.rate), stage, 5.0, 0, random);
   const auto told = [&](const std::vector<double>& x) {
     const auto onset = rising_onset(x, Hertz(stage.rate));
@@ -258,12 +257,12 @@ TEST_CASE("turned by hand: a rail that gives way a little keeps its onset") {
 TEST_CASE("turned by hand: a control behind the stage that clips moves the level, not the tops") {
   // The tone stands 2 dB over the rail, and all of it is turned.
   const Stage stage = hard_stage();
-  std::mt19937_64 random(9);
+  Random random(9);
   const auto level = turned_level(-20.0, up_and_down, stage.rate);
   Stage quiet = stage;
   quiet.noise_rms = 0.0;
   auto samples = turn(std::vector<double>(level.size(), rail_dbfs + 2.0), quiet, 5.0, 0, random);
-  std::normal_distribution<double> noise(0.0, stage.noise_rms);
+  Gaussian noise(0.0, stage.noise_rms);
   for (std::size_t n = 0; n < samples.size(); ++n) {
     samples[n] = samples[n] * std::pow(10.0, (level[n] + 8.0) / 20.0) + noise(random);
   }

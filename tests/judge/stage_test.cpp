@@ -3,7 +3,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <random>
 
 #include <doctest/doctest.h>
 
@@ -37,7 +36,7 @@ struct Chain {
 };
 
 ChannelOnset onset_of(const Law& law, double scale) {
-  std::mt19937_64 random(1);
+  Random random(1);
   const Stage stage{law, coupling(4.0), scale, 997.0, rate.value(), 5e-5};
   const auto samples = play(ladder(-18.0, 1.0, 19, 0.4), stage, random);
   const auto onset = ladder_onset(samples, rate, {Dbfs(-18.0), Decibels(1.0)});
@@ -50,7 +49,7 @@ StageComparison compare(const Chain& chain) {
 }
 
 measure::ClippedSineFit fit_of(double amplitude, double rail) {
-  std::mt19937_64 random(1);
+  Random random(1);
   Recorded as;
   as.amplitude = amplitude;
   const double over = std::max(0.0, 20.0 * std::log10(amplitude / rail));

@@ -7,7 +7,6 @@
 #include <array>
 #include <cmath>
 #include <functional>
-#include <random>
 #include <string>
 #include <utility>
 #include <vector>

@@ -6,7 +6,6 @@
 #include <limits>
 #include <numbers>
 #include <optional>
-#include <random>
 #include <vector>
 
 #include <doctest/doctest.h>
@@ -45,8 +44,8 @@ class Player {
  private:
   ChannelWatch watch_;
   double phase_ = 0.0;
-  std::mt19937_64 random_{5};
-  std::normal_distribution<double> noise_{0.0, 3e-5};
+  test::Random random_{5};
+  test::Gaussian noise_{0.0, 3e-5};
 };
 
 double always(double amplitude, double /*time*/) {
@@ -171,8 +170,8 @@ TEST_CASE(
   CHECK_FALSE(silence.reading().level);
 
   Player noise;
-  std::mt19937_64 random(9);
-  std::normal_distribution<double> normal(0.0, 0.1);
+  test::Random random(9);
+  test::Gaussian normal(0.0, 0.1);
   bool invented = false;
   for (int i = 0; i < 96000; ++i) {
     noise.add(normal(random));

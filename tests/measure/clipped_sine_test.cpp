@@ -7,7 +7,6 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <random>
 #include <span>
 #include <string>
 #include <vector>
@@ -33,7 +32,7 @@ std::size_t orders_below(double hz, double fundamental_hz) {
 }
 
 ClippedSineFit fit_law(const Law& law, double hz, double snr_db = 60.0) {
-  std::mt19937_64 random(5);
+  Random random(5);
   const auto tone = through(shaped_sine(law, orders_below(21600.0, hz)), hz, coupling(5.0));
   return fit_clipped_sine(series_of(tone, {hz, 0.5, snr_db}, random));
 }
@@ -112,7 +111,7 @@ TEST_CASE(
 }
 
 TEST_CASE("clipped sine: the fit finds each rail, the coupling and the amplitude, at any tone") {
-  std::mt19937_64 random(1);
+  Random random(1);
   for (const double hz : {20.0, 50.0, 315.0, 997.0, 4000.0}) {
     for (const double db : {0.05, 0.5, 3.0}) {
       CAPTURE(hz);
@@ -133,7 +132,7 @@ TEST_CASE("clipped sine: the fit finds each rail, the coupling and the amplitude
 }
 
 TEST_CASE("clipped sine: one flat rail leaves the other at nothing") {
-  std::mt19937_64 random(2);
+  Random random(2);
   for (const double hz : {50.0, 997.0}) {
     const auto tone = through(clipped_sine(0.0, 0.4, orders_below(21600.0, hz)), hz, coupling(8.0));
     const auto fit = fit_clipped_sine(series_of(tone, {hz}, random));
@@ -148,7 +147,7 @@ TEST_CASE("clipped sine: one flat rail leaves the other at nothing") {
 }
 
 TEST_CASE("clipped sine: a plateau rounded by a low-pass of 10 to 18 kHz is still measured") {
-  std::mt19937_64 random(3);
+  Random random(3);
   for (const double corner : {10000.0, 14000.0, 18000.0}) {
     for (const Response& filter : {one_pole(corner), butterworth4(corner), steep(corner)}) {
       for (const double db : {0.1, 0.5, 2.0}) {
@@ -166,7 +165,7 @@ TEST_CASE("clipped sine: a plateau rounded by a low-pass of 10 to 18 kHz is stil
 }
 
 TEST_CASE("clipped sine: two coupling capacitors in a row do not spoil the overdrive") {
-  std::mt19937_64 random(4);
+  Random random(4);
   for (const double hz : {20.0, 50.0}) {
     const auto once = through(clipped_sine(1.0, 0.6, 60), hz, coupling(12.0));
     const auto fit = fit_clipped_sine(series_of(through(once, hz, coupling(7.0)), {hz}, random));
@@ -223,7 +222,7 @@ TEST_CASE("clipped sine: compression that has not gone flat is not called flat")
 }
 
 TEST_CASE("clipped sine: crossover and slew-limited waveforms are refused, not called flat") {
-  std::mt19937_64 random(6);
+  Random random(6);
   for (const double hz : {50.0, 997.0}) {
     for (const double gap : {0.001, 0.01, 0.1, 0.3}) {
       CAPTURE(gap);
@@ -245,7 +244,7 @@ TEST_CASE("clipped sine: crossover and slew-limited waveforms are refused, not c
 }
 
 TEST_CASE("clipped sine: a clean tone is explained as a sine, with no misfit to speak of") {
-  std::mt19937_64 random(7);
+  Random random(7);
   for (const double hz : {20.0, 50.0, 997.0, 5000.0}) {
     Phasors tone(orders_below(21600.0, hz), 0.0);
     tone[0] = {0.0, -1.0};
@@ -278,7 +277,7 @@ TEST_CASE("clipped sine: a sharp clip on a slightly curved chain keeps its overd
 }
 
 TEST_CASE("clipped sine: too few harmonics to decide are named so") {
-  std::mt19937_64 random(8);
+  Random random(8);
   const auto four = fit_clipped_sine(series_of(clipped_sine(0.5, 0.5, 4), {5000.0}, random));
   CHECK_FALSE(four.decidable);
   CHECK_FALSE(any_flat(four));
@@ -292,7 +291,7 @@ TEST_CASE("clipped sine: too few harmonics to decide are named so") {
 TEST_CASE(
     "clipped sine: of unlike rails, either's stated uncertainty is what the noise does to it") {
   constexpr int draws = 60;
-  std::mt19937_64 random(8);
+  Random random(8);
   const Law law = [](double x) {
     return std::clamp(x, -std::pow(10.0, -0.3 / 20.0), std::pow(10.0, -10.0 / 20.0));
   };

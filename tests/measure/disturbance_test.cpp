@@ -7,7 +7,6 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <random>
 #include <vector>
 
 #include "measure/frame.hpp"
@@ -25,8 +24,8 @@ namespace {
 constexpr double rate = 48000.0;
 
 std::vector<double> tone(double seconds, double hz = 997.0) {
-  std::mt19937_64 random(5);
-  std::normal_distribution<double> noise(0.0, 1e-5);
+  test::Random random(5);
+  test::Gaussian noise(0.0, 1e-5);
   std::vector<double> x(static_cast<std::size_t>(seconds * rate));
   for (std::size_t n = 0; n < x.size(); ++n)
     x[n] = 0.5 * std::sin(2.0 * pi * hz * static_cast<double>(n) / rate) + noise(random);
@@ -127,8 +126,8 @@ TEST_CASE("disturbance: a speed that wavers is no jump") {
 
 TEST_CASE("disturbance: hum and hiss are no clicks") {
   auto x = tone(3.0);
-  std::mt19937_64 random(6);
-  std::normal_distribution<double> noise(0.0, 3e-3);
+  test::Random random(6);
+  test::Gaussian noise(0.0, 3e-3);
   for (std::size_t n = 0; n < x.size(); ++n)
     for (int k = 1; k < 8; ++k)
       x[n] += 0.003 * std::cos(2.0 * pi * 50.0 * k * static_cast<double>(n) / rate);

@@ -7,7 +7,6 @@
 #include <filesystem>
 #include <limits>
 #include <numbers>
-#include <random>
 #include <span>
 #include <string>
 #include <utility>
@@ -39,8 +38,8 @@ FlatRuns runs_of(const std::vector<double>& x, std::size_t block = 1000) {
 /// behind it.
 std::vector<double> recorded(double hz, double peak, double limit, double step, double noise_before,
                              double noise_behind) {
-  std::mt19937_64 random(9);
-  std::normal_distribution<double> normal(0.0, 1.0);
+  Random random(9);
+  Gaussian normal(0.0, 1.0);
   std::vector<double> x(48000);
   for (std::size_t n = 0; n < x.size(); ++n) {
     const double sine = peak * std::sin(2.0 * pi * hz / 48000.0 * static_cast<double>(n));

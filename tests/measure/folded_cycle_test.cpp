@@ -8,7 +8,6 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <random>
 #include <vector>
 
 #include "measure/tone.hpp"
@@ -33,7 +32,7 @@ std::size_t orders_below_nyquist(double hz) {
 
 /// Records a tone, measures it, fits the model and folds it: both ways of finding plateaus.
 Judged judge(const Phasors& tone, const Recorded& as, std::uint64_t seed = 11) {
-  std::mt19937_64 random(seed);
+  Random random(seed);
   const auto samples = samples_of(tone, as, 24, random);
   const auto block = BlockMeter(Hertz(as.rate)).measure(samples);
   REQUIRE(block.tone);

@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <random>
 #include <string>
 #include <vector>
 
@@ -73,7 +72,7 @@ void add_interference(Random& random, std::vector<double>& x) {
 }
 
 void add_noise_and_round(Random& random, std::vector<double>& x) {
-  std::normal_distribution<double> noise(0.0, log_between(random, 1e-6, 1e-2));
+  Gaussian noise(0.0, log_between(random, 1e-6, 1e-2));
   const double code = std::ldexp(1.0, between(random, 0.0, 1.0) < 0.5 ? -15 : -23);
   for (double& value : x) {
     value += noise(random);
@@ -144,7 +143,7 @@ TEST_CASE("trials: clipping under hum, whine and hiss is still called flat") {
                 coupling(between(random, 0.0, 20.0)));
     auto x = samples_of(tone, {hz, 0.5, 200.0}, 0, random);
     add_interference(random, x);
-    std::normal_distribution<double> noise(0.0, log_between(random, 1e-5, 2e-3));
+    Gaussian noise(0.0, log_between(random, 1e-5, 2e-3));
     for (double& value : x) value += noise(random);
     const auto verdict = judge(meter, x);
     REQUIRE(verdict.tone);

@@ -5,7 +5,6 @@
 #include <cmath>
 #include <functional>
 #include <numbers>
-#include <random>
 #include <vector>
 
 #include <doctest/doctest.h>
@@ -158,7 +157,7 @@ Stage clean_stage(double hz = 997.0) {
 }
 
 std::vector<Step> cut(const std::vector<Turned>& turns, double hz = 997.0) {
-  std::mt19937_64 random(3);
+  Random random(3);
   const Stage stage = clean_stage(hz);
   const auto x = turn(turned_level(-30.0, turns, stage.rate), stage, 5.0, 24, random);
   const auto track = track_of(x, Hertz(stage.rate));
@@ -172,7 +171,7 @@ double seconds(const Step& step) {
 }  // namespace
 
 TEST_CASE("turned level: the track knows the tone") {
-  std::mt19937_64 random(3);
+  Random random(3);
   const Stage stage = clean_stage(123.4);
   const auto x = turn(turned_level(-30.0, {{20.0, 2.0}}, stage.rate), stage, 5.0, 24, random);
   const auto track = track_of(x, Hertz(stage.rate));
@@ -205,7 +204,7 @@ TEST_CASE("turned level: slices of a low tone hold four cycles") {
 }
 
 TEST_CASE("turned level: a jump is no turn, and a volume that goes in clicks has rests only") {
-  std::mt19937_64 random(3);
+  Random random(3);
   std::vector<Played> stretches;
   for (int i = 0; i < 8; ++i) stretches.push_back({-20.0 + 1.5 * i, 0.8});
   const auto x = play(stretches, clean_stage(), random, 0.01);
@@ -220,8 +219,8 @@ namespace {
 // A tone with a slow modulation of its speed (relative, peak) and of its amplitude (relative), both
 // as cosines of `per_s`, in noise; 6 s.
 std::vector<double> wavering(double hz, double speed, double amplitude, double per_s) {
-  std::mt19937_64 random(11);
-  std::normal_distribution<double> noise(0.0, 3e-4);
+  Random random(11);
+  Gaussian noise(0.0, 3e-4);
   std::vector<double> x(static_cast<std::size_t>(6.0 * rate));
   for (std::size_t n = 0; n < x.size(); ++n) {
     const double t = static_cast<double>(n) / rate;

@@ -8,7 +8,6 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
-#include <random>
 #include <vector>
 
 #include "support/basics.hpp"
@@ -26,8 +25,8 @@ struct Part {
 
 std::vector<double> recording(const std::vector<Part>& parts, double noise_rms,
                               double clip = 10.0) {
-  std::mt19937_64 random(7);
-  std::normal_distribution<double> noise(0.0, noise_rms);
+  test::Random random(7);
+  test::Gaussian noise(0.0, noise_rms);
   std::vector<double> x;
   for (const Part& part : parts) {
     const auto count = static_cast<std::size_t>(part.seconds * 48000.0);

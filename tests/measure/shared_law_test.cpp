@@ -6,7 +6,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <random>
 #include <vector>
 
 #include "support/basics.hpp"
@@ -25,7 +24,7 @@ constexpr std::size_t orders = 20;
 // Tones at rest, 1 dB apart, through a law and a coupling.
 std::vector<HarmonicSeries> tones_of(const Law& law, double first_peak, int count) {
   std::vector<HarmonicSeries> tones;
-  std::mt19937_64 random(3);
+  Random random(3);
   for (int i = 0; i < count; ++i) {
     const double peak = first_peak * std::pow(10.0, 0.05 * i);
     const auto tone = shaped_sine([&](double x) { return law(peak * x); }, orders);

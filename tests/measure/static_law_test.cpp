@@ -3,7 +3,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <random>
 
 #include <doctest/doctest.h>
 
@@ -30,7 +29,7 @@ LawOutput truth(const Law& law, double peak, double corner_hz, double hz, std::s
 }
 
 HarmonicSeries series(const Law& law, double corner_hz, double hz) {
-  std::mt19937_64 random(2);
+  Random random(2);
   Recorded as;
   as.fundamental_hz = hz;
   as.amplitude = 1.0;

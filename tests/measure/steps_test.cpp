@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <random>
 
 #include "measure/known_steps.hpp"
 #include "measure/ladder.hpp"
@@ -34,7 +33,7 @@ Stage stage_with_rail(double rail, double hz = 997.0) {
 }
 
 LevelTrack played(const std::vector<Played>& stretches, const Stage& stage) {
-  std::mt19937_64 random(7);
+  Random random(7);
   return track_of(play(stretches, stage, random), rate);
 }
 
@@ -61,7 +60,7 @@ TEST_CASE("level track: an hour takes 6 MB and a frame is 10 ms") {
 }
 
 TEST_CASE("level track: the smoothed level of a sine is its mean square, and a click is not seen") {
-  std::mt19937_64 random(1);
+  Random random(1);
   auto x = play({{-12.0, 2.0}}, stage_with_rail(1.0), random);
   for (std::size_t n = 48000; n < 48200; ++n) x[n] += 0.9;
   const auto track = track_of(x, rate);
@@ -74,7 +73,7 @@ TEST_CASE("level track: the smoothed level of a sine is its mean square, and a c
 }
 
 TEST_CASE("level track: one sample that stands out by 2 dB disturbs its frame, and no other") {
-  std::mt19937_64 random(1);
+  Random random(1);
   auto x = play({{-12.0, 2.0}}, stage_with_rail(1.0), random);
   x[48010] = 1.26 * 0.8 * std::pow(10.0, -12.0 / 20.0);
   const auto disturbed = disturbed_frames(track_of(x, rate));
@@ -84,7 +83,7 @@ TEST_CASE("level track: one sample that stands out by 2 dB disturbs its frame, a
 }
 
 TEST_CASE("plateaus: the inner part of a step keeps clear of a click in it") {
-  std::mt19937_64 random(1);
+  Random random(1);
   auto x =
       play({{std::nullopt, 0.4}, {-12.0, 1.6}, {std::nullopt, 0.4}}, stage_with_rail(1.0), random);
   const std::int64_t click = 48000 * 3 / 2;
@@ -229,7 +228,7 @@ TEST_CASE("ladder cut: inner parts keep clear of the edges") {
 }
 
 TEST_CASE("plateaus: up, down again, pauses and clicks; each rest is found where it was") {
-  std::mt19937_64 random(3);
+  Random random(3);
   const std::vector<Played> stretches{{std::nullopt, 1.0}, {-20.0, 1.3},        {-18.5, 0.8},
                                       {-17.0, 1.9},        {std::nullopt, 1.2}, {-17.0, 1.0},
                                       {-15.0, 1.6},        {-16.0, 0.7},        {-20.0, 1.1}};

@@ -4,7 +4,6 @@
 
 #include <cmath>
 #include <numbers>
-#include <random>
 #include <vector>
 
 #include "electric/meter.hpp"
@@ -67,10 +66,10 @@ TEST_CASE(
     "dB") {
   // The Cramér-Rao bound at 60 dB and 48000 samples is 2.5e-6 Hz and 4.6e-6 of the amplitude (Kay
   // 1993, example 3.14, checked by Monte Carlo).
-  std::mt19937_64 random(1);
+  test::Random random(1);
   for (const double hz : {20.0, 50.0, 997.0, 5000.0}) {
     auto x = sine(48000.0, hz, 0.5, 1.0);
-    std::normal_distribution<double> noise(0.0, 0.5 / std::sqrt(2.0) * 1e-3);
+    test::Gaussian noise(0.0, 0.5 / std::sqrt(2.0) * 1e-3);
     for (double& v : x) v += noise(random);
     const auto m = BlockMeter(Hertz(48000.0)).measure(x);
     CAPTURE(hz);
@@ -139,8 +138,8 @@ TEST_CASE("tone: an odd number of samples is measured as well as an even one") {
 
 TEST_CASE("tone: the harmonics' uncertainty is that of least squares in white noise") {
   constexpr double rms = 1e-3;
-  std::mt19937_64 random(6);
-  std::normal_distribution<double> noise(0.0, rms);
+  test::Random random(6);
+  test::Gaussian noise(0.0, rms);
   auto x = sine(48000.0, 997.0, 0.5, 1.0);
   for (double& v : x) v += noise(random);
   const auto m = BlockMeter(Hertz(48000.0)).measure(x);
@@ -153,8 +152,8 @@ TEST_CASE("tone: the harmonics' uncertainty is that of least squares in white no
 }
 
 TEST_CASE("tone: a line between bins is found where it is") {
-  std::mt19937_64 random(3);
-  std::normal_distribution<double> noise(0.0, 1e-5);
+  test::Random random(3);
+  test::Gaussian noise(0.0, 1e-5);
   for (const double hz : {1503.37, 1503.5, 1502.71}) {
     auto x = sine(48000.0, 997.0, 0.5, 1.0);
     add_sine(x, 48000.0, hz, 0.5e-2);
@@ -197,8 +196,8 @@ TEST_CASE("tone: the series does not depend on where the recording began") {
 }
 
 TEST_CASE("tone: noise and two equal tones are not one steady tone") {
-  std::mt19937_64 random(2);
-  std::normal_distribution<double> noise(0.0, 0.1);
+  test::Random random(2);
+  test::Gaussian noise(0.0, 0.1);
   std::vector<double> x(48000);
   for (double& v : x) v = noise(random);
   CHECK_FALSE(BlockMeter(Hertz(48000.0)).measure(x).tone);
@@ -209,8 +208,8 @@ TEST_CASE("tone: noise and two equal tones are not one steady tone") {
 
 TEST_CASE(
     "tone: the shortest blocks of low rates have room for no line, and are measured all the same") {
-  std::mt19937_64 random(9);
-  std::normal_distribution<double> noise(0.0, 0.1);
+  test::Random random(9);
+  test::Gaussian noise(0.0, 0.1);
   for (const double rate : {20.0, 64.0, 200.0, 1000.0}) {
     BlockMeter meter{Hertz(rate)};
     for (std::size_t length = meter.shortest_block(); length < 100; ++length) {

@@ -8,8 +8,9 @@
 
 #include <cmath>
 #include <filesystem>
-#include <random>
 #include <string>
+
+#include "support/random.hpp"
 
 namespace railtap::test {
 
@@ -26,25 +27,6 @@ namespace railtap::test {
 /// |20·log10(value/expected)| <= tolerance_db, for amplitudes > 0.
 [[nodiscard]] inline bool within_db(double value, double expected, double tolerance_db) {
   return std::abs(20.0 * std::log10(value / expected)) <= tolerance_db;
-}
-
-// Random numbers as the trials draw them: fixed seeds, so that every run is the same.
-
-using Random = std::mt19937_64;
-
-/// Evenly from low to high.
-inline double between(Random& random, double low, double high) {
-  return std::uniform_real_distribution<double>(low, high)(random);
-}
-
-/// Evenly in the logarithm; both > 0.
-inline double log_between(Random& random, double low, double high) {
-  return std::exp(between(random, std::log(low), std::log(high)));
-}
-
-/// 0 … count − 1.
-inline int one_of(Random& random, int count) {
-  return std::uniform_int_distribution<int>(0, count - 1)(random);
 }
 
 // A folder that a test has for itself.

@@ -137,10 +137,9 @@ Phasors through(Phasors tone, double fundamental_hz, const Response& chain) {
   return tone;
 }
 
-measure::HarmonicSeries series_of(const Phasors& tone, const Recorded& as,
-                                  std::mt19937_64& random) {
+measure::HarmonicSeries series_of(const Phasors& tone, const Recorded& as, Random& random) {
   const double sigma = noise_sigma(as) * std::sqrt(2.0 / (as.rate * as.seconds));
-  std::normal_distribution<double> noise(0.0, sigma);
+  Gaussian noise(0.0, sigma);
   measure::HarmonicSeries series;
   series.fundamental = Hertz(as.fundamental_hz);
   for (const Complex& phasor : tone) {
@@ -168,12 +167,10 @@ void add_turning(std::span<double> x, Complex start, Complex step) {
   for (std::size_t k = 0; k < left; ++k) x[x.size() - left + k] += re[k];
 }
 
-std::vector<double> samples_of(const Phasors& tone, const Recorded& as, int bits,
-                               std::mt19937_64& random) {
-  std::uniform_real_distribution<double> uniform(0.0, 1.0);
-  std::normal_distribution<double> noise(0.0, noise_sigma(as));
+std::vector<double> samples_of(const Phasors& tone, const Recorded& as, int bits, Random& random) {
+  Gaussian noise(0.0, noise_sigma(as));
   std::vector<double> x(static_cast<std::size_t>(as.rate * as.seconds), 0.0);
-  const double start = 2.0 * pi * uniform(random);
+  const double start = 2.0 * pi * random.uniform();
   const double omega = 2.0 * pi * as.fundamental_hz / as.rate;
   constexpr double negligible = 1e-12;
   for (std::size_t n = 1; n <= tone.size(); ++n) {
@@ -187,7 +184,7 @@ std::vector<double> samples_of(const Phasors& tone, const Recorded& as, int bits
   for (double& value : x) {
     value += noise(random);
     if (bits > 0) {
-      value = code * std::round(value / code + uniform(random) - uniform(random));
+      value = code * std::round(value / code + random.uniform() - random.uniform());
       value = std::clamp(value, -1.0, 1.0 - code);
     }
   }

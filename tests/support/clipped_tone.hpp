@@ -6,11 +6,11 @@
 #include <complex>
 #include <cstddef>
 #include <functional>
-#include <random>
 #include <span>
 #include <vector>
 
 #include "measure/tone_fit.hpp"
+#include "support/random.hpp"
 
 namespace railtap::test {
 
@@ -50,14 +50,13 @@ struct Recorded {
   double rate = 48000.0;
   double seconds = 1.0;
 };
-measure::HarmonicSeries series_of(const Phasors& tone, const Recorded& as, std::mt19937_64& random);
+measure::HarmonicSeries series_of(const Phasors& tone, const Recorded& as, Random& random);
 
 /// Adds the real part of start·step^n to sample n: a sine, one that dies away for |step| < 1.
 void add_turning(std::span<double> x, std::complex<double> start, std::complex<double> step);
 
 /// Samples of the tone: band-limited below half the rate, from a random start, with white noise,
 /// rounded to `bits` with triangular dither of 2 steps (0: not rounded).
-std::vector<double> samples_of(const Phasors& tone, const Recorded& as, int bits,
-                               std::mt19937_64& random);
+std::vector<double> samples_of(const Phasors& tone, const Recorded& as, int bits, Random& random);
 
 }  // namespace railtap::test

@@ -37,7 +37,7 @@ void add_note(std::vector<double>& x, double rate, std::size_t start, double hz,
 /// tone.
 void add_stroke(std::vector<double>& x, double rate, std::size_t start, double level,
                 Random& random) {
-  std::normal_distribution<double> noise;
+  Gaussian noise;
   const double decay_s = log_between(random, 0.01, 0.15);
   const double keep = between(random, 0.8, 0.98);
   const double skin_hz = log_between(random, 50.0, 180.0);
@@ -121,7 +121,7 @@ std::vector<double> mastered(Random& random, std::vector<double> music, double r
 
 std::vector<double> recorded_through(const PlayedChain& chain, const std::vector<double>& music,
                                      double rate, Random& random) {
-  std::normal_distribution<double> noise(0.0, chain.noise_rms);
+  Gaussian noise(0.0, chain.noise_rms);
   const double pole = std::exp(-2.0 * pi * chain.coupling_hz / rate);
   const double code = std::ldexp(1.0, 1 - chain.bits);
   std::vector<double> y(music.size());

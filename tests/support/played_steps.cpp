@@ -86,12 +86,12 @@ std::vector<Played> ladder(double from_dbfs, double rise_db, int count, double d
   return stretches;
 }
 
-std::vector<double> play(const std::vector<Played>& stretches, const Stage& stage,
-                         std::mt19937_64& random, double fade_s) {
+std::vector<double> play(const std::vector<Played>& stretches, const Stage& stage, Random& random,
+                         double fade_s) {
   double seconds = 0.0;
   for (const Played& stretch : stretches) seconds += stretch.seconds;
   std::vector<double> x(static_cast<std::size_t>(seconds * stage.rate), 0.0);
-  std::normal_distribution<double> noise(0.0, stage.noise_rms);
+  Gaussian noise(0.0, stage.noise_rms);
   if (stage.noise_rms > 0.0) {
     for (double& value : x) value = noise(random);
   }

@@ -4,7 +4,6 @@
 #pragma once
 
 #include <optional>
-#include <random>
 #include <vector>
 
 #include "support/clipped_tone.hpp"
@@ -34,8 +33,8 @@ std::vector<Played> ladder(double from_dbfs, double rise_db, int count, double d
 
 /// The recording: the tone's phase runs on through level changes, each change is a straight
 /// cross-fade of `fade_s` that begins where the stretch does.
-std::vector<double> play(const std::vector<Played>& stretches, const Stage& stage,
-                         std::mt19937_64& random, double fade_s = 0.002);
+std::vector<double> play(const std::vector<Played>& stretches, const Stage& stage, Random& random,
+                         double fade_s = 0.002);
 
 /// Input levels in dBFS at which the stage meets each criterion, by bisection on the harmonics of
 /// one cycle of the law, orders in 20 Hz – 20 kHz, and the noise; none where it is

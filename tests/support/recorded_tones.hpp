@@ -5,10 +5,10 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
-#include <random>
 #include <vector>
 
 #include "signal/tone.hpp"
+#include "support/random.hpp"
 #include "units/quantity.hpp"
 
 namespace railtap::test {
@@ -25,9 +25,8 @@ struct RecordedTones {
 
 /// Its samples, from the formula of a sine, step by step without fades.
 inline std::vector<double> samples_of(const RecordedTones& of) {
-  std::mt19937_64 random(5);
-  std::normal_distribution<double> gaussian(0.0,
-                                            std::pow(10.0, of.noise_dbfs / 20.0) / std::sqrt(2.0));
+  Random random(5);
+  Gaussian gaussian(0.0, std::pow(10.0, of.noise_dbfs / 20.0) / std::sqrt(2.0));
   const double each = of.played.dwell.value() * of.clock_ratio * of.rate_hz;
   const auto steps = of.played.frequencies.size();
   std::vector<double> x(2 * of.lead + static_cast<std::size_t>(each * static_cast<double>(steps)));

@@ -115,11 +115,11 @@ void couple(std::vector<double>& x, double corner_hz, double rate) {
   }
 }
 
-void round_to(std::vector<double>& x, int bits, std::mt19937_64& random) {
+void round_to(std::vector<double>& x, int bits, Random& random) {
   const double step = std::ldexp(1.0, 1 - bits);
-  std::uniform_real_distribution<double> half(-0.5, 0.5);
   for (double& value : x) {
-    value = step * std::round(value / step + half(random) + half(random));
+    value =
+        step * std::round(value / step + between(random, -0.5, 0.5) + between(random, -0.5, 0.5));
     value = std::clamp(value, -1.0, 1.0 - step);
   }
 }
@@ -153,12 +153,12 @@ std::vector<double> turned_level(double from_dbfs, const std::vector<Turned>& tu
 }
 
 std::vector<double> turn(const std::vector<double>& input_dbfs, const Stage& stage,
-                         double coupling_hz, int bits, std::mt19937_64& random) {
+                         double coupling_hz, int bits, Random& random) {
   const auto orders = std::min(most_orders, static_cast<std::size_t>(band_high_hz / stage.hz));
   const Table table(stage, input_dbfs, orders);
   std::vector<double> row(orders + 1);
   std::vector<double> x(input_dbfs.size());
-  const double phase = std::uniform_real_distribution<double>(0.0, 1.0)(random);
+  const double phase = random.uniform();
   for (std::size_t first = 0; first < x.size(); first += held) {
     table.at(input_dbfs[std::min(first + held / 2, x.size() - 1)], row);
     double cosine[held], sums[held];
@@ -171,7 +171,7 @@ std::vector<double> turn(const std::vector<double>& input_dbfs, const Stage& sta
                 x.begin() + static_cast<std::ptrdiff_t>(first));
   }
   couple(x, coupling_hz, stage.rate);
-  std::normal_distribution<double> noise(0.0, stage.noise_rms);
+  Gaussian noise(0.0, stage.noise_rms);
   if (stage.noise_rms > 0.0) {
     for (double& value : x) value += noise(random);
   }

@@ -3,7 +3,6 @@
 #pragma once
 
 #include <optional>
-#include <random>
 #include <vector>
 
 #include "support/played_steps.hpp"
@@ -27,7 +26,7 @@ std::vector<double> turned_level(double from_dbfs, const std::vector<Turned>& tu
 /// \param coupling_hz corner of the coupling; the stage's chain must be the same for the truth
 /// \param bits 0: not rounded
 std::vector<double> turn(const std::vector<double>& input_dbfs, const Stage& stage,
-                         double coupling_hz, int bits, std::mt19937_64& random);
+                         double coupling_hz, int bits, Random& random);
 
 /// What a steady tone of an input level is recorded as, of the same harmonics: level in dBFS, and
 /// THD+N as a ratio with the noise below 20 kHz.
