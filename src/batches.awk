@@ -1,27 +1,36 @@
 # Puts sources into batches, each compiled as one file: awk -v most=N -f batches.awk FILE… prints "FILE BATCH" for each.
 #
-# Two sources share a batch only when they are in one folder and no name that one has in its unnamed namespace is defined there,
-# called or used as a type by the other, which may mean another one by it. One that includes a header with macros in small
+# Two sources share a batch only when no name that one has in its unnamed namespace is defined there, called or used as a type by
+# the other, which may mean another one by it. Those with most such names, which fit fewest, are placed first: fewer batches are
+# left, and headers are read less often. One that includes a header with macros in small
 # letters, as those for terminals have them, is by itself. Namespaces that a source opens to all names at its margin would be open
 # to the others of its batch too: they share one only when they open the same.
-
-function folder_of(file) { sub(/\/[^\/]*$/, "", file); sub(/^.*\//, "", file); return file }
 
 function note(list, file, name) {
   if (name == "" || (list, file, name) in noted) return
   noted[list, file, name] = 1
-  if (list == "own") own[file] = own[file] " " name
+  if (list == "own") { own[file] = own[file] " " name; ++names_of_its_own[file] }
   else used[file] = used[file] " " name
 }
 
 # The name that a line at the margin of an unnamed namespace defines.
 function defined_in(line) {
-  if (line !~ /[({=;\[]/) return ""
+  if (line !~ /[({=;\[]/ || line ~ /^using namespace |^TEST_CASE/) return ""
   sub(/[({=;\[].*/, "", line)
   sub(/ (:|final).*/, "", line)
   sub(/ *$/, "", line)
   sub(/.*[^A-Za-z0-9_]/, "", line)
   return line
+}
+
+# The second and later names of a line that defines several constants.
+function note_others(line,   name) {
+  while (match(line, /, [A-Za-z_][A-Za-z0-9_]*( =|\{)/)) {
+    name = substr(line, RSTART + 2, RLENGTH - 2)
+    sub(/[^A-Za-z0-9_].*/, "", name)
+    note("own", FILENAME, name)
+    line = substr(line, RSTART + RLENGTH)
+  }
 }
 
 # What is called, and what begins with a capital letter as types do.
@@ -42,6 +51,7 @@ FNR == 1 { files[++count] = FILENAME; inside = 0 }
 /^namespace \{/ { inside = 1; next }
 /^\}  \/\/ namespace$/ { inside = 0 }
 inside && /^[A-Za-z_:]/ && !/^template/ { note("own", FILENAME, defined_in($0)) }
+inside && /^const/ { note_others($0) }
 
 function meets(list, names, batch,   one, n, i) {
   n = split(names, one, " ")
@@ -66,16 +76,24 @@ function take(list, names, batch,   one, n, i) {
   for (i = 1; i <= n; ++i) taken[list, batch, one[i]] = 1
 }
 
+# The files in the order in which they are placed.
+function most_names_first(   i, k, file) {
+  for (i = 2; i <= count; ++i) {
+    file = files[i]
+    for (k = i - 1; k > 0 && names_of_its_own[files[k]] < names_of_its_own[file]; --k) files[k + 1] = files[k]
+    files[k + 1] = file
+  }
+}
+
 END {
+  most_names_first()
   for (f = 1; f <= count; ++f) {
     file = files[f]
-    folder = folder_of(file)
-    for (number = 1; !fits(file, folder "_" number); ++number) continue
-    batch = folder "_" number
-    if (!size[batch]) first[batch] = file
-    size[batch] += alone[file] ? most : 1
-    take("own", own[file], batch)
-    take("used", used[file], batch)
-    print file, batch
+    for (number = 1; !fits(file, number); ++number) continue
+    if (!size[number]) first[number] = file
+    size[number] += alone[file] ? most : 1
+    take("own", own[file], number)
+    take("used", used[file], number)
+    print file, number
   }
 }

@@ -345,7 +345,7 @@ Tally run(const char* what, int count, unsigned seed, const std::function<Made(R
     ++others[cause ? name(cause->kind) : std::string("none, ") + name(a.findings.verdict)];
     if (tally.wrong <= 3) {
       MESSAGE(std::string(what) << " number " << i << ", " << made.hz << " Hz, " << made.what
-                                << ": " << name(a.findings.verdict) << ", THD+N "
+                                << ": " << std::string(name(a.findings.verdict)) << ", THD+N "
                                 << (a.findings.thdn ? a.findings.thdn->value() : -1.0) << ", "
                                 << (cause ? cause->sentence : std::string("no cause")));
     }

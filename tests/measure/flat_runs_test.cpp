@@ -38,8 +38,8 @@ FlatRuns runs_of(const std::vector<double>& x, std::size_t block = 1000) {
 /// behind it.
 std::vector<double> recorded(double hz, double peak, double limit, double step, double noise_before,
                              double noise_behind) {
-  Random random(9);
-  Gaussian normal(0.0, 1.0);
+  railtap::test::Random random(9);
+  railtap::test::Gaussian normal(0.0, 1.0);
   std::vector<double> x(48000);
   for (std::size_t n = 0; n < x.size(); ++n) {
     const double sine = peak * std::sin(2.0 * pi * hz / 48000.0 * static_cast<double>(n));
