@@ -23,11 +23,14 @@ namespace railtap::measure {
 struct ImpulseResponse {
   std::vector<std::complex<double>> samples;
 
-  /// The sample at a place that may be negative.
-  [[nodiscard]] const std::complex<double>& at(std::ptrdiff_t place) const {
+  /// Where the sample of a place is that may be negative.
+  [[nodiscard]] std::size_t index(std::ptrdiff_t place) const {
     const auto length = static_cast<std::ptrdiff_t>(samples.size());
     const std::ptrdiff_t inside = place % length;
-    return samples[static_cast<std::size_t>(inside < 0 ? inside + length : inside)];
+    return static_cast<std::size_t>(inside < 0 ? inside + length : inside);
+  }
+  [[nodiscard]] const std::complex<double>& at(std::ptrdiff_t place) const {
+    return samples[index(place)];
   }
 };
 
