@@ -13,7 +13,7 @@ import wave
 
 import numpy
 import outside
-from scipy import signal
+from scipy import fft, signal
 
 LEVEL_DBFS = -15
 RESPONSE_DB, CORNER = 0.1, 0.01
@@ -86,13 +86,25 @@ def check_filter(checks, label, channel, case):
         checks.within(f"{label}: gain", found[0]["gain_db"], gain, 0.1, "dB")
 
 
+_spectra = {}  # of each track that was filtered, which is kept beside it
+
+
+def spectrum_of(track, count):
+    """Each track goes through several filters, and its transform takes as long as what is done with it."""
+    known = _spectra.get(id(track))
+    if known is None or known[0] is not track:
+        known = _spectra[id(track)] = track, fft.rfft(track, count)
+    return known[1]
+
+
 def filtered(track, case):
     """The track through an analog filter: its spectrum times the filter's, with room for what rings."""
-    count = len(track) + outside.RATE
-    hz = numpy.fft.rfftfreq(count, 1 / outside.RATE)
+    with_room = len(track) + outside.RATE
+    count = fft.next_fast_len(with_room, real=True)
+    hz = fft.rfftfreq(count, 1 / outside.RATE)
     hz[0] = 1e-9
     _, response = signal.freqs(*case[1], 2 * numpy.pi * hz)
-    return numpy.fft.irfft(numpy.fft.rfft(track, count) * response, count)
+    return fft.irfft(spectrum_of(track, count) * response, count)[:with_room]
 
 
 def verify(program, folder, track, case, snr_db, generator):
