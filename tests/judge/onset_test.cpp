@@ -279,11 +279,11 @@ TEST_CASE("onset: what disturbs a step in the middle is not its low level, nor c
 }
 
 TEST_CASE("onset: another sound over the steps where it clips moves nothing, and is told") {
-  std::mt19937_64 random(6);
+  Random random(6);
   const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
   auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
   // Over steps 13 to 15, −12 to −10 dBFS; the rail is met between 15 and 16.
-  std::normal_distribution<double> noise(0.0, 0.01);
+  Gaussian noise(0.0, 0.01);
   const auto first = static_cast<std::size_t>((0.6 + 12 * 0.5) * rate.value());
   for (std::size_t n = 0; n < 72000; ++n) samples[first + n] += noise(random);
   const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
@@ -296,10 +296,10 @@ TEST_CASE("onset: another sound over the steps where it clips moves nothing, and
 }
 
 TEST_CASE("onset: a stage that gets noisy where it clips has no other sound over it") {
-  std::mt19937_64 random(6);
+  Random random(6);
   const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
   auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
-  std::normal_distribution<double> noise(0.0, 0.02);
+  Gaussian noise(0.0, 0.02);
   const auto first = static_cast<std::size_t>((0.6 + 14 * 0.5) * rate.value());
   for (std::size_t n = first; n < samples.size() - 30000; ++n) samples[n] += noise(random);
   const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});

@@ -192,8 +192,8 @@ enum class Detector { peak, mean_square };
 void hold_level(std::vector<double>& samples, Detector detector, double rate) {
   constexpr double threshold = 0.1;
   constexpr double attack_s = 0.005, release_s = 1.0, mean_s = 0.05;
-  std::mt19937_64 random(5);
-  std::normal_distribution<double> noise(0.0, 1e-5);
+  Random random(5);
+  Gaussian noise(0.0, 1e-5);
   double peak = 0.0, square = 0.0;
   for (double& x : samples) {
     peak += (std::abs(x) - peak) / ((std::abs(x) > peak ? attack_s : release_s) * rate);
@@ -206,7 +206,7 @@ void hold_level(std::vector<double>& samples, Detector detector, double rate) {
 TEST_CASE("turned by hand: level control that holds the mean square leaves no level to tell") {
   Stage stage = hard_stage();
   stage.noise_rms = 0.0;
-  std::mt19937_64 random(9);
+  Random random(9);
   const std::vector<Turned> far{{0.0, 0.3}, {20.0, 2.0}, {6.0, 1.0}, {0.0, 0.4}};
   auto samples = turn(turned_level(-30.0, far, stage.rate), stage, 5.0, 0, random);
   const auto before = rising_onset(samples, Hertz(stage.rate));
@@ -224,7 +224,7 @@ TEST_CASE("turned by hand: level control that holds the mean square leaves no le
 TEST_CASE("turned by hand: a level that rests where clipping begins may be held there") {
   Stage stage = hard_stage();
   stage.noise_rms = 0.0;
-  std::mt19937_64 random(9);
+  Random random(9);
   const std::vector<Turned> far{{0.0, 0.3}, {10.0, 1.5}, {10.0, 3.0}, {6.0, 1.0}, {0.0, 0.4}};
   auto samples = turn(turned_level(-30.0, far, stage.rate), stage, 5.0, 0, random);
   const auto told = [&] {
@@ -241,7 +241,7 @@ TEST_CASE("turned by hand: a level that rests where clipping begins may be held 
 
 TEST_CASE("turned by hand: a rail that gives way a little keeps its onset") {
   const Stage stage = hard_stage();
-  std::mt19937_64 random(9);
+  Random random(9);
   const std::vector<Turned> far{{0.0, 0.3}, {10.0, 1.0}, {5.0, 1.0}, {0.0, 0.4}};
   const auto level = turned_level(-20.0, far, stage.rate);
   auto samples = turn(level, stage, 5.0, 24, random);
