@@ -201,39 +201,32 @@ bool rises(const std::vector<SegmentFindings>& segments) {
   return false;
 }
 
-// Reasons that no longer hold.
-void drop_reasons(Findings& f, const char* with_words) {
-  std::erase_if(f.reasons, [with_words](const std::string& reason) {
-    return reason.find(with_words) != std::string::npos;
-  });
-}
-
 // A flat top lower than two codes can be the rounding's: the crest of any sine stays at its highest
 // code for a while.
-void drop_rounded_tops(Findings& f, const Segment& segment, const ChannelRecording& recording,
-                       Hertz rate, const Limits& limits) {
-  if (!f.flat_top.present || f.verdict != Verdict::clipped || !recording.code_step) return;
+FlatTops tops_of(const Segment& segment, const ChannelRecording& recording, Hertz rate,
+                 const Limits& limits) {
+  if (!segment.clip || !recording.code_step) return FlatTops::cut;
   constexpr double least_codes = 2.0;
-  const auto codes = [&](const std::optional<Decibels>& over) {
-    if (!over) return 0.0;
-    const double cut = 1.0 - 1.0 / amplitude_ratio(*over);
+  const auto codes = [&](const measure::RailOverdrive& side) {
+    if (!side.flat) return 0.0;
+    const double cut = 1.0 - 1.0 / amplitude_ratio(side.overdrive);
     return cut * segment.clip->amplitude_fs / *recording.code_step;
   };
-  const bool rounded = is_rounding(segment, recording, rate, limits) ||
-                       std::max(codes(f.flat_top.overdrive_positive),
-                                codes(f.flat_top.overdrive_negative)) < least_codes;
-  if (!rounded) return;
-  f.flat_top = {};
-  drop_reasons(f, "peaks are flat");
-  f.verdict = f.thdn && *f.thdn > limits.thdn ? Verdict::distorted : Verdict::clean;
-  f.clipped.reset();
+  if (!segment.clip->positive.flat && !segment.clip->negative.flat) return FlatTops::cut;
+  const bool rounded =
+      is_rounding(segment, recording, rate, limits) ||
+      std::max(codes(segment.clip->positive), codes(segment.clip->negative)) < least_codes;
+  return rounded ? FlatTops::rounding : FlatTops::cut;
 }
 
 Findings judge_part(const Segment& segment, const ChannelRecording& recording,
                     const InputOverload& overload, Hertz rate, const Limits& limits) {
-  Findings f = judge_segment(segment, overload, limits);
-  drop_rounded_tops(f, segment, recording, rate, limits);
-  return f;
+  return judge_segment(segment, overload, limits, tops_of(segment, recording, rate, limits));
+}
+
+// As the first of the reasons: rails have none then.
+void keep_question(Findings& f) {
+  if (f.question) f.reasons.insert(f.reasons.begin(), *f.question);
 }
 
 // Rails that only the filters behind them hid: the verdict is as for flat tops that are seen.
@@ -271,7 +264,7 @@ void add_cause(Findings& whole, const ChannelRecording& recording, const Segment
   if (hidden) take_filtered_rails(f, *shape);
   if (!rounding || f.flat_top.present) f.clipped = is_clipped(segment, f, shape);
   whole.clipped = f.clipped;
-  if (f.clipped) drop_reasons(whole, "to tell flat tops");  // the shape did tell
+  if (f.clipped) whole.question.reset();  // the shape did tell
   whole.cause = cause_of_tone(recording, segment, f, shape, rate, limits, memory);
   if (hidden && f.verdict == Verdict::clipped) {
     whole.verdict = Verdict::clipped;
@@ -337,6 +330,7 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
     const Segment* worst = take_worst(analysis.findings, analysis.segments, recording);
     add_cause(analysis.findings, recording, worst ? *worst : *shares.longest_tone, overload, rate,
               limits, memory);
+    keep_question(analysis.findings);
   } else {
     const auto* other = shares.longest_other;
     const bool noise_holds = other != nullptr && recording.segments.size() == 1;
@@ -349,6 +343,7 @@ ChannelAnalysis judge_channel(int channel, const ChannelRecording& recording, He
       analysis.findings.reasons.push_back(overload_sentence(overload));
     }
   }
+  for (SegmentFindings& segment : analysis.segments) keep_question(segment.findings);
   add_interruptions(analysis, recording, rate);
   analysis.findings.peak_positive = peak_runs(recording.flat.high());
   analysis.findings.peak_negative = peak_runs(recording.flat.low());

@@ -83,6 +83,9 @@ struct Findings {
   std::optional<bool> clipped;
   std::optional<Cause> cause;        ///< none where nothing is wrong, or nothing is known
   std::vector<std::string> reasons;  ///< one sentence each
+  /// What keeps flat tops from being told from compression; among the reasons, too, where nothing
+  /// else tells.
+  std::optional<std::string> question;
   std::optional<Hertz> frequency;
   std::optional<Dbfs> level;     ///< RMS in the measuring band, DC excluded
   std::optional<Volts> level_v;  ///< the same, RMS volts
@@ -108,10 +111,16 @@ struct Findings {
 /// Whether a segment is no louder than an open input or hiss.
 [[nodiscard]] bool is_silence(const measure::Segment& segment);
 
-/// Judges one segment. \param overload the channel's, as full-scale samples are counted over all of
-/// it
+/// What tops that look flat are taken for.
+enum class FlatTops {
+  cut,      ///< a rail cut them
+  rounding  ///< the codes are as coarse
+};
+
+/// Judges one segment. What a shape may tell is left open: `question` is not among the reasons yet.
+/// \param overload the channel's, as full-scale samples are counted over all of it
 [[nodiscard]] Findings judge_segment(const measure::Segment& segment, const InputOverload& overload,
-                                     const Limits& limits);
+                                     const Limits& limits, FlatTops tops = FlatTops::cut);
 
 /// Findings for what is no steady tone. \param noise where the noise of the whole is known, else
 /// null

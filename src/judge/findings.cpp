@@ -138,10 +138,10 @@ void add_model_reasons(Findings& f, const measure::ClippedSineFit& fit) {
   const double most = std::max(fit.positive.overdrive.value(), fit.negative.overdrive.value());
   const bool seen = fit.positive.significance > 0.0 || fit.negative.significance > 0.0;
   if (!f.flat_top.present && !f.clipped && seen && !fit.decidable && most >= 0.01) {
-    f.reasons.push_back(sentence(
+    f.question = sentence(
         "The harmonics in the band are too few or too weak to tell flat tops (%.2f dB over) from "
         "compression; a tone of lower frequency can.",
-        most));
+        most);
   }
   if (f.flat_top.fold_agrees && !*f.flat_top.fold_agrees) {
     f.reasons.push_back(
@@ -150,7 +150,7 @@ void add_model_reasons(Findings& f, const measure::ClippedSineFit& fit) {
   }
 }
 
-void add_tone_reasons(Findings& f, const Segment& segment, const Limits& limits) {
+void add_tone_reasons(Findings& f, const Segment& segment, const Limits& limits, FlatTops tops) {
   const FlatTop& flat = f.flat_top;
   if (flat.overdrive_positive) {
     f.reasons.push_back(
@@ -160,7 +160,7 @@ void add_tone_reasons(Findings& f, const Segment& segment, const Limits& limits)
     f.reasons.push_back(
         rail_sentence("negative", *flat.overdrive_negative, *flat.uncertainty_negative));
   }
-  if (segment.clip) add_model_reasons(f, *segment.clip);
+  if (segment.clip && tops == FlatTops::cut) add_model_reasons(f, *segment.clip);
   if (f.thdn && *f.thdn > limits.thdn) {
     f.reasons.push_back(sentence("THD+N is %.3g %%, over the limit of %.3g %%.", f.thdn->value(),
                                  limits.thdn.value()));
@@ -186,7 +186,8 @@ Verdict tone_verdict(const Findings& f, const Limits& limits) {
   return Verdict::clean;
 }
 
-Findings judge_tone(const Segment& segment, const InputOverload& overload, const Limits& limits) {
+Findings judge_tone(const Segment& segment, const InputOverload& overload, const Limits& limits,
+                    FlatTops tops) {
   Findings f;
   const BlockMeasurement& m = segment.measurement;
   add_levels(f, segment.figures, m.fundamental + m.residual, limits);
@@ -194,8 +195,8 @@ Findings judge_tone(const Segment& segment, const InputOverload& overload, const
   add_noise(f, m, limits);
   add_distortion(f, m);
   f.interference = interference_of(m);
-  if (segment.clip) add_flat_top(f, *segment.clip);
-  if (segment.agreement != measure::Agreement::cannot_tell) {
+  if (segment.clip && tops == FlatTops::cut) add_flat_top(f, *segment.clip);
+  if (segment.agreement != measure::Agreement::cannot_tell && tops == FlatTops::cut) {
     f.flat_top.fold_agrees = segment.agreement == measure::Agreement::agree;
   }
   // Runs are counted over the whole channel; they belong to the segments that reach the ceiling.
@@ -204,9 +205,10 @@ Findings judge_tone(const Segment& segment, const InputOverload& overload, const
   f.input_overload = overload;
   f.input_overload.present = overload.present && peak >= nearly * overload.ceiling;
   f.verdict = tone_verdict(f, limits);
-  f.clipped = is_clipped(segment, f, std::nullopt);
+  if (tops == FlatTops::cut || f.input_overload.present)
+    f.clipped = is_clipped(segment, f, std::nullopt);
   if (f.verdict == Verdict::input_overload) f.reasons.push_back(overload_sentence(overload));
-  add_tone_reasons(f, segment, limits);
+  add_tone_reasons(f, segment, limits, tops);
   return f;
 }
 
@@ -271,9 +273,9 @@ bool is_tone(const Segment& s) {
   return !is_silence(s) || kind_of_line(s.measurement.series.fundamental) != "hum";
 }
 
-Findings judge_segment(const Segment& segment, const InputOverload& overload,
-                       const Limits& limits) {
-  if (is_tone(segment)) return judge_tone(segment, overload, limits);
+Findings judge_segment(const Segment& segment, const InputOverload& overload, const Limits& limits,
+                       FlatTops tops) {
+  if (is_tone(segment)) return judge_tone(segment, overload, limits, tops);
   return judge_other(segment.figures, &segment.measurement, limits);
 }
 
