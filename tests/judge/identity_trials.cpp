@@ -91,6 +91,7 @@ void butterworth(std::vector<double>& x, double corner_hz, int order, bool high)
 // As a clock records it that makes everything `ratio` times as long, from `delay_s` on.
 std::vector<double> resampled(const std::vector<double>& x, double ratio, double delay_s) {
   std::vector<double> out;
+  out.reserve(static_cast<std::size_t>(static_cast<double>(x.size()) * ratio));
   for (double place = 1.0 + delay_s * rate; place < static_cast<double>(x.size()) - 3.0;
        place += 1.0 / ratio) {
     const auto n = static_cast<std::size_t>(place);
