@@ -172,6 +172,8 @@ constexpr double visible_over_misfit = visible / 0.53;
 constexpr double narrow_missing = 0.5;
 // Where less would not show than that, nothing is said.
 constexpr Decibels worst_bound{1.0};
+// The fit of the chain takes up half of what a clipped input changes, or less.
+constexpr double taken_up = 2.0;
 constexpr double shortfall_of_compression = 0.03;
 
 // Of a rail's level. What recordings come to that leave little unexplained, dB (trials); what is
@@ -255,8 +257,9 @@ PlayedFindings judge_played(const std::optional<PlayedMeasurement>& measured,
   if (!measured || measured->clipping.residual > amplitude_ratio(barely_explained)) {
     found.measured.reset();
     found.reasons.emplace_back(
-        "The track is not found in this channel: is it the one that was played, at its speed? In a "
-        "bass channel too little of it is left to find it: play a tone there.");
+        "The track is not found in this channel: is it the one that was played, at its speed? "
+        "Where a "
+        "filter leaves too little of it to find it, play a tone.");
     return found;
   }
   const auto& clipping = measured->clipping;
@@ -303,6 +306,13 @@ PlayedFindings judge_played(const std::optional<PlayedMeasurement>& measured,
   if (*found.unseen > worst_bound) {
     found.reasons.push_back("No clipping shows, but " + unseen +
                             " Whether anything clips cannot be told.");
+    return found;
+  }
+  if (clipping.in_front < taken_up * visible * clipping.residual) {
+    found.reasons.push_back("Nothing is cut at this output: " + unseen +
+                            " Of clipping by 1 dB in front of its filter, the filter leaves too "
+                            "little to show here: whether anything clips there cannot be told. "
+                            "Switch the filter off, or record in front of it.");
     return found;
   }
   found.clipped = false;

@@ -12,7 +12,6 @@ namespace {
 // As in flat_runs.cpp, closer together: the level is wanted to 0.3 dB.
 constexpr Corners coarse = {Hertz(0.0),  Hertz(2.0),  Hertz(4.0),  Hertz(7.0),
                             Hertz(10.0), Hertz(13.0), Hertz(17.0), Hertz(21.0)};
-constexpr double finer_step_hz = 0.7;
 constexpr double leak_hz = 0.2;
 constexpr double lowest_share = 0.15;  // of the highest recorded sample
 constexpr double bin_ratio = 0.005;    // natural logarithm: 0.043 dB
@@ -39,10 +38,10 @@ Corners coarse_corners() {
   return coarse;
 }
 
-Corners corners_around(Hertz corner) {
+Corners corners_around(Hertz corner, Hertz apart) {
   Corners corners{};
   for (std::size_t c = 0; c < corners.size(); ++c) {
-    const double beside = finer_step_hz * (static_cast<double>(c) - 4.0);
+    const double beside = apart.value() * (static_cast<double>(c) - 4.0);
     corners[c] = Hertz(std::max(0.0, corner.value() + beside));
   }
   return corners;
@@ -59,7 +58,11 @@ void CouplingInverse::restore(std::span<const double> samples, std::span<double>
 LargestDeparture::LargestDeparture(Hertz rate)
     : recent_(static_cast<std::size_t>(std::max(1L, std::lround(neighbours_s * rate.value()))),
               0.0),
-      first_(static_cast<std::size_t>(beginning_s * rate.value())) {}
+      first_(beginning(rate)) {}
+
+std::size_t LargestDeparture::beginning(Hertz rate) {
+  return static_cast<std::size_t>(beginning_s * rate.value());
+}
 
 void LargestDeparture::add(std::span<const double> recorded, std::span<const double> predicted) {
   for (std::size_t n = 0; n < recorded.size(); ++n, ++place_) {
@@ -249,12 +252,19 @@ const PredictedPeaks::View* PredictedPeaks::choose(AddedClipping& best) const {
   return chosen;
 }
 
-AddedClipping PredictedPeaks::read(const CutPeaks& cut) const {
+// Whether tops that are flat for long, as those of bass are, leave less than the highest peaks do,
+// of which only their middle is compared.
+bool PredictedPeaks::leaves_less(const AddedClipping& rails, const CutPeaks& cut) {
+  if (!rails.positive.flat && !rails.negative.flat) return false;
+  return rails.left < std::min(cut.positive.left, cut.negative.left);
+}
+
+AddedClipping PredictedPeaks::read(const CutPeaks& cut, Tops tops) const {
   AddedClipping rails;
   const View* chosen = choose(rails);
   rails.residual = misfit_below(*chosen, rails);
   take_out_offset(*chosen, rails);
-  take_over(cut, rails);
+  if (tops == Tops::any || !leaves_less(rails, cut)) take_over(cut, rails);
   return rails;
 }
 

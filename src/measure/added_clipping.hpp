@@ -34,8 +34,8 @@ class CouplingInverse {
 using Corners = std::array<Hertz, 8>;
 /// None, and up to 21 Hz.
 [[nodiscard]] Corners coarse_corners();
-/// 0.7 Hz apart, about one that was found.
-[[nodiscard]] Corners corners_around(Hertz corner);
+/// About one that was found.
+[[nodiscard]] Corners corners_around(Hertz corner, Hertz apart);
 
 /// Where a chain stops to follow, on one side.
 struct AddedRail {
@@ -57,6 +57,10 @@ struct AddedClipping {
   double residual = 0.0;   ///< RMS of recording minus prediction over RMS of the prediction, below
                            ///< any rail; 1 where nothing was predicted
   double departure = 0.0;  ///< as LargestDeparture has it
+  /// What clipping the track by 1 dB in front of the chain would change in the recording: the
+  /// largest sample, over the highest predicted one. A low-pass leaves little of it. 1 where there
+  /// is none, or where a rail was found, which answers the question.
+  double in_front = 1.0;
 };
 
 /// How far a recording is off the prediction where it is furthest, whatever was predicted there: a
@@ -70,12 +74,18 @@ class LargestDeparture {
   /// before there is one. The first quarter of a second does not count: a track that is cut sharply
   /// where it begins is not predicted there, as a resampled sharp edge rings.
   [[nodiscard]] double read() const;
+  /// Samples that do not count.
+  [[nodiscard]] static std::size_t beginning(Hertz rate);
 
  private:
   std::vector<double> recent_;  // differences, in a ring
   std::size_t place_ = 0, first_;
   double sum_ = 0.0, largest_ = 0.0, highest_ = 0.0;
 };
+
+/// How long tops are that a rail leaves: those of bass are longer than what is kept of a highest
+/// peak, which then overrules only where it leaves less.
+enum class Tops { any, long_ones };
 
 /// Gathers recorded samples by what was predicted for them.
 ///
@@ -93,7 +103,7 @@ class PredictedPeaks {
   /// Samples that follow each other. \param predicted as many as recorded
   void add(std::span<const double> recorded, std::span<const double> predicted);
   /// \param cut rails by the highest peaks; they overrule where they explain these peaks
-  [[nodiscard]] AddedClipping read(const CutPeaks& cut) const;
+  [[nodiscard]] AddedClipping read(const CutPeaks& cut, Tops tops) const;
 
  private:
   struct Bin {
@@ -117,6 +127,7 @@ class PredictedPeaks {
   };
   [[nodiscard]] RailFit fit_rail(const View& view, std::size_t side) const;
   [[nodiscard]] const View* choose(AddedClipping& best) const;
+  [[nodiscard]] static bool leaves_less(const AddedClipping& rails, const CutPeaks& cut);
   void take_over(const CutPeaks& cut, AddedClipping& rails) const;
   [[nodiscard]] bool explains(const CutSide& cut, const Levels& levels) const;
   void take_out_offset(const View& view, AddedClipping& rails) const;

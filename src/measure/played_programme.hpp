@@ -15,7 +15,9 @@ namespace railtap::measure {
 struct PlayedMeasurement {
   PlayedSide side = PlayedSide::sum;
   bool sides_alike = false;  ///< the track's sides explain it equally well
-  Seconds delay{0.0};        ///< from the recording's start to the track's; may be negative
+  /// From the recording's start to the track's; may be negative. Behind a low-pass for bass, to
+  /// where its response has risen: up to 4 ms later.
+  Seconds delay{0.0};
   double clock_ratio = 1.0;  ///< seconds of the track, by its rate, per second of the recording
   double gain = 0.0;         ///< recorded over played RMS, of what the chain passes
   bool inverted = false;
@@ -28,11 +30,12 @@ struct PlayedMeasurement {
 ///
 /// Place and clock: find_track, then delays of pieces of a third of a second by the same
 /// correlation, with a robust line through them; once more against what the chain would have made
-/// of the track, as a tone control delays bass and treble differently. The chain: least squares on
-/// samples spread over the recording (ResponseBasis), at first on those below 0.6 of the highest,
-/// then on those whose prediction is, so that a rail does not take part.
-/// \param frames  of the recording; \param highest magnitude in its channel, full scales, > 0
-/// \returns none where the track is not found in it
+/// of the track, as a tone control delays bass and treble differently. Behind a low-pass: the place
+/// by bass alone, and the clocks by least squares together with the chain. The chain: least squares
+/// on samples spread over the recording (ResponseBasis), at first on those below 0.6 of the
+/// highest, then on those whose prediction is, so that a rail does not take part. \param frames  of
+/// the recording; \param highest magnitude in its channel, full scales, > 0 \returns none where the
+/// track is not found in it
 [[nodiscard]] std::optional<PlayedMeasurement> measure_played(const OpenStream& recording,
                                                               std::size_t channel,
                                                               std::int64_t frames, double highest,

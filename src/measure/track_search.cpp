@@ -16,14 +16,19 @@ constexpr double low_rate_hz = 6000.0;
 constexpr std::size_t piece = 32768;       // 5.5 s
 constexpr std::size_t length = 2 * piece;  // of a transform
 constexpr std::size_t most_pieces = 5;
-constexpr double band_low_hz = 60.0, band_high_hz = 2400.0;
 constexpr std::size_t kept_places = 12;   // for each piece: music repeats itself
 constexpr std::size_t hypotheses = 3;     // for each side
 constexpr double apart_s = 0.02;          // two places that are nearer are one
 constexpr double clocks_differ = 500e-6;  // at most; quartz keeps within 100 ppm (common practice)
-constexpr double agreement_s = 2e-3;
-// Peaks of noise stay below 5/√(number of bins) = 0.03 in any track (derived).
-constexpr double least_likeness = 0.06;
+
+// What is looked at, and what comes of it.
+struct BandLimits {
+  double low_hz, high_hz;
+  double agreement_s;     // of the places of two pieces
+  double least_likeness;  // twice what peaks of noise stay below: 5/√(number of bins) (derived)
+};
+constexpr BandLimits whole_band{60.0, 2400.0, 2e-3, 0.06};
+constexpr BandLimits bass_band{20.0, 200.0, 3e-3, 0.15};
 
 struct Place {
   double seconds = 0.0;   // in the track
@@ -52,6 +57,7 @@ void keep(std::vector<Place>& places, const Place& place) {
 
 class Correlator {
  public:
+  explicit Correlator(const BandLimits& band) : band_(band) {}
   std::vector<Complex> spectrum_of(std::span<const double> samples) {
     std::vector<Complex> spectrum(length);
     in_.assign(length, Complex{});
@@ -62,8 +68,8 @@ class Correlator {
 
   // Correlation at lags 0 … piece − 1, each the mean cosine over the band.
   void correlate(const std::vector<Complex>& track, Piece& piece_of_recording, double block_s) {
-    const auto low = static_cast<std::size_t>(band_low_hz / low_rate_hz * length);
-    const auto high = static_cast<std::size_t>(band_high_hz / low_rate_hz * length);
+    const auto low = static_cast<std::size_t>(band_.low_hz / low_rate_hz * length);
+    const auto high = static_cast<std::size_t>(band_.high_hz / low_rate_hz * length);
     in_.assign(length, Complex{});
     double used = 0.0;
     for (std::size_t k = low; k < high; ++k) {
@@ -86,7 +92,7 @@ class Correlator {
     const auto at = [&](std::size_t n) { return out_[n].real() / bins; };
     for (std::size_t n = 1; n + 1 < piece; ++n) {
       const double here = at(n), size = std::abs(here);
-      if (size < std::max(weakest, 0.5 * least_likeness)) continue;
+      if (size < std::max(weakest, 0.5 * band_.least_likeness)) continue;
       if (size < std::abs(at(n - 1)) || size < std::abs(at(n + 1))) continue;
       const double bend = at(n - 1) - 2.0 * here + at(n + 1);
       const double beside = bend != 0.0 ? 0.5 * (at(n - 1) - at(n + 1)) / bend : 0.0;
@@ -96,6 +102,7 @@ class Correlator {
     }
   }
 
+  BandLimits band_;
   kissfft<double> forward_{length, false}, backward_{length, true};
   std::vector<Complex> in_, out_ = std::vector<Complex>(length);
 };
@@ -141,7 +148,8 @@ struct Match {
 };
 
 // The best place of each piece that agrees with this one.
-std::vector<Match> agreeing(const std::vector<Piece>& pieces, double start_s, const Place& with) {
+std::vector<Match> agreeing(const std::vector<Piece>& pieces, double start_s, const Place& with,
+                            double agreement_s) {
   std::vector<Match> matches;
   for (const Piece& p : pieces) {
     Match best;
@@ -198,12 +206,13 @@ double delay_of(const std::vector<Match>& matches) {
 }
 
 // The likeliest places of the whole, at most `hypotheses`, apart from each other.
-std::vector<std::vector<Match>> likeliest(const std::vector<Piece>& pieces) {
+std::vector<std::vector<Match>> likeliest(const std::vector<Piece>& pieces,
+                                          const BandLimits& band) {
   std::vector<std::vector<Match>> all;
   for (const Piece& p : pieces) {
     for (const Place& place : p.places) {
-      auto matches = agreeing(pieces, p.start_s, place);
-      if (strongest_of(matches) >= least_likeness) all.push_back(std::move(matches));
+      auto matches = agreeing(pieces, p.start_s, place, band.agreement_s);
+      if (strongest_of(matches) >= band.least_likeness) all.push_back(std::move(matches));
     }
   }
   std::sort(all.begin(), all.end(),
@@ -222,8 +231,10 @@ std::vector<std::vector<Match>> likeliest(const std::vector<Piece>& pieces) {
 }  // namespace
 
 std::vector<FoundTrack> find_track(const OpenStream& recording, std::size_t channel,
-                                   std::int64_t frames, const OpenStream& track) {
-  Correlator correlator;
+                                   std::int64_t frames, const OpenStream& track,
+                                   SearchedBand searched) {
+  const BandLimits& band = searched == SearchedBand::bass ? bass_band : whole_band;
+  Correlator correlator(band);
   const FrameStream played = track();
   const double rate = recording().rate.value(), track_rate = played.rate.value();
   auto pieces = pieces_of(recording, channel, frames, correlator);
@@ -233,7 +244,7 @@ std::vector<FoundTrack> find_track(const OpenStream& recording, std::size_t chan
     if (played.channels < 2 && side != PlayedSide::sum) continue;
     for (Piece& p : pieces) p.places.clear();
     search(pieces, track, side, correlator);
-    for (const std::vector<Match>& matches : likeliest(pieces)) {
+    for (const std::vector<Match>& matches : likeliest(pieces, band)) {
       found.push_back({line_through(matches, track_rate, rate, side),
                        total_likeness(matches) / static_cast<double>(pieces.size())});
     }

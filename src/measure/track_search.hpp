@@ -16,6 +16,9 @@ struct FoundTrack {
   double likeness = 0.0;  ///< mean of the correlation peaks, 0 … 1; 1 for the same signal
 };
 
+/// Where it is looked for: 60 to 2400 Hz, or 20 to 200 Hz.
+enum class SearchedBand { whole, bass };
+
 /// Looks for the track in one channel of a recording, once for each side of the track.
 ///
 /// Up to five pieces of 5.5 s, evenly spread over the recording, are correlated with the whole
@@ -27,6 +30,7 @@ struct FoundTrack {
 /// \returns up to three places for each side of the track, the likeliest first; empty where it was
 /// not found
 [[nodiscard]] std::vector<FoundTrack> find_track(const OpenStream& recording, std::size_t channel,
-                                                 std::int64_t frames, const OpenStream& track);
+                                                 std::int64_t frames, const OpenStream& track,
+                                                 SearchedBand searched = SearchedBand::whole);
 
 }  // namespace railtap::measure

@@ -122,3 +122,36 @@ TEST_CASE("played programme: another piece of music is not found") {
   const auto found = measured(recorded_through({}, music, rate, random), stream_of(other, 1));
   if (found) CHECK(found->clipping.residual > 0.1);
 }
+
+TEST_CASE("played programme: a bass amplifier's track and rails are found behind its low-pass") {
+  Random random(25);
+  const auto music = made_music(random, rate, 7.0);
+  PlayedChain chain{0.5, 0.7, 0.7, 8.0, 1e-4, 24};
+  chain.low_pass = {Hertz(80.0), 2};
+  chain.low_passes = 2;
+  const auto recorded = recorded_through(chain, late_and_inverted(music, 12345), rate, random);
+  const auto found = measured(recorded, stream_of(music, 1));
+  REQUIRE(found);
+  CHECK(found->inverted);
+  // A Linkwitz-Riley low-pass of 80 Hz has risen to a third 3 ms after it was struck.
+  CHECK(within_abs(found->delay.value(), 12345.0 / rate, 4e-3));
+  CHECK(within_abs(found->clock_ratio, 1.0, 1e-6));
+  REQUIRE(found->clipping.positive.flat);
+  REQUIRE(found->clipping.negative.flat);
+  CHECK(within_db(found->clipping.positive.level, 0.35, 0.1));
+  CHECK(within_db(found->clipping.negative.level, 0.35, 0.1));
+}
+
+TEST_CASE("played programme: what clipping in front of a low-pass would leave is small") {
+  Random random(26);
+  const auto music = made_music(random, rate, 7.0);
+  PlayedChain chain{0.5, {}, {}, 8.0, 1e-4, 24};
+  const auto wide = measured(recorded_through(chain, music, rate, random), stream_of(music, 1));
+  chain.low_pass = {Hertz(60.0), 4};
+  const auto bass = measured(recorded_through(chain, music, rate, random), stream_of(music, 1));
+  REQUIRE(wide);
+  REQUIRE(bass);
+  CHECK(wide->clipping.in_front == 1.0);
+  // 1 dB takes 11 % off the highest peak (1 - 1/1.122).
+  CHECK(bass->clipping.in_front < 0.05);
+}

@@ -30,10 +30,10 @@ double highest_of(const std::vector<double>& x) {
   return highest;
 }
 
-OpenStream stream_of(const std::vector<double>& samples) {
-  return [&samples] {
+OpenStream stream_of(const std::vector<double>& samples, double at_rate = rate) {
+  return [&samples, at_rate] {
     auto place = std::make_shared<std::size_t>(0);
-    return FrameStream{Hertz(rate), 1, [&samples, place](std::span<double> out) {
+    return FrameStream{Hertz(at_rate), 1, [&samples, place](std::span<double> out) {
                          const std::size_t count = std::min(out.size(), samples.size() - *place);
                          std::copy_n(samples.begin() + static_cast<std::ptrdiff_t>(*place), count,
                                      out.begin());
@@ -44,9 +44,10 @@ OpenStream stream_of(const std::vector<double>& samples) {
 }
 
 std::optional<PlayedMeasurement> beside(const std::vector<double>& recorded,
-                                        const std::vector<double>& track) {
+                                        const std::vector<double>& track,
+                                        double track_rate = rate) {
   return measure_played(stream_of(recorded), 0, static_cast<std::int64_t>(recorded.size()),
-                        highest_of(recorded), stream_of(track));
+                        highest_of(recorded), stream_of(track, track_rate));
 }
 
 judge::ProgrammeFindings alone(const std::vector<double>& x) {
@@ -191,6 +192,79 @@ TEST_CASE("trials: with the track, clipping in front of a high-pass is never cal
   }
   CHECK(called_clean == 0);
   CHECK(told_clean == recordings / 3);
+}
+
+/// Recorded before the track begins.
+std::vector<double> with_silence(std::vector<double> music, std::size_t samples) {
+  music.insert(music.begin(), samples, 0.0);
+  return music;
+}
+
+/// A bass amplifier, clean; the head unit in front of it too.
+PlayedChain bass_chain_of(Random& random) {
+  PlayedChain chain = chain_of(random, {});
+  chain.noise_rms = log_between(random, 3e-5, 3e-4);  // −90 to −70 dBFS
+  const bool linkwitz_riley = one_of(random, 2) == 0;
+  chain.low_passes = linkwitz_riley ? 2 : 1;
+  chain.low_pass = {Hertz(log_between(random, 50.0, 120.0)),
+                    linkwitz_riley || one_of(random, 2) == 0 ? 2 : 4};
+  if (one_of(random, 2) == 0)
+    chain.subsonic = {Hertz(between(random, 20.0, 30.0)), one_of(random, 2) == 0 ? 2 : 4};
+  return chain;
+}
+
+// As a bass amplifier's output is: a low-pass, then the rails. The clocks differ by 100 ppm at most
+// (common practice), which is what rates that are not quite what the files say amount to.
+TEST_CASE("trials: with the track, a bass amplifier's clipping is found, and its rails") {
+  Random random(36);
+  Outcome outcome;
+  for (int trial = 0; trial < 24; ++trial) {
+    const auto track = track_of(random, trial, 5.0);
+    PlayedChain chain = bass_chain_of(random);
+    const bool cut = trial % 3 != 0;
+    const double overdrive_db = log_between(random, 1.0, 6.0);
+    if (cut) chain.positive_rail = chain.negative_rail = std::pow(10.0, -overdrive_db / 20.0);
+    const double track_rate = rate * (1.0 + 1e-4 * between(random, -1.0, 1.0));
+    const auto late = static_cast<std::size_t>(between(random, 0.1, 0.5) * rate);
+    const auto recorded = recorded_through(chain, with_silence(track, late), rate, random);
+    const auto found = judge::judge_played(beside(recorded, track, track_rate), {});
+    outcome.not_found += found.measured ? 0 : 1;
+    if (!found.measured) continue;
+    CHECK(within_abs(found.measured->clock_ratio, rate / track_rate, 1e-6));
+    CHECK_FALSE(found.measured->inverted);
+    // A low-pass rises a few milliseconds after it was struck.
+    CHECK(within_abs(found.measured->delay.value(), static_cast<double>(late) / rate, 6e-3));
+    if (cut) {
+      enter_cut(found, chain, overdrive_db, outcome);
+    } else {
+      outcome.false_alarms += found.clipped.value_or(false) ? 1 : 0;
+    }
+  }
+  MESSAGE("of 16 bass recordings that are clipped, "
+          << outcome.missed << " missed, " << outcome.hidden << " below the bound; worst error of "
+          << outcome.rails << " rails " << outcome.worst_db << " dB; " << outcome.not_found
+          << " of 24 not found, " << outcome.false_alarms << " false alarms");
+  CHECK(outcome.not_found == 0);
+  CHECK(outcome.false_alarms == 0);
+  CHECK(outcome.missed + outcome.hidden <= 1);
+  CHECK(outcome.wrong == 0);
+}
+
+// A low-pass leaves little of what a head unit in front of it cuts off.
+TEST_CASE("trials: with the track, clipping in front of a low-pass is never called none") {
+  Random random(37);
+  int called_clean = 0, found_in_it = 0;
+  for (int trial = 0; trial < 24; ++trial) {
+    const auto track = track_of(random, trial, 3.0);
+    PlayedChain chain = bass_chain_of(random);
+    chain.head_unit_rail = std::pow(10.0, -log_between(random, 1.0, 6.0) / 20.0);
+    const auto recorded = recorded_through(chain, with_silence(track, 10000), rate, random);
+    const auto found = judge::judge_played(beside(recorded, track), {});
+    called_clean += found.clipped.value_or(true) ? 0 : 1;
+    found_in_it += found.measured ? 1 : 0;
+  }
+  CHECK(called_clean == 0);
+  CHECK(found_in_it >= 22);
 }
 
 // Noise of the recording hides what is clipped by little: the bound that the answer names must

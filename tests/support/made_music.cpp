@@ -6,6 +6,7 @@
 #include <cmath>
 #include <complex>
 #include <numbers>
+#include <utility>
 
 #include "support/clipped_tone.hpp"
 
@@ -85,6 +86,20 @@ void limit(std::vector<double>& x, double drive, std::size_t ahead, double relea
   for (std::size_t n = 0; n < count; ++n) x[n] *= drive * smooth[n];
 }
 
+/// What a bass amplifier's filters leave of it.
+std::vector<double> through_bass_filters(const PlayedChain& chain, std::vector<double> x,
+                                         double rate) {
+  if (chain.low_pass.order == 0) return x;
+  for (int k = 0; k < chain.low_passes; ++k) {
+    rig::Filter low_pass = rig::make_filter(rig::Pass::low, chain.low_pass, Hertz(rate));
+    rig::process(low_pass, x);
+  }
+  rig::Filter subsonic = rig::make_filter(rig::Pass::high, chain.subsonic, Hertz(rate));
+  rig::process(subsonic, x);
+  scale_to(x, 1.0);
+  return x;
+}
+
 }  // namespace
 
 std::vector<double> made_music(Random& random, double rate, double seconds) {
@@ -124,11 +139,15 @@ std::vector<double> recorded_through(const PlayedChain& chain, const std::vector
   Gaussian noise(0.0, chain.noise_rms);
   const double pole = std::exp(-2.0 * pi * chain.coupling_hz / rate);
   const double code = std::ldexp(1.0, 1 - chain.bits);
+  std::vector<double> arriving = music;
+  if (chain.head_unit_rail)
+    for (double& v : arriving) v = std::clamp(v, -*chain.head_unit_rail, *chain.head_unit_rail);
+  arriving = through_bass_filters(chain, std::move(arriving), rate);
   std::vector<double> y(music.size());
   double before = 0.0, coupled = 0.0;
   rig::Filter filter = rig::make_filter(rig::Pass::high, chain.high_pass, Hertz(rate));
   for (std::size_t n = 0; n < music.size(); ++n) {
-    double v = music[n];
+    double v = arriving[n];
     if (chain.positive_rail) v = std::min(v, *chain.positive_rail);
     if (chain.negative_rail) v = std::max(v, -*chain.negative_rail);
     // A first-order high-pass by the bilinear transform.

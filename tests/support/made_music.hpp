@@ -29,6 +29,11 @@ struct PlayedChain {
   double noise_rms = 1e-4;  ///< full scales
   int bits = 16;
   rig::FilterSetting high_pass{};  ///< behind the rails
+  /// A bass amplifier's filters, in front of its rails; what leaves them is brought to a peak of 1.
+  rig::FilterSetting low_pass{}, subsonic{};
+  int low_passes = 1;  ///< of these, one behind the other: two of order 2 are a Linkwitz-Riley
+  std::optional<double>
+      head_unit_rail{};  ///< in front of these: full scales of the music, magnitude
 };
 
 /// What the sound input records of it.
