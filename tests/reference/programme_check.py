@@ -5,7 +5,9 @@ Excerpts are mixed here from recordings of Debian's package sonic-pi-samples (CC
 limiters and soft clippers; half go through MP3 first. The chain is SciPy's: tone controls (shelving filters of R.
 Bristow-Johnson's Audio EQ Cookbook, W3C Note 2021), rails at four times the sampling rate, a coupling (Butterworth of
 first order), an anti-alias filter, noise, a clock that differs, and 24 bits. What is right is known from how it was made. Every third excerpt is recorded behind a
-high-pass as well, as a door amplifier has it, with rails in front of it.
+high-pass as well, as a door amplifier has it, with rails in front of it. Another third is recorded as a bass amplifier's
+output: a low-pass (Butterworth, or two of them: S. Linkwitz, J. Audio Eng. Soc. 24 (1976), pp. 2-8), now and then a subsonic
+high-pass, then the rails; and with rails in front of all that.
 
 programme_check.py PROGRAM [EXCERPTS]: each excerpt is recorded twice, once clean and once clipped by 0.5 to 6 dB.
 """
@@ -180,6 +182,34 @@ def behind_a_filter(program, folder, at_rails, random, path, number):
     return said
 
 
+def bass_filter(random):
+    """Second-order sections of a bass amplifier's filters."""
+    hz, order = random.uniform(50, 120), random.choice([2, 4])
+    sections = signal.butter(order, hz / (OVERSAMPLING * outside.RATE / 2), output="sos")
+    if order == 2 and random.random() < 0.7:
+        sections = np.concatenate([sections, sections])
+    if random.random() < 0.5:
+        subsonic = random.uniform(20, 30) / (OVERSAMPLING * outside.RATE / 2)
+        sections = np.concatenate([sections, signal.butter(random.choice([2, 4]), subsonic, "high", output="sos")])
+    return sections
+
+
+def behind_a_low_pass(program, folder, at_rails, random, path, overdrive, truth):
+    """What is told of an excerpt in the bass: not clipped, clipped behind the low-pass, clipped in front of it."""
+    sections = bass_filter(random)
+    bass = signal.sosfilt(sections, at_rails)
+    rail = 10 ** (-overdrive / 20)
+    in_front = signal.sosfilt(sections, np.clip(at_rails, -rail, rail))
+    told = []
+    for x, over in ((bass, None), (bass, overdrive), (in_front, None)):
+        recording, true = recorded(x / np.abs(x).max(), copy.deepcopy(random), over, truth)
+        noise = np.random.default_rng(len(told)).normal(size=len(recording)) * 10 ** (-80 / 20)
+        outside.write_wav(folder / "bass.wav", recording + noise)
+        options = ["--volts-full-scale", f"{FULL_SCALE_V}V", "--played", path]
+        told.append((outside.analyze(program, folder / "bass.wav", *options)[0], true))
+    return told
+
+
 def analysed(program, recording, track):
     options = ["--volts-full-scale", f"{FULL_SCALE_V}V"]
     alone = outside.analyze(program, recording, *options)[0]
@@ -197,6 +227,7 @@ def main(program, excerpts=24):
     kept = tempfile.TemporaryDirectory()
     false_alone, false_with, found_alone, found_with, wrong, missed = [], [], [], [], [], []
     called_clean, not_told = [], []
+    bass_cut, bass_missed, bass_false, bass_wrong, bass_called_clean, bass_clean = 0, [], [], [], [], 0
     for number in range(excerpts):
         overdrive = OVERDRIVES_DB[number // len(MASTERINGS) % len(OVERDRIVES_DB)]
         random = np.random.default_rng(1000 + number)
@@ -225,6 +256,17 @@ def main(program, excerpts=24):
             clean, cut = behind_a_filter(program, folder, at_rails, random, path, number)
             called_clean += [number] * (cut is False)
             not_told += [number] * (clean is not False)
+        elif number % 3 == 1:
+            clean, cut, in_front = behind_a_low_pass(program, folder, at_rails, random, path, max(1.0, overdrive), truth)
+            bass_cut += 1
+            bass_missed += [number] * (cut[0]["played"]["clipped"] is not True)
+            bass_false += [number] * (clean[0]["played"]["clipped"] is True)
+            bass_clean += clean[0]["played"]["clipped"] is False
+            bass_called_clean += [number] * (in_front[0]["played"]["clipped"] is False)
+            bass_wrong += [f"{number}: {error:.2f} dB" for error in rail_errors_db(*cut) if abs(error) > 0.3]
+            for channel, true in (clean, cut):
+                if not channel["played"]["found"] or abs(channel["played"]["clock_ppm"] - true["ppm"]) > 2:
+                    bass_wrong.append(f"{number}: track or clock")
         shutil.rmtree(folder)
     print(f"clipped by {SURELY_FOUND_DB:g} dB and more: {len(found_with)} found with the track, {len(found_alone)} without, missed {missed}")
     checks.equal("clean recordings called clipped, without the track", false_alone, [])
@@ -234,6 +276,12 @@ def main(program, excerpts=24):
     checks.equal("excerpts clipped by 2 dB in front of a high-pass and called not clipped", called_clean, [])
     checks.equal("clean excerpts behind a high-pass of which that is not told", not_told, [])
     checks.equal("rails off by more than 0.3 dB, clocks by more than 1 ppm", wrong, [])
+    print(f"bass: {bass_cut - len(bass_missed)} of {bass_cut} clipped ones found, {bass_clean} of {bass_cut} clean ones told so")
+    checks.at_most("bass recordings clipped by 1 dB and more that are missed with the track, share",
+                   len(bass_missed) / max(1, bass_cut), 0.1)
+    checks.equal("clean bass recordings called clipped", bass_false, [])
+    checks.equal("excerpts clipped in front of a low-pass and called not clipped", bass_called_clean, [])
+    checks.equal("bass rails off by more than 0.3 dB, tracks not found, clocks off by more than 2 ppm", bass_wrong, [])
     checks.close()
 
 
