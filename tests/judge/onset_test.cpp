@@ -449,3 +449,29 @@ TEST_CASE("ladder hole: nothing is placed where nothing is missing, or the level
     CHECK(placed.steps.back().step.index == planned - 1);
   }
 }
+
+TEST_CASE("ladder: a syllable over a clipped step is no step behind one that was cut out") {
+  Stage stage;
+  const double rail = std::pow(10.0, head_unit_rail_dbfs / 20.0);
+  stage.law = [=](double x) { return std::clamp(x, -rail, rail); };
+  stage.chain = coupling(5.0);
+  stage.scale = 0.5;
+  stage.noise_rms = 1e-4;
+  Random random(5);
+  auto samples = play(ladder(-20.0, 1.0, planned, 0.4, 0.7), stage, random);
+  const Hertz rate(stage.rate);
+  // Over step 12, for 0.7 of it: with the tone, clipped by then, as loud as 3 steps more would be.
+  const double tone = 0.5 * stage.scale * stage.scale * rail * rail;
+  std::normal_distribution<double> voice(0.0, std::sqrt(0.7 * tone));
+  const auto first = static_cast<std::size_t>((0.7 + 12 * 0.4) * rate.value());
+  for (std::size_t n = 0; n < static_cast<std::size_t>(0.28 * rate.value()); ++n)
+    samples[first + n] += voice(random);
+  const auto found = measure::locate_ladder(track_of(samples, rate), {planned, 1.0, {}});
+  REQUIRE(found);
+  CHECK(found->numbering == measure::Numbering::start);
+  REQUIRE(found->steps.size() >= planned - 1);
+  for (const measure::Step& step : found->steps) {
+    const double middle_s = 0.5 * static_cast<double>(step.first + step.end) / rate.value() - 0.7;
+    CHECK(step.index == static_cast<int>(middle_s / 0.4));
+  }
+}
