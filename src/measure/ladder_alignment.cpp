@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <limits>
 #include <utility>
 
 #include "measure/kernels.hpp"
@@ -190,7 +191,7 @@ bool is_whole(const LevelTrack& track, const AlignedLadder& ladder) {
 
 // Steps of a grid in which the recording is silent, or which it does not hold.
 void take_out_silent(const LevelTrack& track, const Grid& grid, AlignedLadder& ladder) {
-  double loudest = -INFINITY;
+  double loudest = -std::numeric_limits<double>::infinity();
   for (const Step& step : ladder.steps) loudest = std::max(loudest, step.level_db);
   const double rise = std::abs(ladder.rise_db);
   const double softest = loudest - rise * grid.steps - tone_end_db - fall_db;

@@ -208,6 +208,7 @@ double median_level(const Context& context, const Piece& piece) {
 std::vector<Stretch> with_edges(const Context& context, const std::vector<Piece>& pieces) {
   const auto length = static_cast<double>(context.track.frame_length);
   std::vector<Stretch> result;
+  result.reserve(pieces.size());
   for (const Piece& piece : pieces) {
     result.push_back({static_cast<double>(piece.first) * length,
                       static_cast<double>(piece.end) * length, median_level(context, piece)});

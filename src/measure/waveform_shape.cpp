@@ -6,7 +6,6 @@
 #include <array>
 #include <cmath>
 #include <complex>
-#include <numbers>
 #include <span>
 
 #include "measure/clipped_sine_model.hpp"
@@ -18,7 +17,6 @@ namespace {
 
 using shape::most_orders;
 using shape::Orders;
-using std::numbers::pi;
 using Complex = std::complex<double>;
 
 // The measured harmonics over the fundamental, about the fundamental's crest, with their weights.
