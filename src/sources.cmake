@@ -46,6 +46,7 @@ set(RAILTAP_CORE_SOURCES
   measure/steps.cpp
   measure/tone.cpp
   measure/tone_fit.cpp
+  measure/track_delays.cpp
   measure/track_search.cpp
   measure/tone_track.cpp
   measure/waveform_shape.cpp

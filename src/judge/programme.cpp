@@ -258,8 +258,7 @@ PlayedFindings judge_played(const std::optional<PlayedMeasurement>& measured,
     found.measured.reset();
     found.reasons.emplace_back(
         "The track is not found in this channel: is it the one that was played, at its speed? "
-        "Where a "
-        "filter leaves too little of it to find it, play a tone.");
+        "Where a filter leaves too little of it to find it, play a tone.");
     return found;
   }
   const auto& clipping = measured->clipping;

@@ -188,8 +188,9 @@ class SideSearch {
       best.highest = std::max(best.highest, window.top(place));
     const double highest = best.highest;
     best.level = highest;
-    for (double db = 0.1; db < 9.0; db += db < 3.0 ? 0.15 : 0.5)
-      if (!try_level(place, highest, db, best)) break;
+    double over_db = 0.1;
+    while (over_db < 9.0 && try_level(place, highest, over_db, best))
+      over_db += over_db < 3.0 ? 0.15 : 0.5;
     for (const double step_db : {0.05, 0.015}) {
       if (best.peaks == 0) break;
       const double middle = 20.0 * std::log10(highest / best.level);

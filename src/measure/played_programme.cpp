@@ -4,23 +4,18 @@
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
-#include <kissfft/kissfft.hh>
 #include <numeric>
 
 #include "measure/kernels.hpp"
 #include "measure/linear_chain.hpp"
+#include "measure/track_delays.hpp"
 #include "measure/track_search.hpp"
 
 namespace railtap::measure {
 namespace {
 
-using Complex = std::complex<double>;
-
-constexpr std::size_t piece_length = 16384;  // 0.34 s at 48 kHz
+constexpr std::size_t piece_length = DelayMeter::piece_length;
 constexpr std::size_t most_pieces = 100;
-constexpr double farthest_s = 0.03;
-constexpr double band_low_hz = 60.0, band_high_hz = 8000.0;
 constexpr double least_likeness = 0.05;
 // Clocks differ by 500 ppm at most, and the search is off by 2 ms over a second or more; delays
 // that grow faster are not those of the track.
@@ -50,88 +45,6 @@ constexpr double settled_samples = 0.02;  // at either end; turns 100 Hz by -69 
 constexpr double worth_a_drift = 0.97;    // of the residual; less of a gain is none
 constexpr double beside_s = 0.5e-3;
 constexpr double drift_scale = 100.0;  // brings the drift's unknown to the size of the others
-
-struct Delay {
-  double time = 0.0;   // recording samples, middle of the piece
-  double delay = 0.0;  // samples by which the reference comes too early
-  double likeness = 0.0;
-};
-
-/// Delays of pieces of two signals by the phase transform.
-class DelayMeter {
- public:
-  explicit DelayMeter(double rate) : rate_(rate) {}
-
-  Delay measure(const std::vector<double>& recorded, const std::vector<double>& reference) {
-    const auto x = spectrum(recorded), s = spectrum(reference);
-    const auto bin = [&](double hz) { return static_cast<std::size_t>(hz / rate_ * length); };
-    std::vector<Complex> cross(length), correlation(length);
-    const std::size_t high = std::min(bin(band_high_hz), length / 2);
-    for (std::size_t k = bin(band_low_hz); k < high; ++k) {
-      const Complex c = x[k] * std::conj(s[k]);
-      if (std::abs(c) > 1e-15) cross[k] = c / std::abs(c);
-    }
-    backward_.transform(cross.data(), correlation.data());
-    const double bins = static_cast<double>(high - bin(band_low_hz));
-    const auto at = [&](std::ptrdiff_t n) {
-      return correlation[static_cast<std::size_t>(n + static_cast<std::ptrdiff_t>(length)) % length]
-                 .real() /
-             bins;
-    };
-    const auto farthest = static_cast<std::ptrdiff_t>(farthest_s * rate_);
-    std::ptrdiff_t best = 0;
-    for (std::ptrdiff_t n = -farthest; n <= farthest; ++n)
-      if (std::abs(at(n)) > std::abs(at(best))) best = n;
-    const double bend = at(best - 1) - 2.0 * at(best) + at(best + 1);
-    const double beside = bend != 0.0 ? 0.5 * (at(best - 1) - at(best + 1)) / bend : 0.0;
-    return {0.0, static_cast<double>(best) + std::clamp(beside, -0.5, 0.5), std::abs(at(best))};
-  }
-
- private:
-  static constexpr std::size_t length = 2 * piece_length;
-  std::vector<Complex> spectrum(const std::vector<double>& samples) {
-    std::vector<Complex> in(length), out(length);
-    std::copy(samples.begin(), samples.end(), in.begin());
-    forward_.transform(in.data(), out.data());
-    return out;
-  }
-  double rate_;
-  kissfft<double> forward_{length, false}, backward_{length, true};
-};
-
-struct Line {
-  double at_start = 0.0, slope = 0.0;
-};
-
-/// The median of slopes between any two [P. K. Sen, J. Am. Statist. Assoc. 63 (1968), pp.
-/// 1379-1389], and of what is left; then a line by least squares through those near it.
-std::optional<Line> robust_line(const std::vector<Delay>& delays) {
-  if (delays.empty()) return std::nullopt;
-  std::vector<double> slopes{}, rests{};
-  for (std::size_t a = 0; a < delays.size(); ++a)
-    for (std::size_t b = a + 1; b < delays.size(); ++b)
-      slopes.push_back((delays[b].delay - delays[a].delay) / (delays[b].time - delays[a].time));
-  Line line;
-  if (slopes.size() >= 3) line.slope = median(slopes);
-  for (const Delay& d : delays) rests.push_back(d.delay - line.slope * d.time);
-  line.at_start = median(rests);
-  for (double& r : rests) r = std::abs(r - line.at_start);
-  const double near = 3.0 * median(rests) + 0.05;
-  double w = 0.0, t = 0.0, d = 0.0, tt = 0.0, td = 0.0;
-  for (const Delay& each : delays) {
-    if (std::abs(each.delay - line.slope * each.time - line.at_start) > near) continue;
-    const double weight = each.likeness * each.likeness;
-    w += weight;
-    t += weight * each.time;
-    d += weight * each.delay;
-    tt += weight * each.time * each.time;
-    td += weight * each.time * each.delay;
-  }
-  const double spread = tt - t * t / w;
-  if (slopes.size() >= 3 && spread > 0.0) line.slope = (td - t * d / w) / spread;
-  line.at_start = (d - line.slope * t) / w;
-  return line;
-}
 
 double sum_of_products(const std::vector<double>& a, const std::vector<double>& b) {
   return std::inner_product(a.begin(), a.end(), b.begin(), 0.0);
@@ -384,7 +297,7 @@ class Comparison {
 
   std::vector<Delay> delays_of(const TrackPlace& place, const Chain* chain) const {
     ResponseBasis basis;
-    DelayMeter meter(rate_);
+    DelayMeter meter{Hertz(rate_)};
     AlignedPair pair(recording_, channel_, track_, place,
                      chain != nullptr ? ResponseBasis::ahead : 0);
     const auto blocks = static_cast<std::int64_t>(piece_length / AlignedPair::block);

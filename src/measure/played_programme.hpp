@@ -33,9 +33,11 @@ struct PlayedMeasurement {
 /// of the track, as a tone control delays bass and treble differently. Behind a low-pass: the place
 /// by bass alone, and the clocks by least squares together with the chain. The chain: least squares
 /// on samples spread over the recording (ResponseBasis), at first on those below 0.6 of the
-/// highest, then on those whose prediction is, so that a rail does not take part. \param frames  of
-/// the recording; \param highest magnitude in its channel, full scales, > 0 \returns none where the
-/// track is not found in it
+/// highest, then on those whose prediction is, so that a rail does not take part.
+///
+/// \param frames  of the recording; \param highest magnitude in its channel, full scales, > 0
+///
+/// \returns none where the track is not found in it
 [[nodiscard]] std::optional<PlayedMeasurement> measure_played(const OpenStream& recording,
                                                               std::size_t channel,
                                                               std::int64_t frames, double highest,

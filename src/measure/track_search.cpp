@@ -111,13 +111,16 @@ std::vector<Piece> pieces_of(const OpenStream& recording, std::size_t channel, s
                              Correlator& correlator) {
   const double step = recording().rate.value() / low_rate_hz;
   const double low_frames = static_cast<double>(frames) / step;
-  const double count =
-      std::clamp(std::floor(2.0 * low_frames / piece), 1.0, static_cast<double>(most_pieces));
+  const double halves = std::floor(2.0 * low_frames / piece);
+  const auto count =
+      static_cast<std::size_t>(std::clamp(halves, 1.0, static_cast<double>(most_pieces)));
+  const double last = std::max(0.0, low_frames - piece);
   std::vector<Piece> pieces;
   std::vector<double> samples(piece);
-  for (double k = 0.0; k < count; ++k) {
+  for (std::size_t k = 0; k < count; ++k) {
     const double start =
-        count > 1.0 ? std::floor(k * std::max(0.0, low_frames - piece) / (count - 1.0)) : 0.0;
+        count > 1 ? std::floor(static_cast<double>(k) * last / static_cast<double>(count - 1))
+                  : 0.0;
     ScaledReader reader(ChannelReader(recording(), channel), start * step, step);
     reader.read(samples);
     pieces.push_back({start / low_rate_hz, correlator.spectrum_of(samples), {}});
