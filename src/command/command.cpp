@@ -108,9 +108,12 @@ Option& Command::quantity(std::string_view names, Q& target, std::string_view he
   return option.defaulting_to(format_quantity(target));
 }
 
+// A type in parentheses is no template argument.
+// NOLINTBEGIN(bugprone-macro-parentheses)
 #define RAILTAP_QUANTITY_OPTION(Q)                                                           \
   template Option& Command::quantity(std::string_view, std::optional<Q>&, std::string_view); \
   template Option& Command::quantity(std::string_view, Q&, std::string_view);
+// NOLINTEND(bugprone-macro-parentheses)
 RAILTAP_QUANTITY_OPTION(Volts)
 RAILTAP_QUANTITY_OPTION(Watts)
 RAILTAP_QUANTITY_OPTION(Ohms)

@@ -101,6 +101,7 @@ std::string nearest_option(const std::string& typed, const std::vector<std::stri
   });
   if (longer != names.end()) return *longer;
   std::vector<std::string> bare;  // the dashes, which all have, make nothing alike
+  bare.reserve(names.size());
   for (const std::string& name : names) bare.push_back(name.substr(name.find_first_not_of('-')));
   const std::string guess = files::nearest_word(typed.substr(2), bare);
   return guess.empty() ? guess : "--" + guess;

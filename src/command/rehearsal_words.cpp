@@ -191,7 +191,7 @@ std::optional<MendFault> mended_once(const Words& words) {
 }  // namespace
 
 std::optional<CarWords> car_words(const std::string& typed) {
-  if (const auto keys = pressed(typed)) return keys;
+  if (auto keys = pressed(typed)) return keys;
   const Words words = words_of(typed);
   if (words.size() < 2) return std::nullopt;
   if (has(words, {"volume", "vol"})) return volume_from(words, typed);

@@ -337,7 +337,7 @@ Stepped measure_steps(const std::filesystem::path& path, const judge::Limits& li
   const Heard heard = hear(source);
   stepped.frames = heard.frames;
   stepped.provenance = provenance_of(path, source, heard.frames);
-  const std::vector<Located> located = locate(heard, ladder, path.string());
+  std::vector<Located> located = locate(heard, ladder, path.string());
   auto measured = measure_located(audio::open_sound_file(path), limits, located);
   for (std::size_t c = 0; c < located.size(); ++c) {
     if (!located[c].input) measured[c] = measure::with_tone(std::move(measured[c]));

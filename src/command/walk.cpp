@@ -103,7 +103,7 @@ int seed_of(const WalkOptions& options, const system::Json& noted) {
 // So does its car.
 std::string description_of(const WalkOptions& options, const system::Json& noted) {
   if (noted.is_null()) return options.description;
-  const std::string begun = system::JsonView(noted)["description"].text();
+  std::string begun = system::JsonView(noted)["description"].text();
   if (!options.description.empty() && options.description != begun)
     throw Error("it was begun with " + (begun.empty() ? "the camper van" : short_name(begun)),
                 options.record, "leave --description out, or begin a new record");
@@ -222,7 +222,7 @@ WalkTools tools_of(const WalkOptions& options, const std::string& program, Rehea
 fs::path finish(const WalkOptions& options, const WalkState& end, const Rehearsal* rehearsal) {
   if (end.done.contains("end")) return {};
   if (rehearsal != nullptr) system::set_rehearsal(options.record, rehearsal->outcome(true));
-  const fs::path sheet = write_sheet(options.record);
+  fs::path sheet = write_sheet(options.record);
   mark_step(options.record, "end", system::Json::object());
   return sheet;
 }

@@ -14,7 +14,6 @@ namespace railtap::live {
 namespace {
 
 using electric::Direction;
-using judge::Verdict;
 
 constexpr int least_columns = 38;
 constexpr int least_rows = 15;
