@@ -264,50 +264,53 @@ TEST_CASE("onset: automatic level control of the recorder is told, and no knee i
     CHECK_FALSE(says(onset_of(stage_of(soft(-6.0, sharpness))), "automatic level control"));
 }
 
-TEST_CASE("onset: what disturbs a step in the middle is not its low level, nor crossover") {
+namespace {
+
+// A ladder from -24 to 0 dBFS in steps of half a second, with noise from one time to another.
+ChannelOnset onset_under_noise(const Stage& stage, double from_s, double to_s, double rms) {
   Random random(6);
-  const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
   auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
-  // Another sound from 4.1 s to 4.6 s, in step 7 or 8.
-  Gaussian noise(0.0, 0.01);
-  for (std::size_t n = 0; n < 24000; ++n) samples[196800 + n] += noise(random);
+  Gaussian noise(0.0, rms);
+  const auto end = static_cast<std::size_t>(to_s * rate.value());
+  for (auto n = static_cast<std::size_t>(from_s * rate.value()); n < end; ++n)
+    samples[n] += noise(random);
   const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
   REQUIRE(onset);
-  CHECK(says(*onset, "Another sound lies over step"));
-  CHECK_FALSE(says(*onset, "too low for this recording"));
-  CHECK_FALSE(says(*onset, "crossover"));
+  return *onset;
+}
+
+// Where a step of that ladder begins, from 1.
+double start_s(int step) {
+  return 0.6 + 0.5 * (step - 1);
+}
+
+}  // namespace
+
+TEST_CASE("onset: what disturbs a step in the middle is not its low level, nor crossover") {
+  const auto onset = onset_under_noise(stage_of(hard(rail_dbfs, rail_dbfs)), 4.1, 4.6, 0.01);
+  CHECK(says(onset, "Another sound lies over step"));
+  CHECK_FALSE(says(onset, "too low for this recording"));
+  CHECK_FALSE(says(onset, "crossover"));
 }
 
 TEST_CASE("onset: another sound over the steps where it clips moves nothing, and is told") {
-  Random random(6);
   const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
-  auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
-  // Over steps 13 to 15, −12 to −10 dBFS; the rail is met between 15 and 16.
-  Gaussian noise(0.0, 0.01);
-  const auto first = static_cast<std::size_t>((0.6 + 12 * 0.5) * rate.value());
-  for (std::size_t n = 0; n < 72000; ++n) samples[first + n] += noise(random);
-  const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
-  REQUIRE(onset);
-  check_input(onset->flat_top, rail_dbfs, 0.01);
-  check_input(onset->thdn, *true_thdn_onset(stage, 0.01), 0.01);
-  CHECK(onset->highest_clean_step == 12);
-  CHECK(says(*onset, "Another sound lies over steps 13, 14, 15, left out here"));
-  CHECK_FALSE(says(*onset, "too low for this recording"));
+  // Step 15 is at -10 dBFS, the last below the rail.
+  const auto onset = onset_under_noise(stage, start_s(13), start_s(16), 0.01);
+  check_input(onset.flat_top, rail_dbfs, 0.01);
+  check_input(onset.thdn, *true_thdn_onset(stage, 0.01), 0.01);
+  CHECK(onset.highest_clean_step == 12);
+  CHECK(says(onset, "Another sound lies over steps 13, 14, 15, left out here"));
+  CHECK_FALSE(says(onset, "too low for this recording"));
 }
 
 TEST_CASE("onset: a stage that gets noisy where it clips has no other sound over it") {
-  Random random(6);
-  const Stage stage = stage_of(hard(rail_dbfs, rail_dbfs));
-  auto samples = play(ladder(-24.0, 1.0, 25, 0.5), stage, random);
-  Gaussian noise(0.0, 0.02);
-  const auto first = static_cast<std::size_t>((0.6 + 14 * 0.5) * rate.value());
-  for (std::size_t n = first; n < samples.size() - 30000; ++n) samples[n] += noise(random);
-  const auto onset = ladder_onset(samples, rate, {Dbfs(-24.0), Decibels(1.0)});
-  REQUIRE(onset);
-  CHECK_FALSE(says(*onset, "Another sound"));
-  REQUIRE(onset->thdn);
-  CHECK(onset->thdn->input->value() < -10.0);  // the 15th step is over the limit by its noise
-  CHECK(onset->thdn->input->value() > -11.0);
+  const auto onset =
+      onset_under_noise(stage_of(hard(rail_dbfs, rail_dbfs)), start_s(15), start_s(26), 0.02);
+  CHECK_FALSE(says(onset, "Another sound"));
+  REQUIRE(onset.thdn);
+  CHECK(onset.thdn->input->value() < -10.0);  // the 15th step is over the limit by its noise
+  CHECK(onset.thdn->input->value() > -11.0);
 }
 
 TEST_CASE("onset: a level that glides up is cut into slices, and its rail is found") {
