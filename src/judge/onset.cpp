@@ -505,9 +505,9 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
   const double compression = limits.compression.value();
   const auto disturbed = criteria::disturbed_steps(points, limits.analysis.thdn.value() / 100.0);
   const auto quiet = without(points, disturbed);
-  const auto gain =
-      input ? criteria::small_signal_gain(is_ladder(quiet) ? quiet : points, compression)
-            : std::nullopt;
+  const bool left_out = input && is_ladder(quiet);
+  const std::vector<Point>& judged = left_out ? quiet : points;
+  const auto gain = input ? criteria::small_signal_gain(judged, compression) : std::nullopt;
   auto rising = input ? points : points_on(Way::up, steps, onset.steps, limits);
   const bool rises = !rising.empty();
   if (!rises) rising = points;
@@ -527,8 +527,7 @@ ChannelOnset judge_onset(int channel, const std::vector<MeasuredStep>& steps,
       highest_clean(rising, gain ? std::optional(gain->db) : std::nullopt, compression);
   const Loose loose = input ? Loose{} : loose_of(quiet);
   if (loose.any()) forget_levels(onset);
-  const bool left_out = input && is_ladder(quiet);
-  conclude(onset, left_out ? quiet : points, overloaded, loose, limits);
+  conclude(onset, judged, overloaded, loose, limits);
   if (left_out && !disturbed.empty()) onset.reasons.push_back(disturbed_sentence(disturbed));
   if (onset.down) compare_ways(onset);
   const auto fall_db = input ? std::nullopt : criteria::noise_fall(without(rising, disturbed));

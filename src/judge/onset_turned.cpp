@@ -102,36 +102,50 @@ void settle_corners(std::vector<Point>& points) {
 
 namespace {
 
-constexpr std::size_t reach = 6;
-
-// The lower quartile, for many of them may be disturbed, too; none where there are none.
-std::optional<double> quiet_noise(std::span<const Point> some) {
-  if (some.empty()) return std::nullopt;
+std::vector<double> noise_of(std::span<const Point> some) {
   std::vector<double> noise;
   for (const Point& p : some) noise.push_back(p.own_noise);
-  const auto quartile = noise.begin() + static_cast<std::ptrdiff_t>(noise.size() / 4);
-  std::nth_element(noise.begin(), quartile, noise.end());
+  return noise;
+}
+
+// For many of them may be disturbed, too. \param values one or more
+double lower_quartile(std::vector<double> values) {
+  const auto quartile = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 4);
+  std::nth_element(values.begin(), quartile, values.end());
   return *quartile;
 }
 
-// Of the steps around one in level.
-double noise_around(const std::vector<Point>& points, std::size_t at) {
-  std::vector<Point> around;
-  const std::size_t end = std::min(points.size(), at + reach + 1);
-  for (std::size_t i = at > reach ? at - reach : 0; i < end; ++i)
-    if (i != at) around.push_back(points[i]);
-  return quiet_noise(around).value_or(points[at].own_noise);
-}
-
-// Of the noisier of both sides, the softer and the louder steps: a stage that gets noisy where it
-// clips has quiet steps on one side only.
-double noise_on_either_side(const std::vector<Point>& points, std::size_t at) {
+// The usual noise of the steps around one in level. Of a known input, that of the noisier of both
+// sides, the softer and the louder steps: a stage that gets noisy where it clips has quiet steps on
+// one side only.
+double usual_noise(const std::vector<Point>& points, std::size_t at) {
+  constexpr std::size_t reach = 6;
   const std::span<const Point> all(points);
   const std::size_t softer = std::min(at, reach);
-  const std::size_t louder = std::min(points.size() - at - 1, reach);
-  const auto below = quiet_noise(all.subspan(at - softer, softer));
-  const auto above = quiet_noise(all.subspan(at + 1, louder));
-  return below && above ? std::max(*below, *above) : points[at].own_noise;
+  auto below = noise_of(all.subspan(at - softer, softer));
+  const auto above = noise_of(all.subspan(at + 1, std::min(points.size() - at - 1, reach)));
+  if (points[at].input) {
+    if (below.empty() || above.empty()) return points[at].own_noise;
+    return std::max(lower_quartile(below), lower_quartile(above));
+  }
+  below.insert(below.end(), above.begin(), above.end());
+  return below.empty() ? points[at].own_noise : lower_quartile(below);
+}
+
+// The medians of a value in the first and in the last third of what is in order.
+struct Thirds {
+  double first, last;
+};
+
+template <class Item, class Value>
+Thirds thirds_of(const std::vector<Item>& items, const Value& value) {
+  const std::size_t third = items.size() / 3;
+  const auto usual = [&](std::size_t first) {
+    std::vector<double> values;
+    for (std::size_t i = first; i < first + third; ++i) values.push_back(value(items[i]));
+    return measure::median(std::move(values));
+  };
+  return {usual(0), usual(items.size() - third)};
 }
 
 }  // namespace
@@ -145,9 +159,9 @@ std::vector<int> disturbed_steps(const std::vector<Point>& points, double limit)
   for (std::size_t i = 0; i < points.size(); ++i) {
     const Point& p = points[i];
     const double counts = share_of_limit * share_of_limit * limit * limit * p.fundamental;
-    const double quiet = p.input ? far_more_than_a_step * noise_on_either_side(points, i)
-                                 : far_more_than_a_slice * noise_around(points, i);
-    if (p.own_noise > counts && p.own_noise > quiet) disturbed.push_back(p.index);
+    const double far_more = p.input ? far_more_than_a_step : far_more_than_a_slice;
+    if (p.own_noise > counts && p.own_noise > far_more * usual_noise(points, i))
+      disturbed.push_back(p.index);
   }
   return disturbed;
 }
@@ -155,23 +169,13 @@ std::vector<int> disturbed_steps(const std::vector<Point>& points, double limit)
 std::optional<double> noise_fall(std::vector<Point> points) {
   constexpr std::size_t least_in_a_third = 5;
   constexpr double least_db = 6.0;  // of two medians: slices of 40 ms scatter by 1 or 2 dB each
-  const std::size_t third = points.size() / 3;
-  if (third < least_in_a_third) return std::nullopt;
+  if (points.size() / 3 < least_in_a_third) return std::nullopt;
   std::sort(points.begin(), points.end(),
             [](const Point& a, const Point& b) { return a.index < b.index; });
-  const auto usual = [&](std::size_t first, const auto& value) {
-    std::vector<double> values;
-    for (std::size_t i = first; i < first + third; ++i) values.push_back(value(points[i]));
-    return measure::median(std::move(values));
-  };
-  const auto noise = [](const Point& p) { return p.own_noise; };
-  const auto level = [](const Point& p) { return p.level; };
-  const std::size_t last = points.size() - third;
-  const bool rises = usual(last, level) > usual(0, level);
-  const double before = usual(0, noise);
-  const double after = usual(last, noise);
-  if (!rises || !(before > 0.0 && after > 0.0)) return std::nullopt;
-  const double fall_db = 10.0 * std::log10(before / after);
+  const Thirds noise = thirds_of(points, [](const Point& p) { return p.own_noise; });
+  const Thirds level = thirds_of(points, [](const Point& p) { return p.level; });
+  if (!(level.last > level.first) || !(noise.first > 0.0 && noise.last > 0.0)) return std::nullopt;
+  const double fall_db = 10.0 * std::log10(noise.first / noise.last);
   return fall_db >= least_db ? std::optional(fall_db) : std::nullopt;
 }
 
@@ -198,23 +202,17 @@ std::optional<double> flatter_at_one_level(const std::vector<Point>& points) {
   std::vector<OverRail> cuts;
   for (const Point& p : points)
     if (is_over(p)) cuts.push_back(over_rail_of(p));
-  const std::size_t third = cuts.size() / 3;
-  if (third < least_in_a_third) return std::nullopt;
+  if (cuts.size() / 3 < least_in_a_third) return std::nullopt;
   std::sort(cuts.begin(), cuts.end(),
             [](const OverRail& a, const OverRail& b) { return a.overdrive < b.overdrive; });
-  const auto rise = [&](const auto& value) {
-    const auto usual = [&](std::size_t first) {
-      std::vector<double> values;
-      for (std::size_t i = first; i < first + third; ++i) values.push_back(value(cuts[i]));
-      return measure::median(std::move(values));
-    };
-    return usual(cuts.size() - third) - usual(0);
+  const auto rise = [&](double OverRail::*value) {
+    const Thirds of = thirds_of(cuts, [=](const OverRail& cut) { return cut.*value; });
+    return of.last - of.first;
   };
-  const double expected = rise([](const OverRail& c) { return c.level_over_rail; });
-  if (expected < least_rise_db ||
-      rise([](const OverRail& c) { return c.level; }) > held_share * expected)
+  const double expected = rise(&OverRail::level_over_rail);
+  if (expected < least_rise_db || rise(&OverRail::level) > held_share * expected)
     return std::nullopt;
-  return rise([](const OverRail& c) { return c.overdrive; });
+  return rise(&OverRail::overdrive);
 }
 
 namespace {
