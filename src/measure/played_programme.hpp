@@ -25,8 +25,8 @@ struct PlayedMeasurement {
   AddedClipping clipping;
 };
 
-/// Measures one channel. The recording is read about ten times, the track as often, at constant
-/// memory.
+/// Measures one channel. The recording is read about ten times, of clipped bass about thirty
+/// times, the track as often, at constant memory.
 ///
 /// Place and clock: find_track, then delays of pieces of a third of a second by the same
 /// correlation, with a robust line through them; once more against what the chain would have made

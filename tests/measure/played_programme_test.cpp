@@ -55,6 +55,13 @@ std::vector<double> late_and_inverted(const std::vector<double>& x, std::size_t 
   return y;
 }
 
+void check_rails(const AddedClipping& clipping, double positive, double negative) {
+  REQUIRE(clipping.positive.flat);
+  REQUIRE(clipping.negative.flat);
+  CHECK(within_db(clipping.positive.level, positive, 0.1));
+  CHECK(within_db(clipping.negative.level, negative, 0.1));
+}
+
 }  // namespace
 
 TEST_CASE("played programme: rails, delay and polarity of a chain are found, and nothing else") {
@@ -68,10 +75,7 @@ TEST_CASE("played programme: rails, delay and polarity of a chain are found, and
   CHECK(within_abs(found->delay.value(), 12345.0 / rate, 1e-5));
   CHECK(within_abs(found->clock_ratio, 1.0, 2e-7));
   CHECK(within_db(found->gain, 0.5, 0.2));
-  REQUIRE(found->clipping.positive.flat);
-  REQUIRE(found->clipping.negative.flat);
-  CHECK(within_db(found->clipping.positive.level, 0.35, 0.1));
-  CHECK(within_db(found->clipping.negative.level, 0.40, 0.1));
+  check_rails(found->clipping, 0.35, 0.40);
 }
 
 TEST_CASE("played programme: a recording that begins within the track is explained as well") {
@@ -136,10 +140,7 @@ TEST_CASE("played programme: a bass amplifier's track and rails are found behind
   // A Linkwitz-Riley low-pass of 80 Hz has risen to a third 3 ms after it was struck.
   CHECK(within_abs(found->delay.value(), 12345.0 / rate, 4e-3));
   CHECK(within_abs(found->clock_ratio, 1.0, 1e-6));
-  REQUIRE(found->clipping.positive.flat);
-  REQUIRE(found->clipping.negative.flat);
-  CHECK(within_db(found->clipping.positive.level, 0.35, 0.1));
-  CHECK(within_db(found->clipping.negative.level, 0.35, 0.1));
+  check_rails(found->clipping, 0.35, 0.35);
 }
 
 TEST_CASE("played programme: what clipping in front of a low-pass would leave is small") {
